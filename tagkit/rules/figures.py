@@ -1,0 +1,224 @@
+"""Facts of a nameplate as the rules may use them: known and possible, or not usable and why.
+
+Whatever stands in a nameplate, reading it here never raises; what is unknown, of the wrong kind
+or impossible comes back as a figure that is not known, so that it can't become a fit.
+"""
+
+from __future__ import annotations
+
+import calendar
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from functools import lru_cache
+from typing import Any
+
+from tagkit.assets.battery import Battery
+from tagkit.assets.charger import Charger
+from tagkit.assets.fields import Field, Nameplate, fields_of
+from tagkit.assets.lifting import Lifting
+from tagkit.assets.stated import Source, Stated
+from tagkit.assets.truck import Truck
+from tagkit.units import Quantity
+
+_OWNERS: dict[type, str] = {
+    Battery: "battery",
+    Truck: "truck",
+    Charger: "charger",
+    Lifting: "lifting gear",
+}
+# Decimal exponents beyond any weight, length or voltage; keeps exact arithmetic cheap.
+_LARGEST_EXPONENT = 12
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One fact: ``value`` is None unless it is known and possible."""
+
+    owner: str
+    label: str
+    stated: bool
+    value: Any = None
+    source: Source | None = None
+    trouble: str = ""
+    words: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether a rule may reckon with it."""
+        return self.value is not None
+
+    @property
+    def assumed(self) -> bool:
+        """Whether nobody has read it anywhere: it can't confirm a fit."""
+        return self.source is Source.ASSUMED
+
+    @property
+    def said_by(self) -> str:
+        """Where it comes from: "battery stamped", "truck unknown"."""
+        return f"{self.owner} {self.source.value if self.source else 'unknown'}"
+
+    def exact(self) -> Fraction:
+        """The exact figure in the storage unit (kg, mm, V, Ah)."""
+        return _exact(self.value)
+
+
+def figure(plate: Nameplate, name: str, owner: str = "") -> Figure:
+    """The fact ``name`` of ``plate``, checked against what is possible for that field."""
+    spec = _specs(type(plate))[name]
+    owner = owner or _OWNERS.get(type(plate), "")
+    fact = getattr(plate, name)
+    if fact is None:
+        return Figure(
+            owner, spec.label, stated=False, trouble=f"{owner}: {spec.label} is not known"
+        )
+    value = fact.value if isinstance(fact, Stated) else None
+    source = fact.source if isinstance(fact, Stated) else None
+    usable = isinstance(source, Source) and _USABLE[spec.reads](spec, value)
+    if not usable:
+        return Figure(
+            owner,
+            spec.label,
+            stated=True,
+            source=source if isinstance(source, Source) else None,
+            trouble=f"{owner}: {spec.label} as recorded is not possible ({_brief(value)})",
+        )
+    return Figure(owner, spec.label, True, value, source, words=_words(spec, value))
+
+
+def exact_setting(number: float) -> Fraction:
+    """A limit from the settings as exactly the figure that is written there."""
+    return _limit(number)
+
+
+def in_unit(exact: Fraction, unit: str, digits: int = 2, *, up: bool = False) -> Quantity:
+    """A computed figure (storage unit) for display in ``unit``.
+
+    Rounded down, for margins and whatever must not look better than it is; ``up`` for loads.
+    """
+    scaled = exact / _factor(unit) * 10**digits
+    whole = -(-scaled.numerator // scaled.denominator) if up else scaled.__floor__()
+    return Quantity(_trimmed(Decimal(whole).scaleb(-digits)), unit)
+
+
+def due_days(written: str) -> tuple[date, date] | None:
+    """First and last day that a date stated as YYYY, YYYY-MM or YYYY-MM-DD can mean."""
+    match = re.fullmatch(r"(\d{4})(?:-(\d{1,2}))?(?:-(\d{1,2}))?", written)
+    if not match:
+        return None
+    year, month, day = int(match[1]), match[2], match[3]
+    try:
+        if day:
+            only = date(year, int(month), int(day))
+            return only, only
+        if month:
+            last = calendar.monthrange(year, int(month))[1]
+            return date(year, int(month), 1), date(year, int(month), last)
+        return date(year, 1, 1), date(year, 12, 31)
+    except ValueError:
+        return None
+
+
+def _trimmed(number: Decimal) -> Decimal:
+    """Without noughts at the end, and without an exponent."""
+    whole = number.to_integral_value()
+    return whole if number == whole else number.normalize()
+
+
+@lru_cache(maxsize=16)
+def _specs(plate: type[Nameplate]) -> dict[str, Field]:
+    return fields_of(plate)
+
+
+@lru_cache(maxsize=16)
+def _factor(unit: str) -> Fraction:
+    return Quantity(Decimal(1), unit).exact()
+
+
+@lru_cache(maxsize=4096)
+def _exact(value: Quantity) -> Fraction:
+    return value.exact()
+
+
+@lru_cache(maxsize=256)
+def _limit(number: float) -> Fraction:
+    return Fraction(Decimal(str(number)))
+
+
+def _possible_quantity(spec: Field, value: object) -> bool:
+    return (
+        isinstance(value, Quantity)
+        and abs(value.value.adjusted()) <= _LARGEST_EXPONENT
+        and len(value.value.as_tuple().digits) <= 2 * _LARGEST_EXPONENT
+        and value.dimension is spec.dimension
+        and _limit(spec.low) <= _exact(value) <= _limit(spec.high)
+    )
+
+
+def _possible_quantities(spec: Field, value: object) -> bool:
+    return (
+        isinstance(value, tuple)
+        and bool(value)
+        and all(_possible_quantity(spec, item) for item in value)
+    )
+
+
+def _possible_number(spec: Field, value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and spec.low <= value <= spec.high
+
+
+def _possible_text(_: Field, value: object) -> bool:
+    return isinstance(value, str) and bool(value.strip())
+
+
+def _possible_choice(spec: Field, value: object) -> bool:
+    return isinstance(value, str) and value in spec.choices
+
+
+def _possible_choices(spec: Field, value: object) -> bool:
+    return (
+        isinstance(value, tuple)
+        and bool(value)
+        and all(_possible_choice(spec, item) for item in value)
+    )
+
+
+def _possible_flag(_: Field, value: object) -> bool:
+    return isinstance(value, bool)
+
+
+def _possible_date(_: Field, value: object) -> bool:
+    return isinstance(value, str) and due_days(value) is not None
+
+
+_USABLE: dict[str, Callable[[Field, object], bool]] = {
+    "quantity": _possible_quantity,
+    "quantities": _possible_quantities,
+    "number": _possible_number,
+    "text": _possible_text,
+    "choice": _possible_choice,
+    "choices": _possible_choices,
+    "flag": _possible_flag,
+    "date": _possible_date,
+}
+
+
+def _words(spec: Field, value: Any) -> str:
+    if spec.reads == "choice":
+        return spec.choices[value]
+    if spec.reads == "choices":
+        return ", ".join(spec.choices[item] for item in value)
+    if spec.reads == "quantities":
+        return ", ".join(str(item) for item in value)
+    if spec.reads == "flag":
+        return "yes" if value else "no"
+    return str(value)
+
+
+def _brief(value: object) -> str:
+    if isinstance(value, Quantity):
+        return f"{value.value:.6g} {value.unit}".strip()
+    return f"“{value[:40]}”" if isinstance(value, str) else "not readable"
