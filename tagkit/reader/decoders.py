@@ -85,12 +85,14 @@ def first_look(grey: Grey, *, invert: bool = False) -> list[Found]:
     return engines.zxing(grey, invert=invert)
 
 
-def ask(opinion: Opinion, grey: Grey, place: Region) -> list[Found]:
+def ask(
+    opinion: Opinion, grey: Grey, place: Region, largest_side: int = _LARGEST_SIDE
+) -> list[Found]:
     """What one second opinion reads in one part of the picture; corners in the whole one."""
     import cv2
 
     cut = place.cut(grey)
-    scale = min(opinion.enlarge, _LARGEST_SIDE / max(cut.shape))
+    scale = min(opinion.enlarge, largest_side / max(cut.shape))
     if scale != 1:
         size = (max(1, round(cut.shape[1] * scale)), max(1, round(cut.shape[0] * scale)))
         way = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
