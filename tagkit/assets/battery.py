@@ -60,3 +60,4 @@ class Battery:
         "lowest temperature for a charge", Dimension.TEMPERATURE, -40, 30
     )
     cell_layout: Stated[str] | None = text("cell layout")
+    fleet_number: Stated[str] | None = text("own number")

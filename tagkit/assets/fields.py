@@ -166,7 +166,7 @@ def _read_number(spec: Field, written: str, _: str | None, mark: DecimalMark | N
     return int(value)
 
 
-def _read_text(spec: Field, written: str, _: str | None, __: DecimalMark | None) -> str:
+def _read_text(_spec: Field, written: str, _unit: str | None, _mark: DecimalMark | None) -> str:
     words = " ".join("".join(c if c.isprintable() else " " for c in written).split())
     if not words:
         raise WrongInput("nothing is written there", "Write it as read off the asset")
@@ -205,7 +205,7 @@ def _read_choices(
     return tuple(value for value in spec.choices if value in found)
 
 
-def _read_flag(spec: Field, written: str, _: str | None, __: DecimalMark | None) -> bool:
+def _read_flag(_spec: Field, written: str, _unit: str | None, _mark: DecimalMark | None) -> bool:
     plain = written.lower()
     if plain in ("yes", "y", "true", "1", "x", "ja", "sí", "si", "✓"):
         return True
@@ -214,7 +214,7 @@ def _read_flag(spec: Field, written: str, _: str | None, __: DecimalMark | None)
     raise WrongInput(f"“{written}” is neither yes nor no", "Write yes or no")
 
 
-def _read_date(spec: Field, written: str, _: str | None, __: DecimalMark | None) -> str:
+def _read_date(_spec: Field, written: str, _unit: str | None, _mark: DecimalMark | None) -> str:
     if match := re.fullmatch(r"(\d{4})(?:-(\d{1,2}))?(?:-(\d{1,2}))?(?:[T ]00:00:00)?", written):
         year, month, of_month = match[1], match[2], match[3]
     elif match := re.fullmatch(r"(\d{1,2})\.(\d{1,2})\.(\d{4})", written):

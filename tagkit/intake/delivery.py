@@ -1,0 +1,215 @@
+"""A delivery: the assets of a sheet in the order they are unloaded, and the rows to be mended.
+
+The order of the rows is the order of unloading. Nothing is written anywhere; whoever takes the
+delivery in decides what to do when some rows are wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from tagkit.assets.kinds import AnyPlate
+from tagkit.assets.stated import Source
+from tagkit.assets.tag import Kind
+from tagkit.intake.columns import label_of
+from tagkit.intake.grid import Row
+from tagkit.intake.leftovers import not_an_asset
+from tagkit.intake.rows import Problem, RowReading, read_row
+from tagkit.intake.sheet import Sheet
+from tagkit.units import DecimalMark
+
+KnownSerials = Callable[[Kind, str], str | None]
+
+
+@dataclass(frozen=True)
+class DeliveryRow:
+    """One asset, as the sheet states it. ``row`` is the number the spreadsheet shows."""
+
+    row: int
+    kind: Kind
+    plate: AnyPlate
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """One thing that is wrong with one row; a row may have several."""
+
+    row: int
+    column: str  # its header; empty when it is about the whole row
+    value: str
+    problem: str
+    remedy: str
+
+    def to_json(self) -> dict[str, Any]:
+        """``{"row", "column", "value", "problem", "remedy"}``."""
+        return {
+            "row": self.row,
+            "column": self.column,
+            "value": self.value,
+            "problem": self.problem,
+            "remedy": self.remedy,
+        }
+
+    def __str__(self) -> str:
+        place = f"row {self.row}, {self.column}" if self.column else f"row {self.row}"
+        return f"{place}: {self.problem}. {self.remedy}."
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """What a sheet delivers."""
+
+    sheet: Sheet
+    rows: tuple[DeliveryRow, ...]
+    rejected: tuple[Rejected, ...]
+    warnings: tuple[str, ...] = ()  # about the sheet as a whole
+    ignored: tuple[tuple[int, str], ...] = ()  # rows passed over, and why
+    decimal_mark: DecimalMark | None = None  # the one that was used
+
+    @property
+    def rejected_rows(self) -> tuple[int, ...]:
+        """The numbers of the rows that can't be taken, in order."""
+        return tuple(sorted({entry.row for entry in self.rejected}))
+
+
+def read_delivery(
+    sheet: Sheet,
+    *,
+    source: Source = Source.CATALOGUE,
+    known_serials: KnownSerials = lambda _kind, _serial: None,
+    decimal_mark: DecimalMark | None = None,
+    kind: Kind | None = None,
+) -> Delivery:
+    """The assets that ``sheet`` states.
+
+    ``source`` says where its figures come from: CATALOGUE for a supplier's sheet, STAMPED when
+    it was copied from the cases (of trucks and chargers: from the nameplates). ``known_serials``
+    gives the number of the asset that already has this maker's serial, or None.
+    ``decimal_mark`` overrules what the sheet's own cells show. ``kind`` is what all rows are,
+    where no column says so.
+
+    What stands in a cell never raises: it becomes an entry in ``rejected``. WrongInput is raised
+    only for two columns that state the same.
+    """
+    mark = decimal_mark or sheet.decimal_mark
+    readings: list[RowReading] = []
+    ignored: list[tuple[int, str]] = []
+    taken: list[Row] = []
+    for row in sheet.rows:
+        reason = not_an_asset(row, taken, sheet, mark)
+        if reason is not None:
+            ignored.append((row.number, reason))
+            continue
+        taken.append(row)
+        readings.append(read_row(row, sheet, source, mark, kind))
+    _find_twins(readings, "maker_serial")
+    _find_twins(readings, "fleet_number")
+    _find_known(readings, known_serials)
+    warnings = _about_sheet(sheet, mark, bool(decimal_mark)) + _say_missing(readings, sheet)
+    return Delivery(
+        sheet=sheet,
+        rows=tuple(
+            DeliveryRow(reading.row, reading.kind, reading.plate(), tuple(reading.warnings))
+            for reading in readings
+            if reading.kind is not None and not reading.problems
+        ),
+        rejected=tuple(
+            Rejected(reading.row, entry.column, entry.value, entry.problem, entry.remedy)
+            for reading in readings
+            for entry in reading.problems
+        ),
+        warnings=tuple(warnings),
+        ignored=tuple(ignored),
+        decimal_mark=mark,
+    )
+
+
+def _find_twins(readings: list[RowReading], name: str) -> None:
+    """Rows with the same serial or number as one above; which of them is right is not guessed."""
+    first: dict[tuple[Kind, str], RowReading] = {}
+    for reading in readings:
+        shown = reading.text(name)
+        if not shown or reading.kind is None:
+            continue
+        twin = first.setdefault((reading.kind, shown.casefold()), reading)
+        if twin is reading:
+            continue
+        label = label_of(reading.kind, name)
+        same = twin.facts == reading.facts
+        reading.problems.append(
+            Problem(
+                _header_for(name),
+                shown,
+                f"row {twin.row} has the same {label} “{shown}”"
+                + ("" if same else ", with other figures"),
+                "Delete one of the two rows" if same else "Read both cases and correct one row",
+            )
+        )
+        if not same:
+            twin.warnings.append(
+                f"row {reading.row} has the same {label} with other figures: check this one too"
+            )
+
+
+def _find_known(readings: list[RowReading], known_serials: KnownSerials) -> None:
+    for reading in readings:
+        serial = reading.text("maker_serial")
+        if not serial or reading.kind is None:
+            continue
+        number = known_serials(reading.kind, serial)
+        if number is not None:
+            reading.problems.append(
+                Problem(
+                    _header_for("maker_serial"),
+                    serial,
+                    f"a {reading.kind.noun} with this serial is in the record as {number}",
+                    "Delete the row, or correct the serial",
+                )
+            )
+
+
+def _header_for(name: str) -> str:
+    return {"maker_serial": "maker's serial", "fleet_number": "fleet number"}[name]
+
+
+def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool) -> list[str]:
+    warnings = list(sheet.notes)
+    if sheet.columns.ignored:
+        names = ", ".join(f"“{column.header}”" for column in sheet.columns.ignored)
+        warnings.append(f"columns not read: {names}")
+    style = sheet.style
+    if style.in_conflict and not given:
+        warnings.append(
+            f"some figures have a decimal point ({style.point}), others a decimal comma "
+            f"({style.comma}): figures that can be read both ways are not taken; "
+            "write them all one way, or say which mark the sheet uses"
+        )
+    elif mark is None and sheet.form.delimiter == ";":
+        warnings.append(
+            "the cells are separated by semicolons, which often goes with decimal commas, but "
+            "no figure proves it: figures that can be read both ways are not taken"
+        )
+    return warnings
+
+
+def _say_missing(readings: list[RowReading], sheet: Sheet) -> list[str]:
+    """Puts what is missing into the rows' warnings; returns what is missing from all of them."""
+    for_all: list[str] = []
+    for kind in Kind:
+        of_kind = [reading for reading in readings if reading.kind is kind]
+        if not of_kind:
+            continue
+        columns = {
+            name for column in sheet.columns.known for name in [column.meanings.get(kind)] if name
+        }
+        everywhere = set.intersection(*(set(reading.missing) for reading in of_kind))
+        for name in sorted(everywhere - columns):
+            for_all.append(f"no column states the {kind.noun}'s {label_of(kind, name)}: unknown")
+        for reading in of_kind:
+            for name in reading.missing:
+                if name in columns or name not in everywhere:
+                    reading.warnings.append(f"{label_of(kind, name)} is missing: unknown")
+    return for_all
