@@ -1,0 +1,204 @@
+"""An event: what the record keeps of one thing that happened.
+
+The bytes of an event are canonical JSON (sorted keys, no blanks, UTF-8). Its hash is SHA-256
+over exactly the stored bytes; they hold the hash of the event before it in the same chain, so
+a chain can't be altered in the middle. A chain belongs to one (site, station, epoch); the
+epoch's name is taken from its public key, so nobody else can write under it. The id of an
+event is the epoch and its place in the chain: ``mfzwizlt4sq3xkpa-17``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from hashlib import sha256
+from typing import Any
+
+from tagkit.record.clock import clock_text, milliseconds, read_clock, read_time, utc_text
+
+ENVELOPE_VERSION = 1
+LARGEST_EVENT = 1_000_000
+"""Bytes; anything larger was not written by a station."""
+
+NO_EVENT = "0" * 64
+"""What the first event of a chain names as the one before it."""
+
+
+class MalformedEvent(ValueError):
+    """Bytes that are not an event; says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One event, as read from its bytes.
+
+    ``body`` is in the newest version this program knows; ``version`` is the one it was written
+    in. ``clock`` is the writer's, ``effective`` the one it is ordered by (see order.py).
+    ``after`` names events of other chains that come before this one although their clocks say
+    otherwise.
+    """
+
+    site: str
+    station: str
+    epoch: str
+    sequence: int
+    happened_at: str
+    recorded_at: str
+    clock: int
+    by: str
+    kind: str
+    version: int
+    tags: tuple[str, ...]
+    body: dict[str, Any]
+    seen: dict[str, str]
+    previous: str
+    after: tuple[str, ...] = ()
+    effective: int = 0
+    voided: bool = False
+    known: bool = True
+    """Whether this program understands the kind and version."""
+    raw: bytes = field(default=b"", repr=False)
+    signature: bytes = field(default=b"", repr=False)
+
+    @property
+    def id(self) -> str:
+        """Epoch and sequence."""
+        return event_id(self.epoch, self.sequence)
+
+    @property
+    def hash(self) -> str:
+        """SHA-256 of the stored bytes, hexadecimal."""
+        return hash_of(self.raw)
+
+    @property
+    def happened(self) -> datetime:
+        """When it happened, as said by whoever recorded it."""
+        return read_time(self.happened_at)
+
+    @property
+    def recorded(self) -> datetime:
+        """When it was recorded, by the computer's clock."""
+        return read_time(self.recorded_at)
+
+    @property
+    def moment(self) -> str:
+        """When it counts as having happened, UTC text.
+
+        An event recorded as it happened takes the time it is ordered by, so that a clock set
+        back does not make it look old and a wild one does not make it win for ever. One that
+        was given a time of its own keeps it, but is never later than its place in the order.
+        """
+        ordered = self.effective >> 16
+        if self.happened_at == self.recorded_at:
+            return utc_text(ordered)
+        return utc_text(min(ordered, milliseconds(self.happened)))
+
+
+def event_id(epoch: str, sequence: int) -> str:
+    """The id of an event."""
+    return f"{epoch}-{sequence}"
+
+
+def split_id(identity: str) -> tuple[str, int] | None:
+    """Epoch and sequence of an id, or None for what is not one."""
+    epoch, dash, digits = identity.rpartition("-")
+    if not (epoch and dash and digits.isascii() and digits.isdigit() and len(digits) < 16):
+        return None
+    return epoch, int(digits)
+
+
+def hash_of(raw: bytes) -> str:
+    """SHA-256 over stored bytes, hexadecimal."""
+    return sha256(raw).hexdigest()
+
+
+def canonical(value: Mapping[str, Any]) -> bytes:
+    """Canonical JSON. ValueError for figures JSON can't hold, TypeError for foreign objects."""
+    return _ENCODER.encode(value).encode("utf-8")
+
+
+_ENCODER = json.JSONEncoder(
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+)
+
+
+def to_bytes(event: Event) -> bytes:
+    """The bytes to be stored, hashed and signed."""
+    return canonical(
+        {
+            "envelope": ENVELOPE_VERSION,
+            "site": event.site,
+            "station": event.station,
+            "epoch": event.epoch,
+            "sequence": event.sequence,
+            "happened_at": event.happened_at,
+            "recorded_at": event.recorded_at,
+            "clock": clock_text(event.clock),
+            "by": event.by,
+            "kind": event.kind,
+            "version": event.version,
+            "tags": list(event.tags),
+            "body": event.body,
+            "seen": event.seen,
+            "after": list(event.after),
+            "previous": event.previous,
+        }
+    )
+
+
+def from_bytes(raw: bytes, signature: bytes = b"") -> Event:
+    """The event in ``raw``, its body as written; MalformedEvent says what is wrong."""
+    if len(raw) > LARGEST_EVENT:
+        raise MalformedEvent(f"{len(raw)} bytes are too many")
+    try:
+        content = json.loads(raw)
+    except (ValueError, RecursionError) as error:
+        raise MalformedEvent(f"not JSON: {error}") from None
+    if not isinstance(content, dict):
+        raise MalformedEvent("not a JSON object")
+    try:
+        return _checked(content, raw, signature)
+    except (KeyError, ValueError, OverflowError) as error:
+        raise MalformedEvent(f"{type(error).__name__}: {error}") from None
+
+
+def _checked(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
+    for name, kind in _SHAPE.items():
+        value = content[name]
+        if not isinstance(value, kind) or isinstance(value, bool):
+            raise ValueError(f"“{name}” is not {kind.__name__}")
+    texts = [*content["tags"], *content["after"], *content["seen"].values()]
+    if not all(isinstance(item, str) and len(item) <= 80 for item in texts):
+        raise ValueError("tags and ids must be short texts")
+    if content["sequence"] < 1 or content["sequence"] > 1 << 53 or content["version"] < 1:
+        raise ValueError("sequence and version count from 1")
+    for name in ("happened_at", "recorded_at"):
+        milliseconds(read_time(content[name]))
+    return Event(
+        site=content["site"],
+        station=content["station"],
+        epoch=content["epoch"],
+        sequence=content["sequence"],
+        happened_at=content["happened_at"],
+        recorded_at=content["recorded_at"],
+        clock=read_clock(content["clock"]),
+        by=content["by"],
+        kind=content["kind"],
+        version=content["version"],
+        tags=tuple(dict.fromkeys(content["tags"])),
+        body=content["body"],
+        seen=content["seen"],
+        previous=content["previous"],
+        after=tuple(content["after"]),
+        raw=raw,
+        signature=signature,
+    )
+
+
+_SHAPE: dict[str, type] = {
+    "site": str, "station": str, "epoch": str, "sequence": int, "happened_at": str,
+    "recorded_at": str, "clock": str, "by": str, "kind": str, "version": int, "tags": list,
+    "body": dict, "seen": dict, "after": list, "previous": str,
+}  # fmt: skip

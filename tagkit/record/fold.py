@@ -1,0 +1,259 @@
+"""Folding: one asset's events, in order, become its present state. Pure.
+
+A placement that happened before the present one began does not move the battery; nor does a
+charge or a temperature from before the last one replace it. Events that this program does not
+understand are counted and named in the state.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
+
+
+def fold(tag: str, events: Iterable[Event], start: AssetState | None = None) -> AssetState:
+    """The state after ``events``, which are in order and begin where ``start`` ended."""
+    state = start or empty(tag)
+    for event in events:
+        state = after(state, event)
+    return state
+
+
+def empty(tag: str) -> AssetState:
+    """The state of an asset of which nothing is known."""
+    return AssetState(tag, tag[:1])
+
+
+def after(state: AssetState, event: Event) -> AssetState:
+    """The state after one more event."""
+    result = copy.copy(state)
+    result.events += 1
+    result.last_event = event.id
+    moment = event.moment
+    if result.last_event_at is None or moment > result.last_event_at:
+        result.last_event_at = moment
+    if event.voided:
+        return result
+    if not event.known:
+        return _not_understood(result, f"{event.kind} v{event.version}")
+    apply = _EFFECTS.get(event.kind)
+    if apply is None:
+        return result
+    counted = copy.copy(result)
+    try:
+        apply(result, event, moment)
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError):
+        # A body from elsewhere that has the right name and the wrong content.
+        return _not_understood(counted, f"{event.kind} v{event.version} (malformed)")
+    return result
+
+
+def _not_understood(state: AssetState, what: str) -> AssetState:
+    if what not in state.unknown_kinds:
+        state.unknown_kinds = [*state.unknown_kinds, what]
+    return state
+
+
+def _registered(state: AssetState, event: Event, moment: str) -> None:
+    if state.registered_at is not None:
+        return
+    body = event.body
+    state.registered_at = moment
+    state.nameplate = {**dict(body["nameplate"]), **state.nameplate}
+    state.as_stamped = bool(body["as_stamped"])
+    state.unloading = body["unloading"]
+    state.delivery = body["delivery"]
+
+
+def _married(state: AssetState, event: Event, moment: str) -> None:
+    state.married_at = moment
+    state.nameplate = {**state.nameplate, **dict(event.body["facts"])}
+    state.unsettled = [] if event.body["settled"] else list(event.body["differences"])
+
+
+def _amended(state: AssetState, event: Event, _: str) -> None:
+    merged = {**state.nameplate, **dict(event.body["changes"])}
+    state.nameplate = {name: fact for name, fact in merged.items() if fact is not None}
+    state.unsettled = []
+
+
+def _retired(state: AssetState, event: Event, moment: str) -> None:
+    state.retired_at = moment
+    if state.place_since is None or moment >= state.place_since:
+        _put(state, None, moment, event, "moved")
+
+
+def _label_printed(state: AssetState, event: Event, _: str) -> None:
+    mine = [
+        {name: value for name, value in label.items() if name != "tag"}
+        for label in event.body["labels"]
+        if label.get("tag", state.tag) == state.tag
+    ]
+    replaced = {(label["template"], label["revision"]) for label in mine}
+    kept = [one for one in state.labels if (one["template"], one["revision"]) not in replaced]
+    state.labels = kept + mine
+    state.label_revision = max([state.label_revision, *(label["revision"] for label in mine)])
+
+
+def _put(
+    state: AssetState, place: dict[str, Any] | None, moment: str, event: Event, how: str
+) -> bool:
+    """Places a battery unless it has been placed since; says whether it did."""
+    if state.place_since is not None and moment < state.place_since:
+        return False
+    before, state.place_since = state.place, moment
+    state.place = place and {
+        "kind": place["kind"],
+        "name": place["name"],
+        "since": moment,
+        "event": event.id,
+        "how": how,
+    }
+    charging = state.charging
+    if charging and moment >= charging["started_at"]:
+        # It stays on charge only where it is charged: at the charger, or unmoved in its truck.
+        at = charging["charger"] or (before and before["name"])
+        if not place or place["name"] != at:
+            state.charging = None
+    return True
+
+
+def _changed(state: AssetState, event: Event, moment: str) -> None:
+    body = event.body
+    if state.tag == body["truck"]:
+        if body["hours"] is not None and _newer(state.hours, moment):
+            state.hours = {"value": body["hours"], "at": moment}
+    elif state.tag == body["battery_in"]:
+        _put(state, {"kind": "truck", "name": body["truck"]}, moment, event, "changed")
+        state.last_used_at = _later(state.last_used_at, moment)
+        state.release = None
+    elif state.tag == body["battery_out"]:
+        if _put(state, body["out_to"], moment, event, "changed"):
+            percent = body["discharged_percent"]
+            state.last_discharge = (
+                None if percent is None else {"percent": percent, "source": "gauge", "at": moment}
+            )
+        state.last_used_at = _later(state.last_used_at, moment)
+        state.release = None
+    else:
+        return
+    if state.last_changed_at is None or moment >= state.last_changed_at:
+        state.last_changed_at = moment
+        state.last_change = event.id
+
+
+def _seen_at(state: AssetState, event: Event, moment: str) -> None:
+    if state.tag == event.body["battery"]:
+        place = event.body["place"]
+        if _put(state, place, moment, event, "seen") and place["kind"] == "truck":
+            state.last_used_at = _later(state.last_used_at, moment)
+
+
+def _moved(state: AssetState, event: Event, moment: str) -> None:
+    if state.tag == event.body["battery"]:
+        _put(state, event.body["place"], moment, event, "moved")
+
+
+def _charge_started(state: AssetState, event: Event, moment: str) -> None:
+    body = event.body
+    if state.tag != body["battery"]:
+        return
+    if state.last_charge_started_at is None or moment >= state.last_charge_started_at:
+        state.last_charge_started_at = moment
+        state.release = None
+        charger = body["charger"]
+        here = True
+        if charger is not None:
+            here = _put(state, {"kind": "charger", "name": charger}, moment, event, "charging")
+        if here and (state.last_charged_at is None or moment >= state.last_charged_at):
+            state.charging = {
+                "charger": charger,
+                "kind": body["charge_kind"],
+                "started_at": moment,
+                "event": event.id,
+                "temperature": body["temperature"],
+                "sg": body["sg"],
+            }
+    _readings(state, body, moment)
+
+
+def _charge_ended(state: AssetState, event: Event, moment: str) -> None:
+    body = event.body
+    if state.tag != body["battery"]:
+        return
+    kind = None
+    if state.charging and moment >= state.charging["started_at"]:
+        kind = state.charging["kind"]
+        state.charging = None
+    if state.last_charged_at is None or moment >= state.last_charged_at:
+        state.last_charged_at = moment
+        state.last_charge_kind = kind
+    _readings(state, body, moment)
+
+
+def _readings(state: AssetState, body: dict[str, Any], moment: str) -> None:
+    if body["temperature"] is not None and _newer(state.last_temperature, moment):
+        state.last_temperature = _reading(body["temperature"], "°C", moment)
+    if body["sg"] is not None and _newer(state.last_sg, moment):
+        state.last_sg = _reading(body["sg"], "SG", moment)
+
+
+def _reading(value: Any, unit: str, moment: str) -> dict[str, Any]:
+    reading = value if isinstance(value, dict) else {"value": value, "unit": unit}
+    return {"value": reading["value"], "unit": reading["unit"], "at": moment}
+
+
+def _held(state: AssetState, event: Event, moment: str) -> None:
+    if state.tag != event.body["asset"]:
+        return
+    hold = {
+        "id": event.id,
+        "kind": "safety" if event.body["safety"] else "ordinary",
+        "reason": event.body["reason"],
+        "by": event.by,
+        "at": moment,
+    }
+    state.holds = [*state.holds, hold]
+
+
+def _released(state: AssetState, event: Event, moment: str) -> None:
+    body = event.body
+    if state.tag != body["asset"]:
+        return
+    if body["hold"] is None:
+        state.release = {
+            "reason": body["reason"],
+            "by": event.by,
+            "at": moment,
+            "event": event.id,
+        }
+    else:
+        state.holds = [hold for hold in state.holds if hold["id"] != body["hold"]]
+
+
+def _newer(reading: dict[str, Any] | None, moment: str) -> bool:
+    return reading is None or bool(moment >= reading["at"])
+
+
+def _later(one: str | None, other: str) -> str:
+    return other if one is None else max(one, other)
+
+
+_EFFECTS: dict[str, Callable[[AssetState, Event, str], None]] = {
+    "registered": _registered,
+    "married": _married,
+    "amended": _amended,
+    "retired": _retired,
+    "label_printed": _label_printed,
+    "changed": _changed,
+    "seen_at": _seen_at,
+    "moved": _moved,
+    "charge_started": _charge_started,
+    "charge_ended": _charge_ended,
+    "held": _held,
+    "released": _released,
+}

@@ -1,0 +1,163 @@
+"""Keeps folded states beside the journal: in order one event at a time, else from a checkpoint.
+
+A state that is touched several times in one transaction is written once. Every so many events
+a checkpoint is kept, so that a late event does not mean folding years again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from tagkit.record.bodies import present_body
+from tagkit.record.envelope import Event, from_bytes
+from tagkit.record.fold import after, empty
+from tagkit.record.state import FOLD_VERSION, AssetState
+from tagkit.record.store import Connection
+
+CHECKPOINT_EVERY = 256
+
+
+def understood(event: Event) -> Event:
+    """The event with its body in the present version, or marked as not understood."""
+    body = present_body(event.kind, event.version, event.body)
+    return replace(event, known=False) if body is None else replace(event, body=body)
+
+
+def read_event(raw: bytes, signature: bytes, effective: int, voided: int = 0) -> Event:
+    """The event of a row of the journal."""
+    event = understood(from_bytes(bytes(raw), bytes(signature)))
+    return replace(event, effective=effective, voided=bool(voided))
+
+
+EVENT_COLUMNS = (
+    "e.raw, e.signature, e.effective, EXISTS (SELECT 1 FROM voids v "
+    "WHERE v.epoch = c.epoch AND v.sequence = e.sequence)"
+)
+
+
+def events_of(
+    connection: Connection, tag: str, later_than: tuple[int, int] = (-1, -1)
+) -> Iterator[Event]:
+    """The events of an asset in order, from after an (effective, clock) on."""
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
+        "JOIN chains c ON c.chain = e.chain WHERE t.tag = ? AND (t.effective, t.clock) > (?, ?) "
+        "ORDER BY t.effective, t.clock, c.name, e.sequence",
+        (tag, *later_than),
+    )
+    for row in rows:
+        yield read_event(*row)
+
+
+@dataclass
+class _Kept:
+    state: AssetState
+    effective: int
+    clock: int
+
+
+class Folder:
+    """The states touched by one transaction."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._kept: dict[str, _Kept | None] = {}
+        self._changed: set[str] = set()
+        self._stale: dict[str, int] = {}
+
+    def state(self, tag: str) -> AssetState | None:
+        """The present state within the transaction."""
+        kept = self._load(tag)
+        return kept.state if kept else None
+
+    def take(self, tag: str, event: Event) -> None:
+        """Folds in an event that was just added to the journal."""
+        if tag in self._stale:
+            self.refold(tag, event.effective)
+            return
+        kept = self._load(tag)
+        key = (event.effective, event.clock)
+        if kept and key <= (kept.effective, kept.clock):
+            self.refold(tag, event.effective)
+            return
+        state = after(kept.state if kept else empty(tag), event)
+        self._kept[tag] = _Kept(state, *key)
+        self._changed.add(tag)
+        if state.events % CHECKPOINT_EVERY == 0:
+            self._checkpoint(tag, state, key)
+
+    def refold(self, tag: str, effective: int) -> None:
+        """Notes that something changed at this place in the order; folded again when needed."""
+        self._stale[tag] = min(self._stale.get(tag, effective), effective)
+
+    def flush(self) -> None:
+        """Writes what changed; the record's queries see it from then on."""
+        for tag in list(self._stale):
+            self._load(tag)
+        for tag in sorted(self._changed):
+            kept = self._kept[tag]
+            if kept is None:
+                self._connection.execute("DELETE FROM assets WHERE tag = ?", (tag,))
+                continue
+            state = kept.state
+            self._connection.execute(
+                "INSERT OR REPLACE INTO assets VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (tag, state.kind, kept.effective, kept.clock, *indexed(state), state.to_json()),
+            )
+        self._changed.clear()
+
+    def _load(self, tag: str) -> _Kept | None:
+        if tag in self._stale:
+            kept = self._again(tag, self._stale.pop(tag))
+            self._kept[tag] = kept
+            self._changed.add(tag)
+            return kept
+        if tag not in self._kept:
+            row = self._connection.execute(
+                "SELECT state, effective, clock FROM assets WHERE tag = ?", (tag,)
+            ).fetchone()
+            kept = _Kept(AssetState.from_json(row[0]), row[1], row[2]) if row else None
+            self._kept[tag] = kept
+        return self._kept[tag]
+
+    def _again(self, tag: str, effective: int) -> _Kept | None:
+        self._connection.execute(
+            "DELETE FROM checkpoints WHERE tag = ? AND effective >= ?", (tag, effective)
+        )
+        row = self._connection.execute(
+            "SELECT state, effective, clock FROM checkpoints WHERE tag = ? "
+            "ORDER BY effective DESC, clock DESC LIMIT 1",
+            (tag,),
+        ).fetchone()
+        state = AssetState.from_json(row[0]) if row else empty(tag)
+        key = (row[1], row[2]) if row else (-1, -1)
+        # Read out first: checkpoints are written to the same file meanwhile.
+        for event in list(events_of(self._connection, tag, key)):
+            reached = (event.effective, event.clock)
+            if reached > key and state.events and state.events % CHECKPOINT_EVERY == 0:
+                self._checkpoint(tag, state, key)
+            state, key = after(state, event), reached
+        return _Kept(state, *key) if state.events else None
+
+    def _checkpoint(self, tag: str, state: AssetState, key: tuple[int, int]) -> None:
+        self._connection.execute(
+            "INSERT OR REPLACE INTO checkpoints VALUES (?, ?, ?, ?)", (tag, *key, state.to_json())
+        )
+
+
+def indexed(state: AssetState) -> tuple[str | None, str | None, str | None]:
+    """What assets are searched by: place, maker's serial, fleet number."""
+    place = state.place["name"] if state.place else None
+    return place, plain(state.maker_serial), plain(state.fleet_number)
+
+
+def plain(words: str | None) -> str | None:
+    """Serials are the same whatever case and blanks they are written with."""
+    return "".join(words.split()).casefold() or None if words else None
+
+
+def states_are_current(connection: Connection) -> bool:
+    """Whether all states were folded by this version of the rules."""
+    row = connection.execute("SELECT value FROM meta WHERE name = 'fold_version'").fetchone()
+    return row is not None and row[0] == str(FOLD_VERSION)

@@ -1,0 +1,125 @@
+"""In which order events count, whatever a wild clock said.
+
+Events are ordered by their *effective* clock, then their own, then site, station, epoch and
+sequence. The effective clock is the event's own, except that an event can't be later than one
+known to come after it: its successor in the chain, or an event that cites it in ``after``. So
+a clock that stood in the year 2099 for a day loses as soon as the same station writes with a
+sane one, on every copy of the record alike. Events pulled back together keep their own order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from tagkit.record.clock import TOLERANCE_MS, WILD_JUMP_MS, reading, tick
+from tagkit.record.envelope import Event, from_bytes, split_id
+from tagkit.record.store import Connection
+
+
+@dataclass(frozen=True)
+class Pulled:
+    """An event whose effective clock was lowered."""
+
+    n: int
+    event: Event
+    old: int
+    new: int
+    apart: bool
+
+
+def next_clock(connection: Connection, now_ms: int) -> tuple[int, tuple[str, ...]]:
+    """The clock value of an event written now, and the events it must cite in ``after``.
+
+    Normally the clock goes on after everything in the record, also when the computer's clock
+    was set back. Only where the record leaps over the present time by more than a day, the
+    events beyond were written with a wrong date: the clock returns, and they are cited.
+    """
+    row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
+    latest = row[0] or 0
+    limit = reading(now_ms + TOLERANCE_MS)
+    if latest <= limit:
+        return tick(latest, now_ms), ()
+    before, beyond = (
+        connection.execute(
+            f"SELECT {what} FROM events WHERE apart = 0 AND {where}", (limit,)
+        ).fetchone()[0]
+        for what, where in (
+            ("max(effective)", "effective <= ?"),
+            ("min(effective)", "effective > ?"),
+        )
+    )
+    if before is None or (beyond - before) >> 16 <= WILD_JUMP_MS:
+        return tick(latest, now_ms), ()
+    # One step is left free below the new event for the ones that are pulled back under it.
+    clock = tick(before + 1, now_ms)
+    rows = connection.execute(
+        "SELECT c.epoch, c.head_sequence FROM chains c JOIN events e "
+        "ON e.chain = c.chain AND e.sequence = c.head_sequence "
+        "WHERE e.apart = 0 AND e.effective >= ? ORDER BY c.name",
+        (clock,),
+    ).fetchall()
+    return clock, tuple(f"{epoch}-{sequence}" for epoch, sequence in rows)
+
+
+def effective_on_arrival(connection: Connection, event: Event) -> int:
+    """The effective clock of an event that arrives after others that already cite it."""
+    cited = connection.execute(
+        "SELECT min(e.effective) FROM cites r JOIN events e ON e.n = r.n "
+        "WHERE r.epoch = ? AND r.sequence = ?",
+        (event.epoch, event.sequence),
+    ).fetchone()[0]
+    return event.clock if cited is None or event.clock < cited else cited - 1
+
+
+def pull_back(connection: Connection, chain: int, event: Event) -> Iterator[Pulled]:
+    """Lowers the effective clocks of all events that come before ``event``; yields each."""
+    start = (event.effective, event.clock, event.clock > event.effective, False)
+    waiting = [(chain, event.sequence - 1, *start)]
+    waiting += _cited(connection, event)
+    while waiting:
+        where, sequence, later, later_clock, later_pulled, cited = waiting.pop()
+        rows = connection.execute(
+            "SELECT n, clock, effective, apart, raw FROM events "
+            "WHERE chain = ? AND sequence <= ? ORDER BY sequence DESC",
+            (where, sequence),
+        )
+        lowered = []
+        for n, clock, effective, apart, raw in rows:
+            if clock < later:
+                bound = clock
+            elif later_pulled and clock < later_clock and not cited:
+                bound = later
+            else:
+                bound = later - 1
+            if bound >= effective:
+                break
+            lowered.append((n, raw, effective, bound, bool(apart)))
+            later, later_clock, later_pulled, cited = bound, clock, clock > bound, False
+        for n, raw, old, new, was_apart in lowered:
+            connection.execute("UPDATE events SET effective = ? WHERE n = ?", (new, n))
+            found = from_bytes(raw)
+            found = _with_effective(found, new)
+            waiting += _cited(connection, found)
+            yield Pulled(n, found, old, new, was_apart)
+
+
+def _with_effective(event: Event, effective: int) -> Event:
+    from dataclasses import replace
+
+    return replace(event, effective=effective)
+
+
+def _cited(connection: Connection, event: Event) -> list[tuple[int, int, int, int, bool, bool]]:
+    found = []
+    for cited in event.after:
+        parts = split_id(cited)
+        row = (
+            parts
+            and connection.execute(
+                "SELECT chain FROM chains WHERE epoch = ?", (parts[0],)
+            ).fetchone()
+        )
+        if parts and row:
+            found.append((row[0], parts[1], event.effective, event.clock, False, True))
+    return found

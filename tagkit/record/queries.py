@@ -1,0 +1,160 @@
+"""Questions to the record. Each is one or two indexed look-ups."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from tagkit.record.envelope import Event, split_id
+from tagkit.record.folder import EVENT_COLUMNS, events_of, plain, read_event
+from tagkit.record.journal import PERSON_MARK, find_event
+from tagkit.record.receive import Parcel
+from tagkit.record.state import AssetState, Person
+from tagkit.record.store import Connection
+
+
+@dataclass(frozen=True)
+class Head:
+    """The end of a chain."""
+
+    site: str
+    station: str
+    epoch: str
+    sequence: int
+    hash: str
+
+    def __str__(self) -> str:
+        return f"{self.epoch} {self.sequence} {self.hash}"
+
+
+def state(connection: Connection, tag: str) -> AssetState | None:
+    """The present state of an asset."""
+    row = connection.execute("SELECT state FROM assets WHERE tag = ?", (tag,)).fetchone()
+    return AssetState.from_json(row[0]) if row else None
+
+
+def states(connection: Connection, kind: str | None) -> Iterator[AssetState]:
+    """All states, by tag."""
+    sql, parameters = (
+        ("SELECT state FROM assets WHERE kind = ? ORDER BY tag", (kind,))
+        if kind
+        else ("SELECT state FROM assets ORDER BY tag", ())
+    )
+    for row in connection.execute(sql, parameters).fetchall():
+        yield AssetState.from_json(row[0])
+
+
+def held_by(connection: Connection, place: str) -> list[AssetState]:
+    """The batteries placed there, by tag."""
+    rows = connection.execute(
+        "SELECT state FROM assets WHERE place = ? AND kind = 'B' ORDER BY tag", (place,)
+    ).fetchall()
+    return [AssetState.from_json(row[0]) for row in rows]
+
+
+def by_words(connection: Connection, column: str, kind: str, words: str) -> AssetState | None:
+    """The asset with these words in an indexed column; one in use before a retired one."""
+    rows = connection.execute(
+        f"SELECT state FROM assets WHERE {column} = ? AND kind = ? ORDER BY tag",
+        (plain(words), kind),
+    ).fetchall()
+    found = [AssetState.from_json(row[0]) for row in rows]
+    found = [one for one in found if one.registered_at is not None]
+    return min(found, key=lambda one: one.retired_at is not None, default=None)
+
+
+def timeline(connection: Connection, tag: str, limit: int | None) -> list[Event]:
+    """Events of an asset, newest first."""
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
+        "JOIN chains c ON c.chain = e.chain WHERE t.tag = ? "
+        "ORDER BY t.effective DESC, t.clock DESC, c.name DESC, e.sequence DESC LIMIT ?",
+        (tag, -1 if limit is None else limit),
+    ).fetchall()
+    return [read_event(*row) for row in rows]
+
+
+def last_change(connection: Connection, of: str) -> Event | None:
+    """The last change of an asset, or at a station."""
+    known = state(connection, of)
+    if known is not None:
+        parts = split_id(known.last_change or "")
+        return find_event(connection, *parts) if parts else None
+    chains = connection.execute("SELECT chain FROM chains WHERE station = ?", (of,)).fetchall()
+    found = [event for (chain,) in chains if (event := _last_change_in(connection, chain))]
+    return max(found, key=lambda event: (event.effective, event.clock), default=None)
+
+
+def _last_change_in(connection: Connection, chain: int) -> Event | None:
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM events e JOIN chains c ON c.chain = e.chain "
+        "WHERE e.chain = ? AND e.kind = 'changed' AND e.apart = 0 ORDER BY e.sequence DESC",
+        (chain,),
+    )
+    for row in rows:
+        event = read_event(*row)
+        if not event.voided:
+            return event
+    return None
+
+
+def people(connection: Connection) -> dict[str, Person]:
+    """Everyone who was authorised."""
+    marks = connection.execute(
+        "SELECT DISTINCT tag FROM event_tags WHERE tag >= ? AND tag < ?",
+        (PERSON_MARK, chr(ord(PERSON_MARK) + 1)),
+    ).fetchall()
+    found = (person(connection, mark[len(PERSON_MARK) :]) for (mark,) in marks)
+    return {one.code: one for one in found if one}
+
+
+def person(connection: Connection, code: str) -> Person | None:
+    """One person, by the last authorisation that stands and is understood.
+
+    An authorisation that this program does not understand leaves nobody authorised: it may
+    have taken the right away.
+    """
+    standing: Person | None = None
+    for event in events_of(connection, PERSON_MARK + code):
+        if event.voided or event.kind != "authorised":
+            continue
+        body = event.body
+        standing = (
+            Person(
+                code, str(body["initials"]), body["role"], body["until"], body["reference"],
+                event.id,
+            )
+            if event.known
+            else None
+        )  # fmt: skip
+    return standing
+
+
+def heads(connection: Connection) -> list[Head]:
+    """The end of every chain."""
+    rows = connection.execute(
+        "SELECT site, station, epoch, head_sequence, head_hash FROM chains "
+        "WHERE head_sequence > 0 ORDER BY name"
+    ).fetchall()
+    return [Head(*row) for row in rows]
+
+
+def export(connection: Connection, have: Mapping[str, int]) -> Iterator[Parcel]:
+    """The events beyond those named, chain by chain in order."""
+    chains = connection.execute("SELECT chain, epoch FROM chains ORDER BY chain").fetchall()
+    for chain, epoch in chains:
+        rows = connection.execute(
+            "SELECT raw, signature FROM events WHERE chain = ? AND sequence > ? ORDER BY sequence",
+            (chain, have.get(epoch, 0)),
+        )
+        for raw, signature in rows:
+            yield bytes(raw), bytes(signature)
+
+
+def all_tags(connection: Connection) -> list[str]:
+    """Every asset that an event names."""
+    rows = connection.execute(
+        "SELECT DISTINCT tag FROM event_tags WHERE tag NOT BETWEEN ? AND ?",
+        (PERSON_MARK, chr(ord(PERSON_MARK) + 1)),
+    ).fetchall()
+    return [tag for (tag,) in rows]

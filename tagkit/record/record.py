@@ -1,0 +1,297 @@
+"""The record of a site: what happened, and from it what is so.
+
+One SQLite file, ``record.db``, in the site's folder; the stations' private keys in ``keys/``
+beside it. Open a Record per thread; several processes may have the same one open.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+
+from tagkit.assets.tag import Kind, Tag, check_site_code
+from tagkit.errors import WrongInput
+from tagkit.record import queries
+from tagkit.record.clock import Clock, system_clock
+from tagkit.record.contradictions import Contradiction, contradictions
+from tagkit.record.envelope import Event, split_id
+from tagkit.record.folder import Folder, states_are_current
+from tagkit.record.journal import find_event
+from tagkit.record.keys import StationKey
+from tagkit.record.queries import Head
+from tagkit.record.receive import Parcel, Received, receive
+from tagkit.record.schema import migrate
+from tagkit.record.state import FOLD_VERSION, AssetState, Person
+from tagkit.record.store import (
+    FILE_NAME,
+    KEYS_NAME,
+    Connect,
+    Connection,
+    identity_of,
+    make_durable,
+    open_file,
+    sqlite_connection,
+    translated,
+)
+from tagkit.record.writing import Overtaken, Writing
+
+__all__ = ["Contradiction", "Head", "Overtaken", "Received", "Record", "Writing"]
+
+LONGEST_HOLD = 0.03
+"""Seconds that catching up keeps others from writing, at a time."""
+
+
+class Record:
+    """An open record. Close it, or use it as a context manager."""
+
+    def __init__(self, directory: Path, connection: Connection, clock: Clock) -> None:
+        self.directory = directory
+        self.path = directory / FILE_NAME
+        self.notices: list[str] = []
+        """What people should be told, like "this record is a copy"."""
+        self._connection = connection
+        self._clock = clock
+        self._keys: dict[str, StationKey] = {}
+        self._writing: Writing | None = None
+        self.site: str = self._meta()["site"]
+        if not states_are_current(connection):
+            self.fold_again()
+
+    @classmethod
+    def create(cls, directory: Path, site: str, *, clock: Clock = system_clock) -> Record:
+        """A new, empty record in ``directory``; WrongInput when there is one already."""
+        code = check_site_code(site)
+        path = directory / FILE_NAME
+        if path.exists():
+            raise WrongInput(
+                "there is a record here already", "Choose another folder", str(directory)
+            )
+        with translated(path):
+            directory.mkdir(parents=True, exist_ok=True)
+            unfinished = new_file(path)
+            with contextlib.closing(sqlite_connection(unfinished)) as connection:
+                migrate(connection)
+                connection.execute("BEGIN IMMEDIATE")
+                set_meta(connection, "site", code)
+                set_meta(connection, "fold_version", str(FOLD_VERSION))
+                set_meta(connection, "identity", identity_of(unfinished))
+                connection.execute("COMMIT")
+                make_durable(connection)
+            unfinished.rename(path)
+        return cls.open(directory, clock=clock)
+
+    @classmethod
+    def open(
+        cls,
+        directory: Path,
+        *,
+        clock: Clock = system_clock,
+        connect: Connect = sqlite_connection,
+    ) -> Record:
+        """The record in ``directory``; NotFound when there is none."""
+        path = directory / FILE_NAME
+        connection = open_file(path, connect)
+        with translated(path):
+            return cls(directory, connection, clock)
+
+    def close(self) -> None:
+        """Lets go of the file."""
+        self._connection.close()
+
+    def __enter__(self) -> Record:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # Writing
+
+    @contextlib.contextmanager
+    def writing(self, by: str, station: str, at: datetime | None = None) -> Iterator[Writing]:
+        """Begins to write: what is appended in the block is kept together or not at all.
+
+        ``by`` is a person's code, ``station`` the name under which this computer writes, ``at``
+        when it happened if not now. When the block ends without an exception everything is on
+        the disk. Raises Busy when others keep the record from being written to.
+        """
+        if self._writing:
+            raise RuntimeError("a writing is already open in this record")
+        with translated(self.path), self._transaction():
+            self._notice_copy()
+            writing = Writing(
+                self._connection, self.site, self.directory / KEYS_NAME, self._keys,
+                self._clock, by, station, at, self.notices.append,
+            )  # fmt: skip
+            self._writing = writing
+            try:
+                yield writing
+                writing.flush()
+            finally:
+                self._writing = None
+
+    def receive(self, parcels: Iterator[Parcel] | list[Parcel]) -> Received:
+        """Takes in events of other records: each is its stored bytes and their signature.
+
+        Events of a chain must come in order, going on where this record's copy ends; what is
+        here already is passed over, what does not fit or is not rightly signed is refused, with
+        the reason. The write lock is held for moments only.
+        """
+        with translated(self.path):
+            return receive(self._connection, parcels, self._clock, self._transaction, LONGEST_HOLD)
+
+    def fold_again(self) -> None:
+        """Folds every asset anew from its events, a few at a time."""
+        with translated(self.path):
+            with self._transaction():
+                self._connection.execute("DELETE FROM checkpoints")
+            waiting = queries.all_tags(self._connection)
+            while waiting:
+                with self._transaction():
+                    folder, end = Folder(self._connection), time.monotonic() + LONGEST_HOLD
+                    while waiting and time.monotonic() < end:
+                        folder.refold(waiting.pop(), 0)
+                        folder.flush()
+            with self._transaction():
+                set_meta(self._connection, "fold_version", str(FOLD_VERSION))
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._connection.execute("COMMIT")
+        except BaseException:
+            # Where even this fails the file is gone; SQLite undoes it on the next opening.
+            with contextlib.suppress(Exception):
+                self._connection.execute("ROLLBACK")
+            raise
+
+    def _notice_copy(self) -> None:
+        """A copied file must not go on under the identity of the one it was copied from."""
+        present = identity_of(self.path)
+        if self._meta()["identity"] == present:
+            return
+        begin_anew(self._connection, "copied", present)
+        self.notices.append(
+            "This record is a copy: it goes on under new keys, apart from the one it came from."
+        )
+
+    def _meta(self) -> dict[str, str]:
+        return dict(self._connection.execute("SELECT name, value FROM meta").fetchall())
+
+    # Reading
+
+    def _reading(self) -> Connection:
+        if self._writing:
+            self._writing.flush()
+        return self._connection
+
+    def state(self, tag: Tag | str) -> AssetState | None:
+        """The present state of an asset, or None when the record knows nothing of it."""
+        with translated(self.path):
+            return queries.state(self._reading(), str(tag))
+
+    def states(self, kind: Kind | None = None) -> Iterator[AssetState]:
+        """The states of all assets (of a kind), by tag."""
+        with translated(self.path):
+            yield from queries.states(self._reading(), kind.value if kind else None)
+
+    def held_by(self, place: Tag | str) -> list[AssetState]:
+        """The batteries that are in this truck or at this charger; more than one is a
+        contradiction."""
+        with translated(self.path):
+            return queries.held_by(self._reading(), str(place))
+
+    def by_maker_serial(self, kind: Kind, serial: str) -> AssetState | None:
+        """The asset with this maker's serial, whatever case and blanks; one in use first."""
+        with translated(self.path):
+            return queries.by_words(self._reading(), "maker_serial", kind.value, serial)
+
+    def by_fleet_number(self, number: str, kind: Kind = Kind.TRUCK) -> AssetState | None:
+        """The truck with this number in the fleet."""
+        with translated(self.path):
+            return queries.by_words(self._reading(), "fleet_number", kind.value, number)
+
+    def timeline(self, tag: Tag | str, limit: int | None = None) -> list[Event]:
+        """An asset's events, newest first, voided ones too (``event.voided``)."""
+        with translated(self.path):
+            return queries.timeline(self._reading(), str(tag), limit)
+
+    def event(self, identity: str) -> Event | None:
+        """The event with this id."""
+        parts = split_id(identity)
+        with translated(self.path):
+            return find_event(self._reading(), *parts, also_apart=True) if parts else None
+
+    def last_change(self, of: Tag | str) -> Event | None:
+        """The last change (not voided) of a truck or battery, or at a station by its name."""
+        with translated(self.path):
+            return queries.last_change(self._reading(), str(of))
+
+    def people(self) -> dict[str, Person]:
+        """Code -> person, as last authorised."""
+        with translated(self.path):
+            return queries.people(self._reading())
+
+    def person(self, code: str) -> Person | None:
+        """The person with this code."""
+        with translated(self.path):
+            return queries.person(self._reading(), code)
+
+    def contradictions(self) -> list[Contradiction]:
+        """What can't all be so; for the lead to settle."""
+        with translated(self.path):
+            return contradictions(self._reading())
+
+    def heads(self) -> list[Head]:
+        """The end of every chain: kept by peers and printed on reports, they show a cut-off."""
+        with translated(self.path):
+            return queries.heads(self._reading())
+
+    def export(self, have: Mapping[str, int] | None = None) -> Iterator[Parcel]:
+        """The events beyond those a peer has (epoch -> last sequence), for its ``receive``."""
+        with translated(self.path):
+            yield from queries.export(self._reading(), have or {})
+
+
+def set_meta(connection: Connection, name: str, value: str) -> None:
+    """Keeps a fact about the file."""
+    connection.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (name, value))
+
+
+SERIALS_SKIPPED = 1000
+
+
+def begin_anew(connection: Connection, reason: str, identity: str) -> None:
+    """Ends all chains of this file: its stations begin new epochs when they next write.
+
+    Numbers go on at the next thousand, because the file this one comes from may have given out
+    more since.
+    """
+    connection.execute("UPDATE chains SET writable = 0")
+    connection.execute(
+        "UPDATE serials SET last = min((last / ?1 + 1) * ?1, 9999999)", (SERIALS_SKIPPED,)
+    )
+    set_meta(connection, "epoch_reason", reason)
+    set_meta(connection, "identity", identity)
+
+
+def new_file(path: Path) -> Path:
+    """An empty file beside ``path`` under a name of its own, to be renamed when it is whole."""
+    for number in range(1, 1000):
+        unfinished = path.with_name(f"{path.name}.part{number}")
+        try:
+            unfinished.touch(exist_ok=False)
+        except FileExistsError:
+            continue
+        return unfinished
+    raise WrongInput("there are unfinished files", "Delete those named .part", str(path.parent))

@@ -1,0 +1,97 @@
+"""The tables of the record, made and brought up to date by sqlite-utils' migrations.
+
+sqlite-utils is imported only when there is something to migrate: importing it takes longer
+than a look-up. Whether there is tells the file's ``user_version``.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+APPLICATION_ID = 0x7A61_6B74
+"""Marks the file as a record, in SQLite's header."""
+
+
+def _m001_journal(db: Database) -> None:
+    """Chains, events, and the indexes by asset and time."""
+    db.execute("CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID")
+    db.execute("""CREATE TABLE chains (
+        chain INTEGER PRIMARY KEY,
+        site TEXT NOT NULL, station TEXT NOT NULL, epoch TEXT NOT NULL UNIQUE,
+        name TEXT NOT NULL UNIQUE,      -- site, station, epoch: the last word in the order
+        public_key BLOB NOT NULL,
+        writable INTEGER NOT NULL,      -- 1: this record's own, still written to
+        head_sequence INTEGER NOT NULL, head_hash TEXT NOT NULL)""")
+    db.execute("""CREATE TABLE events (
+        n INTEGER PRIMARY KEY,          -- order of arrival; means nothing
+        chain INTEGER NOT NULL REFERENCES chains,
+        sequence INTEGER NOT NULL,
+        kind TEXT NOT NULL,
+        clock INTEGER NOT NULL, effective INTEGER NOT NULL,
+        apart INTEGER NOT NULL,         -- 1: its clock is wild, not folded until it is sane
+        raw BLOB NOT NULL, signature BLOB NOT NULL)""")
+    db.execute("CREATE UNIQUE INDEX events_by_chain ON events (chain, sequence)")
+    db.execute("CREATE INDEX events_by_time ON events (effective) WHERE apart = 0")
+    db.execute("CREATE INDEX events_apart ON events (effective) WHERE apart = 1")
+    db.execute("""CREATE TABLE event_tags (
+        tag TEXT NOT NULL, effective INTEGER NOT NULL, clock INTEGER NOT NULL,
+        n INTEGER NOT NULL REFERENCES events,
+        PRIMARY KEY (tag, effective, clock, n)) WITHOUT ROWID""")
+    db.execute("""CREATE TABLE voids (
+        epoch TEXT NOT NULL, sequence INTEGER NOT NULL, n INTEGER NOT NULL REFERENCES events,
+        PRIMARY KEY (epoch, sequence, n)) WITHOUT ROWID""")
+    db.execute("""CREATE TABLE cites (   -- n comes after this event of another chain
+        epoch TEXT NOT NULL, sequence INTEGER NOT NULL, n INTEGER NOT NULL REFERENCES events,
+        PRIMARY KEY (epoch, sequence, n)) WITHOUT ROWID""")
+
+
+def _m002_state(db: Database) -> None:
+    """What is folded from the events; all of it can be made again."""
+    db.execute("""CREATE TABLE assets (
+        tag TEXT PRIMARY KEY, kind TEXT NOT NULL,
+        effective INTEGER NOT NULL, clock INTEGER NOT NULL,  -- of the last event folded in
+        place TEXT, maker_serial TEXT, fleet_number TEXT,
+        state TEXT NOT NULL) WITHOUT ROWID""")
+    db.execute("CREATE INDEX assets_by_place ON assets (place) WHERE place IS NOT NULL")
+    db.execute(
+        "CREATE INDEX assets_by_serial ON assets (maker_serial) WHERE maker_serial IS NOT NULL"
+    )
+    db.execute(
+        "CREATE INDEX assets_by_fleet ON assets (fleet_number) WHERE fleet_number IS NOT NULL"
+    )
+    db.execute("CREATE INDEX assets_by_kind ON assets (kind, tag)")
+    db.execute("""CREATE TABLE checkpoints (
+        tag TEXT NOT NULL, effective INTEGER NOT NULL, clock INTEGER NOT NULL,
+        state TEXT NOT NULL,
+        PRIMARY KEY (tag, effective, clock)) WITHOUT ROWID""")
+    db.execute("CREATE TABLE serials (kind TEXT PRIMARY KEY, last INTEGER NOT NULL) WITHOUT ROWID")
+
+
+STEPS: tuple[Callable[[Database], None], ...] = (_m001_journal, _m002_state)
+SCHEMA_VERSION = len(STEPS)
+
+
+def migrate(connection: sqlite3.Connection) -> None:
+    """Brings the file up to date, each step in a transaction of its own."""
+    from sqlite_utils import Database
+    from sqlite_utils.migrations import Migrations
+
+    migrations = Migrations("tagkit.record")
+    for number, step in enumerate(STEPS, 1):
+        migrations(name=step.__name__.lstrip("_"))(_numbered(step, number))
+    migrations.apply(Database(connection, execute_plugins=False))
+
+
+def _numbered(step: Callable[[Database], None], number: int) -> Callable[[Database], None]:
+    def numbered(db: Database) -> None:
+        step(db)
+        db.execute(f"PRAGMA user_version = {number}")
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+
+    numbered.__name__ = step.__name__
+    return numbered

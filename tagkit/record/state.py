@@ -1,0 +1,144 @@
+"""What is so at present of one asset, folded from its events.
+
+All times are ISO 8601 texts in UTC with milliseconds, so they sort as the times do; read them
+with :func:`tagkit.record.clock.read_time`. None means unknown.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+FOLD_VERSION = 1
+"""Raised whenever folding gives another result; older states are then folded again."""
+
+
+@dataclass
+class AssetState:
+    """Present state. Treat it as read-only; nested values are shared."""
+
+    tag: str
+    kind: str
+    """The kind's letter: B battery, T truck, C charger, L lifting gear, R room equipment."""
+
+    nameplate: dict[str, Any] = field(default_factory=dict)
+    """Field -> stored fact, as in assets.fields.stored_plate."""
+    registered_at: str | None = None
+    """None: events name this asset, but none registers it (or that one was voided)."""
+    as_stamped: bool = False
+    unloading: int | None = None
+    delivery: str | None = None
+    married_at: str | None = None
+    unsettled: list[Any] = field(default_factory=list)
+    """Differences found on marrying that nobody has settled."""
+    retired_at: str | None = None
+
+    labels: list[dict[str, Any]] = field(default_factory=list)
+    """Printed variants: template, revision, payload, version, level, mask."""
+    label_revision: int = 0
+
+    place: dict[str, Any] | None = None
+    """kind (truck, charger, stand, elsewhere), name (tag or words), since, event, how (changed,
+    seen, moved, charging)."""
+    place_since: str | None = None
+    """Since when the place is as it is, also when it is unknown."""
+    charging: dict[str, Any] | None = None
+    """charger, kind, started_at, event, temperature, sg."""
+    last_charge_started_at: str | None = None
+    last_charged_at: str | None = None
+    """When a charge was last ended."""
+    last_charge_kind: str | None = None
+    last_changed_at: str | None = None
+    """When it was last put in or taken out by a change (trucks: had its battery changed)."""
+    last_change: str | None = None
+    """Id of that event."""
+    last_used_at: str | None = None
+    """When it last was in a truck as far as is recorded: put in or taken out."""
+    last_temperature: dict[str, Any] | None = None
+    last_sg: dict[str, Any] | None = None
+    last_discharge: dict[str, Any] | None = None
+    """percent, source, at: of the last use; None when that was not recorded."""
+    hours: dict[str, Any] | None = None
+    """A truck's hour meter: value, at."""
+
+    holds: list[dict[str, Any]] = field(default_factory=list)
+    """id, kind (safety, ordinary), reason, by, at."""
+    release: dict[str, Any] | None = None
+    """A supervisor's release of an unready battery: reason, by, at, event. The next change or
+    charge uses it up."""
+
+    last_event: str = ""
+    last_event_at: str | None = None
+    events: int = 0
+    unknown_kinds: list[str] = field(default_factory=list)
+    """Kinds this program does not understand; while there is one, nothing is confirmed."""
+    fold_version: int = FOLD_VERSION
+
+    @property
+    def charged_since_use(self) -> bool | None:
+        """Whether a charge was ended after the last use; None when neither is known."""
+        if self.last_charged_at is None:
+            return None if self.last_used_at is None else False
+        return self.last_used_at is None or self.last_charged_at > self.last_used_at
+
+    @property
+    def held(self) -> bool:
+        """Whether anything holds it."""
+        return bool(self.holds)
+
+    @property
+    def safety_held(self) -> bool:
+        """Whether a safety hold is on it: only an inspection lifts that."""
+        return any(hold["kind"] == "safety" for hold in self.holds)
+
+    @property
+    def maker_serial(self) -> str | None:
+        """The maker's serial, as written."""
+        return _words(self.nameplate.get("maker_serial"))
+
+    @property
+    def fleet_number(self) -> str | None:
+        """A truck's number in the fleet, as written."""
+        return _words(self.nameplate.get("fleet_number"))
+
+    def to_json(self) -> str:
+        """The form kept in the record; what stands at its default is left out."""
+        content = {
+            name: value
+            for name, value in vars(self).items()
+            if value != _EMPTY[name] or name in ("tag", "kind", "fold_version")
+        }
+        return _ENCODER.encode(content)
+
+    @classmethod
+    def from_json(cls, text: str) -> AssetState:
+        """The state that :meth:`to_json` wrote."""
+        return cls(**json.loads(text))
+
+
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def _words(fact: Any) -> str | None:
+    value = fact.get("value") if isinstance(fact, dict) else None
+    return value if isinstance(value, str) and value.strip() else None
+
+
+_EMPTY: dict[str, Any] = vars(AssetState("", ""))
+STATE_FIELDS = tuple(entry.name for entry in fields(AssetState))
+
+
+@dataclass(frozen=True)
+class Person:
+    """Someone who may work here; the record knows a code, not a name."""
+
+    code: str
+    initials: str
+    role: str
+    """attendant, technician or supervisor."""
+    until: str | None
+    """Authorised up to and with this day, YYYY-MM-DD; None: no end was set."""
+    reference: str | None
+    """Where the employer keeps the training record."""
+    event: str

@@ -1,0 +1,72 @@
+"""Events in words, for messages and lists."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from tagkit.record.bodies import Body
+from tagkit.record.envelope import Event
+
+
+def describe(event: Event) -> str:
+    """Who did what, when and where: "TS put B-… into T-… at 14:03 on 2026-03-02 (UTC), bay 1"."""
+    return f"{event.by} {deed(event)} at {when(event)}, station {event.station}"
+
+
+def deed(event: Event) -> str:
+    """What was done, as a clause that follows a name."""
+    write = _DEEDS.get(event.kind)
+    if write is None or not event.known:
+        return f"recorded “{event.kind.replace('_', ' ')}” of {', '.join(event.tags) or 'nothing'}"
+    try:
+        return write(event.body, ", ".join(event.tags))
+    except (KeyError, TypeError, AttributeError):
+        return f"recorded “{event.kind.replace('_', ' ')}” of {', '.join(event.tags)}"
+
+
+def when(event: Event) -> str:
+    """The time it happened, with its offset from UTC."""
+    moment = event.happened
+    offset = moment.strftime("%z")
+    zone = "UTC" if offset == "+0000" else f"UTC{offset[:3]}:{offset[3:5]}"
+    return f"{moment:%H:%M} on {moment:%Y-%m-%d} ({zone})"
+
+
+def place_words(place: dict[str, Any] | None) -> str:
+    """A place as words: "truck T-QM-00001-H", "stand", "an unknown place"."""
+    if not place:
+        return "an unknown place"
+    if place["kind"] in ("truck", "charger"):
+        return f"{place['kind']} {place['name']}"
+    return str(place["name"] or place["kind"])
+
+
+def _changed(body: Body, _: str) -> str:
+    out = body["battery_out"]
+    taken = f" and took out {out} to {place_words(body['out_to'])}" if out else ""
+    return f"put {body['battery_in']} into {body['truck']}{taken}"
+
+
+def _charge_started(body: Body, _: str) -> str:
+    charger = body["charger"]
+    return f"started charging {body['battery']}" + (f" on {charger}" if charger else "")
+
+
+_DEEDS: dict[str, Callable[[Body, str], str]] = {
+    "epoch_started": lambda body, _: f"began to record ({body['reason']})",
+    "registered": lambda _, tags: f"registered {tags}",
+    "married": lambda _, tags: f"married the label to {tags}",
+    "amended": lambda body, tags: f"amended {', '.join(sorted(body['changes']))} of {tags}",
+    "retired": lambda _, tags: f"retired {tags}",
+    "label_printed": lambda _, tags: f"printed labels of {tags}",
+    "changed": _changed,
+    "seen_at": lambda body, _: f"saw {body['battery']} at {place_words(body['place'])}",
+    "moved": lambda body, _: f"moved {body['battery']} to {place_words(body['place'])}",
+    "charge_started": _charge_started,
+    "charge_ended": lambda body, _: f"ended the charge of {body['battery']}",
+    "held": lambda body, _: f"put a hold on {body['asset']} ({body['reason']})",
+    "released": lambda body, _: f"released {body['asset']} ({body['reason']})",
+    "voided": lambda body, tags: f"undid an entry about {tags} ({body['reason']})",
+    "authorised": lambda body, _: f"authorised {body['person']} as {body['role']}",
+}

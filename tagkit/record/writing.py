@@ -1,0 +1,306 @@
+"""One writing: events that go into the record together or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
+from tagkit.errors import NeedsAnswer, WrongInput
+from tagkit.record.bodies import SHAPES, completed, tags_in
+from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
+from tagkit.record.envelope import NO_EVENT, Event, hash_of, to_bytes
+from tagkit.record.folder import EVENT_COLUMNS, read_event
+from tagkit.record.journal import Journal
+from tagkit.record.keys import StationKey, load_key, new_key
+from tagkit.record.order import next_clock
+from tagkit.record.state import AssetState
+from tagkit.record.store import Connection
+from tagkit.record.words import describe
+
+NEVER_SEEN = ""
+"""In ``seen``: the person knew of no event of this asset."""
+
+
+class Overtaken(NeedsAnswer):
+    """Someone recorded something about these assets after the person last looked."""
+
+    def __init__(self, tag: str, events: Sequence[Event]) -> None:
+        self.tag = tag
+        self.events = tuple(events)
+        deeds = "; ".join(describe(event) for event in events[:3])
+        more = f"; and {len(events) - 3} more" if len(events) > 3 else ""
+        super().__init__(
+            f"someone was faster: {deeds}{more}" if events else "the record of it has changed",
+            "Look at it again, then repeat what still applies",
+            tag,
+        )
+
+
+@dataclass
+class _Chain:
+    number: int
+    epoch: str
+    sequence: int
+    hash: str
+    key: StationKey
+
+
+class Writing:
+    """What :meth:`tagkit.record.record.Record.writing` gives; valid until its block ends."""
+
+    def __init__(
+        self, connection: Connection, site: str, keys: Path, known_keys: dict[str, StationKey],
+        clock: Clock, by: str, station: str, at: datetime | None, notice: Callable[[str], None],
+    ) -> None:  # fmt: skip
+        self._connection = connection
+        self._site = site
+        self._keys = keys
+        self._known_keys = known_keys
+        self._clock = clock
+        self._by = _person(by)
+        self._station = _station(station)
+        self._at = at
+        self._notice = notice
+        self._chains: dict[str, _Chain] = {}
+        self._written: set[str] = set()
+        self._latest = -1
+        self.journal = Journal(connection)
+        self.journal.release_apart(milliseconds(clock()))
+
+    def append(
+        self,
+        kind: str,
+        tags: Sequence[Tag | str],
+        body: Mapping[str, Any],
+        seen: Mapping[str, str] | None = None,
+        *,
+        at: datetime | None = None,
+        by: str | None = None,
+        station: str | None = None,
+    ) -> Event:
+        """Adds one event; ``at``, ``by`` and ``station`` override those of the writing.
+
+        ``seen`` names, for each asset, the last event the person knew of
+        (``AssetState.last_event``; "" for none). It is kept in the event, and Overtaken is
+        raised when something else has been recorded since. Assets named in the body are added
+        to ``tags``. Raises WrongInput for a time in the future, ValueError for a kind or body
+        that does not exist.
+        """
+        body = completed(kind, body)
+        if kind == "epoch_started":
+            raise ValueError("epochs start by themselves")
+        seen = {str(tag): last for tag, last in (seen or {}).items()}
+        if seen:
+            self.require_unchanged(seen)
+        concerned = tuple(dict.fromkeys([*map(str, tags), *tags_in(kind, body)]))
+        chain = self._chain(self._station if station is None else _station(station))
+        return self._write(
+            chain,
+            self._station if station is None else _station(station),
+            self._by if by is None else _person(by),
+            kind,
+            concerned,
+            body,
+            seen,
+            at or self._at,
+        )
+
+    def issue(self, kind: Kind) -> Tag:
+        """The next number of this kind. Numbers are never given out twice."""
+        row = self._connection.execute(
+            "SELECT last FROM serials WHERE kind = ?", (kind.value,)
+        ).fetchone()
+        serial = next(serials_after(kind, self._site, row[0] if row else 0), None)
+        if serial is None:
+            raise WrongInput(
+                f"all numbers for {kind.noun} are given out", "Begin a new site code for them"
+            )
+        self._connection.execute(
+            "INSERT OR REPLACE INTO serials VALUES (?, ?)", (kind.value, serial)
+        )
+        return tag_for(kind, self._site, serial)
+
+    def state(self, tag: Tag | str) -> AssetState | None:
+        """The present state, with what this writing has added; None for an unknown asset."""
+        return self.journal.folder.state(str(tag))
+
+    def require_unchanged(self, seen: Mapping[str, str]) -> None:
+        """Raises Overtaken when an asset has events that the person did not know of.
+
+        What this writing itself has added does not count.
+        """
+        for tag, last in seen.items():
+            tag = str(tag)
+            state = self.state(tag)
+            if (state.last_event if state else NEVER_SEEN) == last:
+                continue
+            unseen = self._unseen(tag, last)
+            if unseen is None or unseen:
+                raise Overtaken(tag, unseen or ())
+
+    def flush(self) -> None:
+        """Writes states and heads, so that the record's own queries see them."""
+        self.journal.folder.flush()
+        for chain in self._chains.values():
+            self._connection.execute(
+                "UPDATE chains SET head_sequence = ?, head_hash = ? WHERE chain = ?",
+                (chain.sequence, chain.hash, chain.number),
+            )
+
+    def start_epochs(self, stations: Sequence[str]) -> None:
+        """Begins a new epoch for each station that has none to write to."""
+        for station in stations:
+            self._chain(station)
+
+    def _unseen(self, tag: str, last: str) -> list[Event] | None:
+        """The events after ``last``, oldest first; None when ``last`` is not one of them."""
+        rows = self._connection.execute(
+            f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
+            "JOIN chains c ON c.chain = e.chain WHERE t.tag = ? "
+            "ORDER BY t.effective DESC, t.clock DESC, c.name DESC, e.sequence DESC",
+            (tag,),
+        )
+        unseen: list[Event] = []
+        for row in rows:
+            event = read_event(*row)
+            if event.id == last:
+                return unseen[::-1]
+            if event.id not in self._written:
+                unseen.append(event)
+            if len(unseen) > 100:
+                break
+        return unseen[::-1] if last == NEVER_SEEN or unseen else None
+
+    def _chain(self, station: str) -> _Chain:
+        if station in self._chains:
+            return self._chains[station]
+        row = self._connection.execute(
+            "SELECT chain, epoch, head_sequence, head_hash FROM chains "
+            "WHERE station = ? AND site = ? AND writable = 1",
+            (station, self._site),
+        ).fetchone()
+        if row:
+            key = self._known_keys.get(row[1]) or load_key(self._keys, row[1])
+            if key:
+                self._known_keys[row[1]] = key
+                self._chains[station] = _Chain(row[0], row[1], row[2], row[3], key)
+                return self._chains[station]
+            self._connection.execute("UPDATE chains SET writable = 0 WHERE chain = ?", (row[0],))
+            self._notice(f"The key of station “{station}” is missing; it goes on under a new one.")
+        return self._start_epoch(station, "key missing" if row else self._reason(station))
+
+    def _reason(self, station: str) -> str:
+        earlier = self._connection.execute(
+            "SELECT count(*) FROM chains WHERE station = ? AND site = ?", (station, self._site)
+        ).fetchone()[0]
+        row = self._connection.execute(
+            "SELECT value FROM meta WHERE name = 'epoch_reason'"
+        ).fetchone()
+        return str(row[0]) if earlier and row else "new"
+
+    def _start_epoch(self, station: str, reason: str) -> _Chain:
+        self.flush()
+        cites = [
+            {"station": name, "epoch": epoch, "sequence": sequence, "hash": head}
+            for name, epoch, sequence, head in self._connection.execute(
+                "SELECT station, epoch, head_sequence, head_hash FROM chains "
+                "WHERE head_sequence > 0 ORDER BY name"
+            )
+        ]
+        key = new_key(self._keys)
+        self._known_keys[key.epoch] = key
+        number = (self._connection.execute("SELECT max(chain) FROM chains").fetchone()[0] or 0) + 1
+        add_chain(self._connection, number, self._site, station, key.epoch, key.public, own=True)
+        chain = self._chains[station] = _Chain(number, key.epoch, 0, NO_EVENT, key)
+        body = {"public_key": key.public.hex(), "reason": reason, "cites": cites}
+        self._write(chain, station, self._by, "epoch_started", (), body, {}, None)
+        return chain
+
+    def _write(
+        self, chain: _Chain, station: str, by: str, kind: str, tags: tuple[str, ...],
+        body: dict[str, Any], seen: dict[str, str], at: datetime | None,
+    ) -> Event:  # fmt: skip
+        now = self._clock()
+        now_ms = milliseconds(now)
+        if at is not None and milliseconds(at) > now_ms + TOLERANCE // _MS:
+            raise WrongInput(
+                f"{at:%Y-%m-%d %H:%M} is in the future",
+                "Check the time given, and this computer's clock",
+                "--at",
+            )
+        clock, cited = self._next_clock(now_ms)
+        event = Event(
+            site=self._site,
+            station=station,
+            epoch=chain.epoch,
+            sequence=chain.sequence + 1,
+            happened_at=time_text(at or now),
+            recorded_at=time_text(now),
+            clock=clock,
+            by=by,
+            kind=kind,
+            version=SHAPES[kind].version,
+            tags=tags,
+            body=body,
+            seen=seen,
+            previous=chain.hash,
+            after=tuple(one for one in cited if not one.startswith(f"{chain.epoch}-")),
+        )
+        raw = to_bytes(event)
+        event = replace(event, raw=raw, signature=chain.key.sign(raw))
+        event = self.journal.add_own(chain.number, event)
+        chain.sequence, chain.hash = event.sequence, hash_of(raw)
+        self._written.add(event.id)
+        return event
+
+    def _next_clock(self, now_ms: int) -> tuple[int, tuple[str, ...]]:
+        if 0 <= self._latest >> 16 <= now_ms:
+            cited: tuple[str, ...] = ()
+            clock = max(self._latest + 1, now_ms << 16)
+        else:
+            self.flush()
+            clock, cited = next_clock(self._connection, now_ms)
+        self._latest = clock
+        return clock, cited
+
+
+def add_chain(
+    connection: Connection, number: int, site: str, station: str, epoch: str, public_key: bytes,
+    *, own: bool,
+) -> None:  # fmt: skip
+    """Enters a chain without events."""
+    connection.execute(
+        "INSERT INTO chains VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?)",
+        (
+            number, site, station, epoch, "\x1f".join((site, station, epoch)), public_key,
+            int(own), NO_EVENT,
+        ),
+    )  # fmt: skip
+
+
+def _person(by: str) -> str:
+    code = by.strip()
+    if not code or len(code) > 40 or not code.isprintable():
+        raise WrongInput(
+            "it is not said who does this" if not code else f"“{by}” is not a person's code",
+            "Give the code of the person, like --by TS",
+            "--by",
+        )
+    return code
+
+
+def _station(name: str) -> str:
+    station = name.strip()
+    if not station or len(station) > 40 or not station.isprintable():
+        raise WrongInput(
+            f"“{name}” is not a station's name", "Use 1 to 40 letters, digits and blanks",
+            "--station",
+        )  # fmt: skip
+    return station
+
+
+_MS = TOLERANCE.resolution * 1000
