@@ -1,0 +1,295 @@
+"""What a label says about its asset, before anything has a place or a size.
+
+A figure nobody knows is said to be unknown, never left blank; one that only stands in a
+supplier's sheet is marked as to be confirmed. Weights are given in kg and lb. The figure as
+marked comes first; limits are converted inwards, so that rounding never widens them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Literal
+
+from tagkit.assets.battery import Battery
+from tagkit.assets.charger import Charger
+from tagkit.assets.kinds import PLATES, AnyPlate
+from tagkit.assets.lifting import Lifting
+from tagkit.assets.room import Room
+from tagkit.assets.stated import Source, Stated
+from tagkit.assets.tag import Kind, Tag
+from tagkit.assets.truck import Truck
+from tagkit.errors import WrongInput
+from tagkit.labels.fonts import face
+from tagkit.labels.words import cautions, kind_word, languages_of, word
+from tagkit.units import Quantity
+
+State = Literal["known", "to be confirmed", "unknown"]
+Rounding = Callable[[Any], int]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One thing a person checks by eye."""
+
+    name: str  # voltage | weight | capacity | chemistry | connector | …
+    caption: str
+    parts: tuple[str, ...]  # lines that may also stand side by side
+    state: State
+
+
+@dataclass(frozen=True)
+class LabelContent:
+    """Everything a label can show; a template picks from it."""
+
+    kind: Kind
+    tag: Tag
+    payload: str
+    language: str
+    kind_word: str
+    figures: tuple[Figure, ...]
+    signs: tuple[str, ...]
+    cautions: tuple[str, ...]
+    site_name: str
+    revision: int
+    revision_words: str
+    sorting: str  # maker's serial and order of unloading
+
+
+def content_for(
+    kind: Kind,
+    tag: Tag,
+    plate: AnyPlate,
+    payload: str,
+    language: str,
+    site_name: str,
+    revision: int = 1,
+    unloading: int | None = None,
+) -> LabelContent:
+    """What the label of this asset says. ``language`` is "en", "es" or "en+es"."""
+    languages_of(language)
+    if not isinstance(plate, PLATES[kind]) or tag.kind is not kind:
+        raise WrongInput(
+            f"{tag} is not the number of a {kind.noun} with such a nameplate",
+            "Give the nameplate that belongs to the number",
+        )
+    if revision < 1:
+        raise WrongInput(f"revision {revision} is not possible", "Count revisions from 1")
+    figures, caution, signs = _BY_KIND[kind](plate, language)
+    return LabelContent(
+        kind=kind,
+        tag=tag,
+        payload=payload,
+        language=language,
+        kind_word=kind_word(kind, language),
+        figures=figures,
+        signs=signs,
+        cautions=cautions(caution, language),
+        site_name=face("regular").printable(site_name.strip()),
+        revision=revision,
+        revision_words=f"{word('revision', language)} {revision}",
+        sorting=_sorting(plate, language, unloading),
+    )
+
+
+def _battery(plate: Battery, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
+    weight = _figure("weight", "weight", plate.weight, language, "enter stamped", _two_units)
+    if plate.ballast is not None and plate.weight is not None and plate.ballast.value.value > 0:
+        weight = _with_ballast(weight, plate.weight, plate.ballast, language)
+    figures = (
+        _figure("voltage", "voltage", plate.voltage, language, "enter stamped", _single),
+        weight,
+        _capacity(plate, language),
+        _choice("chemistry", "chemistry", plate.chemistry, language, "enter stamped"),
+        _figure("connector", "connector", plate.connector, language, "enter stamped", _written),
+    )
+    chemistry = plate.chemistry.value if plate.chemistry else "vented"
+    caution = {"vented": "acid", "lithium": "lithium"}.get(chemistry, "sealed")
+    signs = ("W023", "W021", "W026", "P003", "M004", "M009")
+    return figures, caution, signs
+
+
+def _truck(plate: Truck, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
+    figures = (
+        _figure("voltage", "battery voltage", plate.voltage, language, "enter nameplate", _single),
+        _window("weight", "battery weight", plate.weight_min, plate.weight_max, language),
+    )
+    return figures, "truck", ("W023", "P003")
+
+
+def _charger(plate: Charger, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
+    figures = (
+        _figure("voltage", "output voltage", plate.voltages, language, "enter nameplate", _several),
+        _capacity_range(plate, language),
+    )
+    return figures, "charger", ("W026", "W021", "P003", "M004")
+
+
+def _lifting(plate: Lifting, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
+    figures = (
+        _choice("gear", "gear", plate.gear, language, "enter nameplate"),
+        _figure("rated load", "rated load", plate.rated_load, language, "enter nameplate",
+                lambda value: _two_units(value, math.floor)),
+        _figure("weight", "own weight", plate.own_weight, language, "enter nameplate",
+                lambda value: _two_units(value, math.ceil)),
+    )  # fmt: skip
+    return figures, "lifting", ()
+
+
+def _room(plate: Room, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
+    days = word("days", language)
+    figures = (
+        _choice("equipment", "equipment", plate.equipment, language, "enter nameplate"),
+        _figure("check", "check", plate.check, language, "enter nameplate", _written),
+        _figure("check every", "check every", plate.check_every, language, "enter nameplate",
+                lambda value: (f"{value} {days}",)),
+    )  # fmt: skip
+    return figures, "room", ()
+
+
+_BY_KIND: dict[Kind, Callable[[Any, str], tuple[tuple[Figure, ...], str, tuple[str, ...]]]] = {
+    Kind.BATTERY: _battery,
+    Kind.TRUCK: _truck,
+    Kind.CHARGER: _charger,
+    Kind.LIFTING: _lifting,
+    Kind.ROOM: _room,
+}
+
+
+def _figure(
+    name: str,
+    caption: str,
+    fact: Stated[Any] | None,
+    language: str,
+    remedy: str,
+    parts: Callable[[Any], tuple[str, ...]],
+) -> Figure:
+    if fact is None:
+        return _unknown(name, caption, language, remedy)
+    return _found(name, word(caption, language), parts(fact.value), [fact.source], language)
+
+
+def _found(
+    name: str, caption: str, parts: tuple[str, ...], sources: list[Source], language: str
+) -> Figure:
+    unsure = any(source in (Source.CATALOGUE, Source.ASSUMED) for source in sources)
+    if unsure:
+        caption = f"{caption} · {word('to be confirmed', language)}"
+    return Figure(name, caption, parts, "to be confirmed" if unsure else "known")
+
+
+def _unknown(name: str, caption: str, language: str, remedy: str) -> Figure:
+    both = tuple(word("unknown", part) for part in languages_of(language))
+    said = f"{word(caption, language)} · {word(remedy, language)}"
+    return Figure(name, said, both, "unknown")
+
+
+def _choice(
+    name: str, caption: str, fact: Stated[str] | None, language: str, remedy: str
+) -> Figure:
+    return _figure(
+        name, caption, fact, language, remedy,
+        lambda value: tuple(dict.fromkeys(word(value, part) for part in languages_of(language))),
+    )  # fmt: skip
+
+
+def _capacity(plate: Battery, language: str) -> Figure:
+    if plate.capacity is None:
+        return _unknown("capacity", "capacity", language, "enter stamped")
+    sources = [plate.capacity.source]
+    if plate.capacity_rate is not None:
+        rate = f"{plate.capacity_rate.value} h"
+        sources.append(plate.capacity_rate.source)
+    else:
+        rate = word("rate unknown", language)
+    parts = (f"{plate.capacity.value} ({rate})",)
+    return _found("capacity", word("capacity", language), parts, sources, language)
+
+
+def _capacity_range(plate: Charger, language: str) -> Figure:
+    low, high = plate.capacity_min, plate.capacity_max
+    if low is None or high is None:
+        return _unknown("capacity", "battery capacity", language, "enter nameplate")
+    rate = f"{plate.capacity_rate.value} h" if plate.capacity_rate else (
+        word("rate unknown", language))  # fmt: skip
+    parts = (f"{_span(low.value, high.value)} ({rate})",)
+    return _found("capacity", word("battery capacity", language), parts,
+                  [low.source, high.source], language)  # fmt: skip
+
+
+def _window(
+    name: str,
+    caption: str,
+    low: Stated[Quantity] | None,
+    high: Stated[Quantity] | None,
+    language: str,
+) -> Figure:
+    if low is None or high is None:
+        return _unknown(name, caption, language, "enter nameplate")
+    lows, highs = _two_units(low.value, math.ceil), _two_units(high.value, math.floor)
+    if low.value.unit != high.value.unit and lows[0].split()[-1] != highs[0].split()[-1]:
+        highs = highs[::-1]
+    parts = tuple(
+        f"{least.rsplit(' ', 1)[0]} – {most}" for least, most in zip(lows, highs, strict=True)
+    )
+    return _found(name, word(caption, language), parts, [low.source, high.source], language)
+
+
+def _with_ballast(
+    weight: Figure, stated: Stated[Quantity], ballast: Stated[Quantity], language: str
+) -> Figure:
+    unit = stated.value.unit
+    total = stated.value.exact() + ballast.value.exact()
+    both = Quantity(Decimal(round(total)), "kg").rounded_to(unit)
+    if ballast.value.unit == unit:
+        both = Quantity(stated.value.value + ballast.value.value, unit)
+    said = f"{weight.caption} · {word('with ballast', language)} {both}"
+    return Figure(weight.name, said, weight.parts, weight.state)
+
+
+def _span(low: Quantity, high: Quantity) -> str:
+    if low.unit != high.unit:
+        return f"{low} – {high}"
+    return f"{str(low).removesuffix(low.unit).strip()} – {high}"
+
+
+def _single(value: Quantity) -> tuple[str, ...]:
+    return (str(value),)
+
+
+def _several(values: tuple[Quantity, ...]) -> tuple[str, ...]:
+    figures = [str(value).rsplit(" ", 1) for value in values]
+    if len({unit for _, unit in figures}) > 1:
+        return (" / ".join(" ".join(figure) for figure in figures),)
+    return (f"{' / '.join(figure for figure, _ in figures)} {figures[0][1]}",)
+
+
+def _written(value: str) -> tuple[str, ...]:
+    return (face("bold").printable(value),)
+
+
+def _two_units(value: Quantity, rounding: Rounding = round) -> tuple[str, ...]:
+    """As marked, then the other of kg and lb."""
+    other = "lb" if value.unit != "lb" else "kg"
+    converted = Quantity(Decimal(rounding(value.exact(other))), other)
+    shown = value if value.unit in ("kg", "lb") else _in_kilograms(value)
+    return (str(shown), str(converted))
+
+
+def _in_kilograms(value: Quantity) -> Quantity:
+    exact = value.exact("kg")
+    if exact.denominator == 1:
+        return Quantity(Decimal(int(exact)), "kg")
+    return Quantity(Decimal(round(exact * 1000)).scaleb(-3).normalize(), "kg")
+
+
+def _sorting(plate: AnyPlate, language: str, unloading: int | None) -> str:
+    serial = plate.maker_serial
+    said = (
+        f"{word('serial', language)} {face('regular').printable(serial.value)}"
+        if serial is not None
+        else word("no serial", language)
+    )
+    return said if unloading is None else f"{word('unloaded', language)} {unloading} · {said}"

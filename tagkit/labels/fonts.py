@@ -1,0 +1,76 @@
+"""The two fonts that labels embed, and the real measures of their letters.
+
+DejaVu Sans Condensed: freely licensed (fonts/LICENSE.txt), covers Latin, Greek and Cyrillic,
+and tells 0 from O and 1 from l.
+"""
+
+from __future__ import annotations
+
+import struct
+import unicodedata
+from functools import lru_cache
+from typing import Any, Literal
+
+from tagkit.resources import fonts
+
+Weight = Literal["regular", "bold"]
+
+CAPITAL = 0.729  # height of capital letters, in units of the font size
+_FILES: dict[Weight, str] = {
+    "regular": "DejaVuSansCondensed.ttf",
+    "bold": "DejaVuSansCondensed-Bold.ttf",
+}
+_NO_GLYPH = "\N{REPLACEMENT CHARACTER}"
+
+
+class Face:
+    """One font. All measures are in units of the font size."""
+
+    def __init__(self, weight: Weight) -> None:
+        from reportlab.pdfbase.ttfonts import TTFont
+
+        self.name = f"label-{weight}"
+        self.font: Any = TTFont(self.name, str(fonts() / _FILES[weight]))
+        face = self.font.face
+        self._widths: dict[int, float] = {
+            char: width / 1000 for char, width in face.charWidths.items()
+        }
+        self._glyphs: dict[int, int] = face.charToGlyph
+        self._outlines: bytes = face.get_table("glyf")
+        self._places: list[int] = face.glyphPos
+        self._per_em: int = face.unitsPerEm
+        self._ink: dict[str, tuple[float, float]] = {}
+
+    def width(self, text: str) -> float:
+        """How far the text advances."""
+        widths = self._widths
+        return sum([widths[ord(char)] for char in text])
+
+    def ink(self, text: str) -> tuple[float, float]:
+        """How far the black of the text reaches above and below its baseline."""
+        known = self._ink
+        above, below = 0.0, 0.0
+        for char in text:
+            up, down = known.get(char) or self._measure(char)
+            above, below = max(above, up), max(below, down)
+        return above, below
+
+    def printable(self, text: str) -> str:
+        """The text with a mark in place of every character that this font does not have."""
+        composed = unicodedata.normalize("NFC", text)
+        return "".join(char if ord(char) in self._glyphs else _NO_GLYPH for char in composed)
+
+    def _measure(self, char: str) -> tuple[float, float]:
+        glyph = self._glyphs[ord(char)]
+        start, end = self._places[glyph], self._places[glyph + 1]
+        low, high = 0, 0
+        if end > start:
+            low, high = struct.unpack(">xxxxhxxh", self._outlines[start : start + 10])
+        self._ink[char] = max(0.0, high / self._per_em), max(0.0, -low / self._per_em)
+        return self._ink[char]
+
+
+@lru_cache(maxsize=2)
+def face(weight: Weight) -> Face:
+    """The font of this weight, read once."""
+    return Face(weight)
