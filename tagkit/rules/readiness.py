@@ -236,9 +236,10 @@ def _for_charge(
         return
     if celsius > settings.charge_start_celsius:
         yield Reason(
-            "hot", f"hot {facts.temperature}: charge starts at {settings.charge_start_celsius:g} °C "
-            "at most; let it cool and measure again",
-        )  # fmt: skip
+            "hot",
+            f"hot {facts.temperature}: a charge starts at {settings.charge_start_celsius:g} °C at "
+            "most; let it cool and measure again",
+        )
     freezes_at = _freezing(facts)
     if freezes_at is not None and celsius <= freezes_at:
         yield Reason(
