@@ -1,0 +1,149 @@
+"""The technicians' and the lead's year: rounds, water, cleaning, checks of the room."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from tagkit.assets.room import Room
+from tagkit.demo.pool import Pool, PoolBattery
+
+ROUNDS_AT_ONCE = 4
+WATERINGS_A_DAY = 8
+CYCLES_BETWEEN_WATERINGS = 6.0
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """Room equipment as it is checked."""
+
+    tag: str
+    plate: Room
+
+
+class Care:
+    """What is done besides changing and charging; :meth:`day_begins` plans one day."""
+
+    def __init__(self, pool: Pool, room: Sequence[Equipment]) -> None:
+        self._pool, self._room = pool, room
+        self._due = {
+            item.tag: pool.start + timedelta(days=pool.random.uniform(0, _every(item)))
+            for item in room
+        }
+        self._cleaned = {
+            battery.tag: pool.start - timedelta(days=pool.random.uniform(0, 90))
+            for battery in pool.batteries
+        }
+        for battery in pool.batteries:
+            battery.last_round = pool.start - timedelta(days=pool.random.uniform(0, 28))
+            battery.cycles_since_water = pool.random.uniform(0, CYCLES_BETWEEN_WATERINGS)
+        self._hydrometers = _tags_of(room, "hydrometer")
+        self._meters = _tags_of(room, "meter")
+
+    def day_begins(self, midnight: datetime) -> None:
+        """Plans the day: water late in each shift of the week, rounds in the morning."""
+        pool = self._pool
+        if midnight.weekday() < 5:
+            pool.at(midnight + timedelta(hours=8.5), self._rounds)
+            pool.at(midnight + timedelta(hours=12.75), self._rounds)
+            pool.at(midnight + timedelta(hours=15), self._watering)
+            pool.at(midnight + timedelta(hours=16.5), self._cleaning)
+            pool.at(midnight + timedelta(hours=10), self._room_checks)
+        if midnight.weekday() in (1, 4):
+            pool.at(midnight + timedelta(hours=7.5), self._walk)
+
+    def _rounds(self, now: datetime) -> None:
+        pool = self._pool
+        due = [
+            battery
+            for battery in pool.batteries
+            if pool.ready(battery, now) and now - battery.last_round > timedelta(days=26)
+        ]
+        due.sort(key=lambda battery: battery.last_round)
+        for place, battery in enumerate(due[:ROUNDS_AT_ONCE]):
+            self._read_cells(battery, now + timedelta(minutes=14 * place))
+
+    def _read_cells(self, battery: PoolBattery, now: datetime) -> None:
+        pool, random = self._pool, self._pool.random
+        battery.last_round = now
+        hours_rested = (now - battery.charged_at).total_seconds() / 3600
+        warmth = 17 + (battery.warmth - 17) * 0.92**hours_rested
+        cells = battery.cells
+        body: dict[str, Any] = {
+            "circumstances": "charged and rested",
+            "hours_rested": round(hours_rested),
+            "hydrometer": random.choice(self._hydrometers) if cells.watered else None,
+            "meter": random.choice(self._meters),
+            "temperature_unit": "°C",
+            "voltage_unit": "V",
+            "cells": cells.read(now, warmth, random),
+        }
+        by = "PV" if random.random() < 0.7 else "EH"
+        pool.say(now, by, "cells_read", (battery.tag,), body, entered_after=random.randint(60, 600))
+
+    def _watering(self, now: datetime) -> None:
+        pool, random = self._pool, self._pool.random
+        due = [
+            battery
+            for battery in pool.batteries
+            if battery.cells.watered and battery.doing == "charged"
+            and battery.cycles_since_water >= CYCLES_BETWEEN_WATERINGS
+        ]  # fmt: skip
+        due.sort(key=lambda battery: -battery.cycles_since_water)
+        for place, battery in enumerate(due[:WATERINGS_A_DAY]):
+            battery.cycles_since_water = 0.0
+            by = "EH" if random.random() < 0.6 else pool.attendant(now)
+            moment = now + timedelta(minutes=9 * place)
+            pool.say(moment, by, "watered", (battery.tag,), battery.cells.water(random))
+
+    def _cleaning(self, now: datetime) -> None:
+        pool = self._pool
+        due = [
+            battery
+            for battery in pool.batteries
+            if pool.ready(battery, now) and now - self._cleaned[battery.tag] > timedelta(days=90)
+        ]
+        for place, battery in enumerate(due[:2]):
+            self._cleaned[battery.tag] = now
+            moment = now + timedelta(minutes=25 * place)
+            pool.say(moment, "EH", "cleaned", (battery.tag,), {
+                "with": "soda solution, rinsed, dried",
+                "case_to_post_ohm": 2000 + 50 * pool.random.randint(0, 60),
+            })  # fmt: skip
+            pool.say(moment + timedelta(minutes=12), "EH", "inspected", (battery.tag,), {
+                "what": "case, cable, connector, caps, label",
+                "findings": [],
+                "passed": True,
+            })  # fmt: skip
+
+    def _room_checks(self, now: datetime) -> None:
+        pool = self._pool
+        for place, item in enumerate(self._room):
+            if self._due[item.tag] <= now:
+                self._due[item.tag] = now + timedelta(days=_every(item))
+                what = item.plate.check.value if item.plate.check else "checked"
+                pool.say(now + timedelta(minutes=4 * place), "PV", "inspected", (item.tag,), {
+                    "what": what, "findings": [], "passed": True,
+                })  # fmt: skip
+
+    def _walk(self, now: datetime) -> None:
+        """The lead looks at one battery and writes down where it stands."""
+        pool = self._pool
+        battery = pool.random.choice(pool.batteries)
+        place = pool.place_of(battery)
+        tags = (battery.tag,) if place["kind"] == "stand" else (battery.tag, place["name"])
+        pool.say(now, "SW", "seen_at", tags, {"battery": battery.tag, "place": place})
+
+
+def _every(item: Equipment) -> int:
+    return item.plate.check_every.value if item.plate.check_every else 30
+
+
+def _tags_of(room: Sequence[Equipment], kind: str) -> list[str]:
+    return [
+        item.tag
+        for item in room
+        if item.plate.equipment is not None and item.plate.equipment.value == kind
+    ]
