@@ -9,12 +9,11 @@ from __future__ import annotations
 import calendar
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
@@ -34,17 +33,20 @@ _OWNERS: dict[type, str] = {
 _LARGEST_EXPONENT = 12
 
 
-@dataclass(frozen=True)
-class Figure:
+class Figure(NamedTuple):
     """One fact: ``value`` is None unless it is known and possible."""
 
     owner: str
-    label: str
+    spec: Field
     stated: bool
     value: Any = None
     source: Source | None = None
-    trouble: str = ""
-    words: str = ""
+    marked: object = None  # what stands there when it is not possible
+
+    @property
+    def label(self) -> str:
+        """What it is: "service weight"."""
+        return self.spec.label
 
     @property
     def known(self) -> bool:
@@ -61,6 +63,21 @@ class Figure:
         """Where it comes from: "battery stamped", "truck unknown"."""
         return f"{self.owner} {self.source.value if self.source else 'unknown'}"
 
+    @property
+    def words(self) -> str:
+        """The value as people say it; empty when it is not known."""
+        return _words(self.spec, self.value) if self.known else ""
+
+    @property
+    def trouble(self) -> str:
+        """Why it can't be used; empty when it can."""
+        if self.known:
+            return ""
+        if not self.stated:
+            return f"{self.owner}: {self.label} is not known"
+        shown = _brief(self.marked)
+        return f"{self.owner}: {self.label} as recorded is not possible ({shown})"
+
     def exact(self) -> Fraction:
         """The exact figure in the storage unit (kg, mm, V, Ah)."""
         return _exact(self.value)
@@ -72,21 +89,13 @@ def figure(plate: Nameplate, name: str, owner: str = "") -> Figure:
     owner = owner or _OWNERS.get(type(plate), "")
     fact = getattr(plate, name)
     if fact is None:
-        return Figure(
-            owner, spec.label, stated=False, trouble=f"{owner}: {spec.label} is not known"
-        )
-    value = fact.value if isinstance(fact, Stated) else None
-    source = fact.source if isinstance(fact, Stated) else None
-    usable = isinstance(source, Source) and _USABLE[spec.reads](spec, value)
-    if not usable:
-        return Figure(
-            owner,
-            spec.label,
-            stated=True,
-            source=source if isinstance(source, Source) else None,
-            trouble=f"{owner}: {spec.label} as recorded is not possible ({_brief(value)})",
-        )
-    return Figure(owner, spec.label, True, value, source, words=_words(spec, value))
+        return Figure(owner, spec, stated=False)
+    if not isinstance(fact, Stated):
+        return Figure(owner, spec, stated=True, marked=fact)
+    source = fact.source if isinstance(fact.source, Source) else None
+    if source is None or not _USABLE[spec.reads](spec, fact.value):
+        return Figure(owner, spec, stated=True, source=source, marked=fact.value)
+    return Figure(owner, spec, True, fact.value, source)
 
 
 def exact_setting(number: float) -> Fraction:
@@ -151,10 +160,18 @@ def _limit(number: float) -> Fraction:
 def _possible_quantity(spec: Field, value: object) -> bool:
     return (
         isinstance(value, Quantity)
-        and abs(value.value.adjusted()) <= _LARGEST_EXPONENT
-        and len(value.value.as_tuple().digits) <= 2 * _LARGEST_EXPONENT
         and value.dimension is spec.dimension
-        and _limit(spec.low) <= _exact(value) <= _limit(spec.high)
+        and _within(value, spec.low, spec.high)
+    )
+
+
+@lru_cache(maxsize=4096)
+def _within(value: Quantity, low: float, high: float) -> bool:
+    marked = value.value
+    return (
+        abs(marked.adjusted()) <= _LARGEST_EXPONENT
+        and len(marked.as_tuple().digits) <= 2 * _LARGEST_EXPONENT
+        and _limit(low) <= _exact(value) <= _limit(high)
     )
 
 
