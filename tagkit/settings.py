@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
+import zoneinfo
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -52,6 +55,9 @@ class LabelSettings:
         "bare",
         "What the symbol says: the bare number, a link that ends in it, or a GS1 Digital Link.",
         among=tuple(form.value for form in PayloadForm),
+    )
+    language: str = _setting(
+        "", "Language of labels; empty: the site's.", among=("", "en", "es", "en+es")
     )
     host: str = _setting("", "Host name in links, like labels.example.")
     gs1_prefix: str = _setting("", "GS1 company prefix, for the digital link.")
@@ -132,9 +138,35 @@ def parse_settings(text: str, where: str = "site.toml") -> Settings:
             raise WrongInput("this must be a section", f"Write [{name}]", f"{where}, {name}")
         parts[name] = _section(entry.default_factory, table, f"{where}, [{name}]")
     settings = Settings(**parts)
-    check_site_code(settings.site.code)
-    settings.payload_style()
-    return settings
+    with _naming(f"{where}, [site] code"):
+        code = check_site_code(settings.site.code)
+    with _naming(f"{where}, [labels]"):
+        settings.payload_style()
+    with _naming(f"{where}, [site] timezone"):
+        _check_timezone(settings.site.timezone)
+    return dataclasses.replace(settings, site=dataclasses.replace(settings.site, code=code))
+
+
+@contextmanager
+def _naming(where: str) -> Iterator[None]:
+    """Adds to an error the key it is about."""
+    try:
+        yield
+    except WrongInput as error:
+        error.where = error.where or where
+        raise
+
+
+def _check_timezone(name: str) -> None:
+    if not name:
+        return
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError):
+        raise WrongInput(
+            f"“{name}” is not a time zone this computer knows",
+            "Write its name like Etc/UTC, or leave it empty",
+        ) from None
 
 
 def _refuse_unknown(table: dict[str, Any], known: dict[str, Any], where: str) -> None:
@@ -161,7 +193,9 @@ def _value(entry: dataclasses.Field[Any], value: Any, where: str) -> Any:
         raise WrongInput(f"“{value}” can't stand here", f"Write {kinds[type(default)]}", where)
     if meta["among"] and value not in meta["among"]:
         raise WrongInput(
-            f"“{value}” is not allowed", f"Allowed are: {', '.join(meta['among'])}", where
+            f"“{value}” is not allowed",
+            f"Allowed are: {', '.join(name or 'empty' for name in meta['among'])}",
+            where,
         )
     if meta["low"] is not None and not meta["low"] <= value <= meta["high"]:
         raise WrongInput(
@@ -181,7 +215,7 @@ def settings_text(settings: Settings) -> str:
         for item in dataclasses.fields(section):
             lines.append(f"# {item.metadata['comment']}")
             if item.metadata["among"]:
-                lines.append(f"# One of: {', '.join(item.metadata['among'])}.")
+                lines.append(f"# One of: {', '.join(filter(None, item.metadata['among']))}.")
             lines.append(f"{item.name} = {_toml(getattr(section, item.name))}")
     return "\n".join(lines) + "\n"
 
@@ -190,6 +224,14 @@ def _toml(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return f'"{escaped}"'
+        return '"' + "".join(_escaped(character) for character in value) + '"'
     return str(value)
+
+
+def _escaped(character: str) -> str:
+    """A character within a TOML basic string (TOML 1.0, "String")."""
+    if character in '"\\':
+        return f"\\{character}"
+    if character < " " or character == "\x7f":
+        return f"\\u{ord(character):04x}"
+    return character

@@ -90,7 +90,8 @@ _SPELLINGS: dict[str, str] = {
     "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
     "in": "in", "inch": "in", "inches": "in", "\"": "in", "''": "in", "zoll": "in",
     "pulgadas": "in", "ft": "ft", "foot": "ft", "feet": "ft", "'": "ft",
-    "v": "V", "volt": "V", "volts": "V", "vdc": "V", "v dc": "V", "voltios": "V", "mv": "mV",
+    "v": "V", "volt": "V", "volts": "V", "vdc": "V", "v dc": "V", "voltios": "V", "vcc": "V",
+    "v cc": "V", "mv": "mV",
     "ah": "Ah", "amp hours": "Ah", "amp-hours": "Ah", "ampere hours": "Ah", "a h": "Ah",
     "amp hour": "Ah", "amperehours": "Ah", "amphours": "Ah",
     "a": "A", "amp": "A", "amps": "A", "ampere": "A", "amperes": "A",
@@ -99,11 +100,13 @@ _SPELLINGS: dict[str, str] = {
     "h": "h", "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "std": "h", "horas": "h",
     "min": "min", "mins": "min", "minutes": "min",
     "%": "%", "percent": "%", "pct": "%",
-    "sg": "SG", "kg/l": "kg/l", "g/l": "g/l", "kg/dm3": "kg/l", "g/cm3": "kg/l",
+    "sg": "SG", "kg/l": "kg/l", "g/l": "g/l", "kg/dm3": "kg/l", "g/cm3": "kg/l", "g/ml": "kg/l",
+    "kg/dm³": "kg/l", "g/cm³": "kg/l", "kg/m3": "g/l", "kg/m³": "g/l",
 }  # fmt: skip
 
 DecimalMark = Literal["point", "comma"]
 
+_LONGEST_NUMBER = 24
 _NUMBER = re.compile(r"(?:\d+[ -]+)?\d+/\d+|[+-]?\d[\d.,' ]*|[+-]?[.,]\d+")
 # Every space Unicode has for typesetting numbers, and the signs that stand in for ASCII ones.
 _SPACES = dict.fromkeys([0xA0, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000, ord("\t")], " ")
@@ -235,10 +238,32 @@ def parse_quantity(
         rest = ("'" + rest).strip()
     if number[-1] in ".,":
         number = number[:-1]
+    if len(number) > _LONGEST_NUMBER:
+        raise WrongInput(f"“{number[:20]}…” has too many digits", "Check the figure")
+    if "/" in number and dimension is not Dimension.LENGTH:
+        raise WrongInput(f"“{text.strip()}” is not one number", "Write one number a cell")
+    if dimension is Dimension.DENSITY:
+        return _density(text, number, rest, unit)
     found = _unit_for(text, rest, dimension, unit)
     return Quantity(
         parse_number(number, decimal_mark, found.customary, shown=text.strip()), found.symbol
     )
+
+
+def _density(text: str, number: str, rest: str, unit: str | None) -> Quantity:
+    """A gravity: "1280", "1.280", "1,28" and "1.280 kg/l" are the same reading.
+
+    Three digits behind a mark are decimals here whatever the sheet's style, because a gravity
+    lies near 1; only in g/l is "1.280" a thousand and something.
+    """
+    found = _unit_for(text, rest, Dimension.DENSITY, unit)
+    value = parse_number(number.replace(",", "."), "point", shown=text.strip())
+    in_grams = found.symbol == "g/l"
+    if in_grams and value < 10:
+        return Quantity(parse_number(number.replace(",", "").replace(".", ""), None), "g/l")
+    if not in_grams and value >= 100:
+        found = UNITS["g/l"]
+    return Quantity(value, found.symbol)
 
 
 def _unit_for(text: str, rest: str, dimension: Dimension, default: str | None) -> Unit:
@@ -249,8 +274,6 @@ def _unit_for(text: str, rest: str, dimension: Dimension, default: str | None) -
                 f"“{text.strip()}” ends in “{rest}”, which is not a unit tagkit knows",
                 f"Write the number and its unit{_example(dimension)}",
             )
-        if found.symbol == "t" and rest.strip() == "T":
-            found = UNITS["t"]
         if found.dimension is not dimension:
             raise WrongInput(
                 f"“{text.strip()}” is in {found.symbol}, which does not fit here",

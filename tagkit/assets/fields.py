@@ -17,7 +17,15 @@ from typing import Any, ClassVar, Protocol, TypeVar
 
 from tagkit.assets.stated import Source, Stated
 from tagkit.errors import WrongInput
-from tagkit.units import DecimalMark, Dimension, Quantity, parse_number, parse_quantity
+from tagkit.units import (
+    Ambiguous,
+    DecimalMark,
+    Dimension,
+    Quantity,
+    parse_number,
+    parse_quantity,
+    unit_named,
+)
 
 
 @dataclass(frozen=True)
@@ -145,6 +153,13 @@ def _read_quantities(
     ]
     if not parts:
         raise WrongInput("no figure given", "Write one or more, like “24 V / 48 V”")
+    for part in parts:
+        if match := re.match(r"(\d+),(\d{2,3})(?!\d)", part):
+            raise Ambiguous(
+                written,
+                (f"{match[1]}.{match[2]}", f"{match[1]} and {match[2]}"),
+                "Write several figures like “24 V / 48 V”",
+            )
     units = [match.group() for part in parts if (match := re.search(r"[^\d.,\s]+$", part))]
     with_units = [
         part if re.search(r"[^\d.,\s]$", part) or not units else f"{part} {units[-1]}"
@@ -154,8 +169,8 @@ def _read_quantities(
 
 
 def _read_number(spec: Field, written: str, _: str | None, mark: DecimalMark | None) -> int:
-    match = re.fullmatch(r"(\d[\d., ]*?)(?:[.,]0+)?\s*\D*", written)
-    if not match:
+    match = re.fullmatch(r"(\d[\d., ]*)(\D*)", written)
+    if not match or len(match[1]) > 20 or _is_other_unit(match[2]):
         raise WrongInput(f"“{written}” is not a whole number", "Write it in digits")
     value = parse_number(match[1].strip(), mark, shown=written)
     if value != int(value) or not spec.low <= value <= spec.high:
@@ -164,6 +179,15 @@ def _read_number(spec: Field, written: str, _: str | None, mark: DecimalMark | N
             "Check the figure",
         )
     return int(value)
+
+
+def _is_other_unit(words: str) -> bool:
+    """Whether "24 V" stands where "24 cells" should."""
+    try:
+        unit = unit_named(words)
+    except WrongInput:
+        return True
+    return unit is not None and unit.dimension not in (Dimension.COUNT, Dimension.DURATION)
 
 
 def _read_text(_spec: Field, written: str, _unit: str | None, _mark: DecimalMark | None) -> str:

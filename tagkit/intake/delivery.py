@@ -16,7 +16,8 @@ from tagkit.assets.tag import Kind
 from tagkit.intake.columns import label_of
 from tagkit.intake.grid import Row
 from tagkit.intake.leftovers import not_an_asset
-from tagkit.intake.rows import Problem, RowReading, read_row
+from tagkit.intake.reading import RowReading
+from tagkit.intake.rows import read_row
 from tagkit.intake.sheet import Sheet
 from tagkit.units import DecimalMark
 
@@ -105,9 +106,9 @@ def read_delivery(
             continue
         taken.append(row)
         readings.append(read_row(row, sheet, source, mark, kind))
-    _find_twins(readings, "maker_serial")
-    _find_twins(readings, "fleet_number")
-    _find_known(readings, known_serials)
+    _find_twins(readings, "maker_serial", sheet)
+    _find_twins(readings, "fleet_number", sheet)
+    _find_known(readings, known_serials, sheet)
     warnings = _about_sheet(sheet, mark, bool(decimal_mark)) + _say_missing(readings, sheet)
     return Delivery(
         sheet=sheet,
@@ -127,7 +128,7 @@ def read_delivery(
     )
 
 
-def _find_twins(readings: list[RowReading], name: str) -> None:
+def _find_twins(readings: list[RowReading], name: str, sheet: Sheet) -> None:
     """Rows with the same serial or number as one above; which of them is right is not guessed."""
     first: dict[tuple[Kind, str], RowReading] = {}
     for reading in readings:
@@ -139,14 +140,12 @@ def _find_twins(readings: list[RowReading], name: str) -> None:
             continue
         label = label_of(reading.kind, name)
         same = twin.facts == reading.facts
-        reading.problems.append(
-            Problem(
-                _header_for(name),
-                shown,
-                f"row {twin.row} has the same {label} “{shown}”"
-                + ("" if same else ", with other figures"),
-                "Delete one of the two rows" if same else "Read both cases and correct one row",
-            )
+        reading.report(
+            _header_for(name, reading.kind, sheet),
+            shown,
+            f"row {twin.row} has the same {label} “{shown}”"
+            + ("" if same else ", with other figures"),
+            "Delete one of the two rows" if same else "Look at both and correct one row",
         )
         if not same:
             twin.warnings.append(
@@ -154,25 +153,25 @@ def _find_twins(readings: list[RowReading], name: str) -> None:
             )
 
 
-def _find_known(readings: list[RowReading], known_serials: KnownSerials) -> None:
+def _find_known(readings: list[RowReading], known_serials: KnownSerials, sheet: Sheet) -> None:
     for reading in readings:
         serial = reading.text("maker_serial")
         if not serial or reading.kind is None:
             continue
         number = known_serials(reading.kind, serial)
         if number is not None:
-            reading.problems.append(
-                Problem(
-                    _header_for("maker_serial"),
-                    serial,
-                    f"a {reading.kind.noun} with this serial is in the record as {number}",
-                    "Delete the row, or correct the serial",
-                )
+            reading.report(
+                _header_for("maker_serial", reading.kind, sheet),
+                serial,
+                f"a {reading.kind.noun} with the maker's serial “{serial}” is in the record "
+                f"already, as {number}",
+                "Delete the row, or correct the serial",
             )
 
 
-def _header_for(name: str) -> str:
-    return {"maker_serial": "maker's serial", "fleet_number": "fleet number"}[name]
+def _header_for(name: str, kind: Kind, sheet: Sheet) -> str:
+    column = sheet.columns.for_kind(kind).get(name)
+    return column.shown if column else ""
 
 
 def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool) -> list[str]:

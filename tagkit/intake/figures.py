@@ -10,26 +10,20 @@ from functools import cache
 
 from tagkit.assets.chemistry import CHEMISTRIES, CHEMISTRY_WORDS
 from tagkit.assets.tag import Kind
-from tagkit.intake.words import plain
+from tagkit.intake.words import plain, vocabulary
 
-_UNKNOWN = frozenset(
-    re.split(
-        r"\s+",
+_UNKNOWN = vocabulary(
         "? ?? ??? - -- --- . .. ... / n/a n.a. n.a n/d n.d. n.v. s/d na nd #n/a unknown unk "
         "unkn tbd t.b.d. tba tbc unbekannt k.a. k.a desconocido desconocida pendiente offen "
-        "missing fehlt null nil",
-    )
+        "missing fehlt null nil"
 ) | {
     "not known", "not available", "not stated", "to be confirmed", "to be determined",
     "to be advised", "keine angabe", "k. a.", "nicht bekannt", "sin datos", "no data",
     "no disponible", "por confirmar", "n. a.", "n / a", "not given",
 }  # fmt: skip
-_ERRORS = frozenset(
-    re.split(
-        r"\s+",
-        "#ref! #value! #div/0! #name? #num! #null! #wert! #bezug! #zahl! #valor! "
-        "#getting_data #spill! #calc!",
-    )
+_ERRORS = vocabulary(
+    "#ref! #value! #div/0! #name? #num! #null! #wert! #bezug! #zahl! #valor! "
+    "#getting_data #spill! #calc!"
 )
 _DASHES = re.compile("[\u2010-\u2015\u2212]")
 

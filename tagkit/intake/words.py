@@ -10,13 +10,16 @@ from __future__ import annotations
 import re
 import unicodedata
 
+
+def vocabulary(words: str) -> frozenset[str]:
+    """The words of a list written with spaces."""
+    return frozenset(words.split())
+
+
 # Words that change nothing about what a column holds.
-_LITTLE = frozenset(
-    re.split(
-        r"\s+",
-        "a an and at by de del der des die el en for fur in is la las los nominal nom nenn "
-        "of on per por pro specific the und von y zu zum zur",
-    )
+_LITTLE = vocabulary(
+    "a an and at by de del der des die el en for fur in is la las los nominal nom nenn "
+    "of on per por pro specific the und von y zu zum zur"
 )
 
 # Term -> the words that mean it. Written without accents, in small letters.

@@ -125,8 +125,7 @@ def _cell(cell: Any, written: Any) -> Cell:
     if isinstance(value, int | float):
         return _number(value, str(cell.number_format or "General"))
     if isinstance(value, datetime):
-        midnight = value.time() == time()
-        return Cell(value.date().isoformat() if midnight else value.isoformat(" "))
+        return Cell(value.date().isoformat())
     if isinstance(value, date | time):
         return Cell(value.isoformat())
     if isinstance(value, timedelta):
