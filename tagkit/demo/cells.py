@@ -95,9 +95,7 @@ class Cells:
         """One reading of the pilot cell, which is cell 1, at its temperature."""
         return self._as_read(self._true(1, now, charge), temperature, random)
 
-    def _cell(
-        self, cell: int, now: datetime, temperature: float, random: Random
-    ) -> dict[str, Any]:
+    def _cell(self, cell: int, now: datetime, temperature: float, random: Random) -> dict[str, Any]:
         true = self._true(cell, now, 1.0)
         warmth = temperature + random.gauss(0.4 if 2 < cell < self.count - 1 else -0.3, 0.4)
         behind = self.decay.behind(now) if self.decay and self.decay.cell == cell else 0.0

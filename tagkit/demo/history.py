@@ -166,7 +166,7 @@ def _pool(
         if isinstance(plate, Battery)
     ]
     chargers = [
-        PoolCharger(str(tags[name]), plate)
+        PoolCharger(str(tags[name]), plate, shows_ah=_highest_voltage(plate) >= 48)
         for name, plate in plates.items()
         if isinstance(plate, Charger)
     ]
@@ -185,6 +185,8 @@ def _truck(
     verdicts = {}
     fits = []
     for battery in batteries:
+        if _volts(battery.plate) != _volts(plate):
+            continue  # spares two thirds of the checks
         verdict = check_fit(
             battery.plate, plate, settings=FitSettings(), battery_married=True, truck_married=True
         )
@@ -194,9 +196,19 @@ def _truck(
     free = [battery for battery in fits if not any(battery is other for other in taken)]
     if not free:
         raise WrongInput(f"no battery of the fleet is left for truck {tag}", "Check the sheets")
-    volts = plate.voltage.value.base() if plate.voltage else 48
-    need = _NEEDS.get(round(volts), 0.45) + random.uniform(-0.05, 0.05)
-    return PoolTruck(tag, plate, fits, free[0], need, random.uniform(3000, 14000), verdicts)
+    need = _NEEDS.get(round(_volts(plate)), 0.45) + random.uniform(-0.05, 0.05)
+    return PoolTruck(
+        tag, plate, fits, free[0], need, random.uniform(3000, 14000),
+        in_the_cold=round(_volts(plate)) == 36, verdicts=verdicts,
+    )  # fmt: skip
+
+
+def _volts(plate: Battery | Truck) -> float:
+    return plate.voltage.value.base() if plate.voltage else 0.0
+
+
+def _highest_voltage(plate: Charger) -> float:
+    return max(voltage.base() for voltage in plate.voltages.value) if plate.voltages else 0.0
 
 
 def _age(plate: Battery, start: datetime) -> float:

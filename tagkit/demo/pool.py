@@ -54,6 +54,7 @@ class PoolCharger:
 
     tag: str
     plate: Charger
+    shows_ah: bool = False
     battery: PoolBattery | None = None
 
 
@@ -67,6 +68,7 @@ class PoolTruck:
     battery: PoolBattery
     need: float  # mean share of the capacity used in a shift
     hours: float
+    in_the_cold: bool = False
     verdicts: Mapping[str, dict[str, Any]] = field(default_factory=dict)
 
 
@@ -187,8 +189,7 @@ class Pool:
         if truck.battery is not battery:
             return
         battery.charge = max(0.03, battery.charge - need)
-        cold = truck.plate.voltage is not None and truck.plate.voltage.value.base() == 36
-        battery.warmth = self._room(now) + (-4 if cold else 6) + 8 * need
+        battery.warmth = self._room(now) + (-4 if truck.in_the_cold else 6) + 8 * need
         truck.hours += self.random.uniform(4.2, 6.1)
 
     def _change(self, truck: PoolTruck, now: datetime) -> bool:
@@ -235,7 +236,7 @@ class Pool:
     ) -> None:  # fmt: skip
         gauge = self.random.random()
         used = 100 * (1 - out.charge)
-        tags = (truck.tag, battery.tag, out.tag)
+        tags: tuple[str, ...] = (truck.tag, battery.tag, out.tag)
         tags = (*tags, out_to["name"]) if out_to["kind"] == "charger" else tags
         self.say(now, self.attendant(now), "changed", tags, {
             "truck": truck.tag,
@@ -316,7 +317,7 @@ class Pool:
             body["temperature"] = figure(hot + self.random.gauss(0, 0.8), "°C")
         if cells.watered and self.random.random() < 0.15:
             body["sg"] = figure(cells.gravity(now, 1.0, hot, self.random), "SG", 3)
-        if bay.plate.voltages and bay.plate.voltages.value[0].base() >= 48:
+        if bay.shows_ah:
             returned = cells.capacity * discharged * (1 + cells.surplus)
             body["ah"] = figure(returned + (0.08 * cells.capacity if equalize else 0), "Ah")
         self.say(now, self.attendant(now), "charge_ended", (battery.tag, bay.tag), body)

@@ -3,7 +3,6 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-
 from tagkit.assets.fields import stored_plate
 from tagkit.assets.stated import Source
 from tagkit.demo.history import DemoClock, fleet_tags, history_start, write_history
