@@ -67,6 +67,8 @@ def pictures_in_bytes(data: bytes, where: str) -> Iterator[NDArray[Any]]:
 
     # Our own limit, checked below, is stricter than the one Pillow warns of.
     warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)
+    # What is wrong with a file is said in our words, or does not matter.
+    warnings.filterwarnings("ignore", category=UserWarning, module="PIL")
     if not data:
         raise WrongInput("the file is empty", _DAMAGED, where)
     try:

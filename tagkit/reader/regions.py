@@ -70,7 +70,9 @@ def label_like(grey: Grey, most: int = 12) -> list[Region]:
     count, _, stats, _ = cv2.connectedComponentsWithStats(dense, connectivity=8)
     found = []
     for left, top, wide, high, area in stats[1:count].tolist():
-        strength = area * float(density[top : top + high, left : left + wide].mean())
+        squareness = min(wide, high) / max(wide, high)
+        density_here = float(density[top : top + high, left : left + wide].mean())
+        strength = area * density_here * squareness
         margin_x, margin_y = (wide * 0.15 + 1) * _CELL, (high * 0.15 + 1) * _CELL
         region = Region(
             max(0, int(left * _CELL - margin_x)),

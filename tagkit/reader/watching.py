@@ -24,10 +24,13 @@ if TYPE_CHECKING:
     from tagkit.reader.engines import Grey
 
 # Light symbols on dark ground (etched plates) cost the first look twice its time.
-_IN_TURN = (*OPINIONS, Opinion("zxing-cpp inverted", partial(engines.zxing, invert=True)))
-_PLACES = 3
+_IN_TURN = (*OPINIONS, Opinion("zxing-cpp inverted", partial(engines.zxing, invert=True), 6))
+_PLACES = 12
 _SIDE = 640
-_FRESH_FRAMES = 4
+# Milliseconds of second opinions that one frame may ask for, by the opinions' usual cost.
+_ALLOWANCE = 12.0
+# A camera or a label moves: after so many frames the places are looked for anew.
+_FRESH_FRAMES = 8
 
 
 class Watch:
@@ -39,35 +42,49 @@ class Watch:
         """``roster`` and ``recovery`` as for read_picture."""
         self._roster = roster
         self._recovery = recovery
-        self._places: list[Region] = []
+        self._work: list[tuple[Opinion, Region]] = []
         self._age = 0
-        self._turn = 0
+        self._next = 0
 
     def read(self, picture: NDArray[Any]) -> list[Read]:
         """Every symbol read in this frame (grey or BGR, uint8)."""
         grey = to_grey(picture)
         found = first_look(grey)
-        found = merge(found, self._second_opinion(grey, found))
+        found = merge(found, self._second_opinions(grey, found))
         reads = [as_read(one) for one in found]
         if self._recovery and self._roster:
             reads.extend(self._recovery(grey, tuple(reads), self._roster))
         return reads
 
-    def _second_opinion(self, grey: Grey, found: list[Found]) -> list[Found]:
-        """One piece of work: find the places anew, or ask one opinion about one place."""
-        self._age -= 1
-        if self._age <= 0:
-            self._places = label_like(grey, _PLACES)
-            self._age = _FRESH_FRAMES
+    def _second_opinions(self, grey: Grey, found: list[Found]) -> list[Found]:
+        """A frame's share of the work; at least one opinion where there is any."""
+        self._age += 1
+        if not self._work or self._age > _FRESH_FRAMES:
+            self._look_for_places(grey, found)
             return []
+        more: list[Found] = []
+        spent = 0.0
+        while self._work and spent < _ALLOWANCE:
+            opinion, place = self._work[0]
+            price = opinion.price(place, _SIDE)
+            if spent and spent + price > _ALLOWANCE:
+                break
+            self._work.pop(0)
+            if any(place.holds(*centre(one.corners)) for one in (*found, *more)):
+                continue
+            more += ask(opinion, grey, place, _SIDE)
+            spent += price
+        return more
+
+    def _look_for_places(self, grey: Grey, found: list[Found]) -> None:
+        """Begin a round: every opinion about every place, from the one that is next."""
+        if self._work:  # left over from the last round: go on there
+            self._next = _IN_TURN.index(self._work[0][0])
         places = [
             place
-            for place in self._places
+            for place in label_like(grey, _PLACES)
             if not any(place.holds(*centre(one.corners)) for one in found)
         ]
-        if not places:
-            return []
-        place = places[self._turn % len(places)]
-        opinion = _IN_TURN[self._turn // len(places) % len(_IN_TURN)]
-        self._turn += 1
-        return ask(opinion, grey, place, _SIDE)
+        turn = _IN_TURN[self._next :] + _IN_TURN[: self._next]
+        self._work = [(opinion, place) for opinion in turn for place in places]
+        self._age = 0

@@ -1,0 +1,78 @@
+"""Frame after frame: what the first look misses is read within a second or so."""
+
+from __future__ import annotations
+
+import numpy as np
+from scenes import clutter, scene
+from tagkit.assets.tag import Kind, tag_for
+from tagkit.reader import watching
+from tagkit.reader.decoders import first_look
+from tagkit.reader.read import Read
+from tagkit.reader.tracking import Tracker
+from tagkit.reader.watching import Watch
+
+BATTERY = tag_for(Kind.BATTERY, "QM", 417)
+TRUCK = tag_for(Kind.TRUCK, "QM", 11)
+
+
+def test_labels_that_read_easily_are_read_in_every_frame() -> None:
+    watch = Watch()
+    for seed in range(4):
+        shown = scene([str(BATTERY), str(TRUCK)], seed, module=4)
+        assert {read.tag for read in watch.read(shown.grey)} == {BATTERY, TRUCK}
+
+
+def test_a_label_too_small_for_the_first_look_is_seen_over_frames() -> None:
+    """1.5 pixels a module in a busy room: found among the other things, read within 3 s."""
+    watch, tracker, seen = Watch(), Tracker(), []
+    room = scene([str(BATTERY)], 4, width=960, height=540, module=1.5, turn=15, noise=0).grey
+    rng = np.random.default_rng(0)
+    for frame in range(30):
+        noisy = np.clip(room + rng.normal(0, 4, room.shape), 0, 255).astype(np.uint8)
+        assert first_look(noisy) == []
+        seen += tracker.update(watch.read(noisy), frame / 10).seen
+    assert [read.tag for read in seen] == [BATTERY]
+
+
+def test_a_frame_pays_for_no_more_than_its_allowance(monkeypatch) -> None:
+    asked = []
+
+    def ask(opinion, grey, place, side):
+        asked.append((opinion.name, opinion.price(place, side)))
+        return []
+
+    monkeypatch.setattr(watching, "ask", ask)
+    watch, room = Watch(), clutter(3, 1280, 720)
+    for _ in range(80):
+        before = len(asked)
+        watch.read(room)
+        prices = [price for _, price in asked[before:]]
+        assert len(prices) <= 1 or sum(prices) <= watching._ALLOWANCE
+    # Every opinion gets its turn.
+    assert {name for name, _ in asked} == {opinion.name for opinion in watching._IN_TURN}
+
+
+def test_nothing_label_like_costs_no_second_opinion(monkeypatch) -> None:
+    monkeypatch.setattr(watching, "ask", lambda *_: 1 / 0)
+    watch = Watch()
+    for _ in range(20):
+        assert watch.read(np.full((480, 640), 120, np.uint8)) == []
+
+
+def test_nothing_is_read_in_a_room_without_labels() -> None:
+    watch = Watch()
+    for seed in range(200, 230):
+        assert watch.read(clutter(seed, 1280, 720)) == []
+
+
+def test_recovery_gets_every_frame_and_what_was_read_in_it() -> None:
+    def recovery(grey, reads, roster):
+        (decoded,) = reads
+        return [Read(TRUCK, str(TRUCK), "recovered", 1e-7, decoded.corners, "recovery")]
+
+    watch = Watch({BATTERY, TRUCK}, recovery=recovery)
+    shown = scene([str(BATTERY)], 1, width=640, height=480, module=4)
+    assert [(read.tag, read.method) for read in watch.read(shown.grey)] == [
+        (BATTERY, "decoded"),
+        (TRUCK, "recovered"),
+    ]
