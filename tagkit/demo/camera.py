@@ -51,22 +51,26 @@ class View:
         )
 
 
-def photograph(surface: Surface, view: View, seed: int) -> Pixels:
-    """The picture (BGR) that a camera at ``view`` takes of ``surface``."""
+def photograph(surface: Surface, view: View, seed: int, *, over: int = 2) -> Pixels:
+    """The picture (BGR) that a camera at ``view`` takes of ``surface``.
+
+    It is drawn ``over`` times larger and averaged, as a sensor does; 1 is quicker, for frames
+    of a video.
+    """
     random = np.random.default_rng(seed)
     width, height = view.size
-    over = 2  # drawn larger and averaged, as a sensor does
     warp = _projection(view, over)
     picture = cv2.warpPerspective(
         surface.pixels, warp, (width * over, height * over),
         flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
-    picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)
+    if over > 1:
+        picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)
     picture = picture * _lighting(view)[..., None] * np.array(view.tint, np.float32)
     if view.glare:
         picture += _glare(view, random)[..., None]
     picture = cv2.GaussianBlur(picture, (0, 0), max(0.3, view.blur))
-    picture = picture + random.normal(0, view.noise, picture.shape)
+    picture = picture + view.noise * random.standard_normal(picture.shape, np.float32)
     taken: Pixels = np.clip(picture, 0, 255).astype(np.uint8)
     return taken
 
