@@ -1,0 +1,115 @@
+"""Commands that correct the record; nothing is ever deleted from it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from tagkit.cli.options import (
+    HERE,
+    AsJson,
+    At,
+    By,
+    SiteDir,
+    Station,
+    moment,
+    open_site,
+    station_name,
+    who,
+)
+from tagkit.cli.show import json_out, line
+from tagkit.errors import WrongInput
+
+Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
+
+
+def amend(
+    tag: Number,
+    reason: Annotated[str, typer.Option("--reason", help="Why it was wrong.")],
+    second: Annotated[
+        str, typer.Option("--second", metavar="CODE", help="The second person, who checked it.")
+    ],
+    changes: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="FIELD=VALUE", help="Like weight=\"1180 kg\"; may be repeated."),
+    ] = None,
+    unknown: Annotated[
+        list[str] | None, typer.Option("--unset", metavar="FIELD", help="Make it unknown again.")
+    ] = None,
+    source: Annotated[
+        str | None,
+        typer.Option("--source", help="stamped, weighed, nameplate or catalogue."),
+    ] = None,
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Correct figures of an asset, with a reason and a second authorised person."""
+    from tagkit.assets.stated import Source
+    from tagkit.jobs.correct import amend as log_amended
+
+    wanted: dict[str, str | None] = dict.fromkeys(unknown or [])
+    for change in changes or []:
+        field, equals, value = change.partition("=")
+        if not equals:
+            raise WrongInput(f"“{change}” has no =", "Write FIELD=VALUE", "--set")
+        wanted[field] = value
+    try:
+        origin = Source(source) if source else None
+    except ValueError:
+        names = ", ".join(known.value for known in Source)
+        raise WrongInput(f"“{source}” is not a source", f"One of: {names}", "--source") from None
+    with open_site(site) as opened:
+        event = log_amended(
+            opened,
+            tag,
+            wanted,
+            reason,
+            second,
+            source=origin,
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            at=moment(opened, at),
+        )
+    if as_json:
+        json_out({"event": event.id, "asset": event.tags[0], **event.body})
+    else:
+        line(
+            f"{event.tags[0]} is amended: {', '.join(event.body['changes'])}. Check the fit again."
+        )
+
+
+def retire(
+    tag: Number,
+    reason: Annotated[str, typer.Option("--reason", help="Why it leaves.")],
+    receipt: Annotated[
+        str | None, typer.Option("--receipt", help="The recycler's receipt or transport paper.")
+    ] = None,
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Take an asset out of the fleet. Its number is never used again."""
+    from tagkit.jobs.correct import retire as log_retired
+
+    with open_site(site) as opened:
+        event = log_retired(
+            opened,
+            tag,
+            reason,
+            receipt,
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            at=moment(opened, at),
+        )
+    if as_json:
+        json_out({"event": event.id, "asset": event.tags[0], **event.body})
+    else:
+        line(
+            f"{event.tags[0]} is retired. Take its labels off; hand acid batteries to a licensed recycler."
+        )

@@ -1,0 +1,308 @@
+"""Commands of delivery day: receive, marry, labels."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from tagkit.cli.options import (
+    HERE,
+    Answer,
+    AsJson,
+    At,
+    By,
+    Force,
+    SiteDir,
+    Station,
+    free_to_write,
+    moment,
+    open_site,
+    station_name,
+    who,
+)
+from tagkit.cli.show import json_out, line, on_terminal, table
+from tagkit.errors import WrongInput
+
+if TYPE_CHECKING:
+    from tagkit.jobs.receive import Received
+
+Template = Annotated[
+    str | None,
+    typer.Option("--template", metavar="NAME", help="A template's name, or a .toml of your own; "
+                 "“list” shows them."),
+]  # fmt: skip
+
+
+@contextmanager
+def progress(as_json: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """A progress bar on a terminal; silence elsewhere."""
+    from tagkit.jobs.printing import silent
+
+    if as_json or not on_terminal():
+        yield silent
+        return
+    from rich.progress import Progress
+
+    with Progress(transient=True) as bar:
+        tasks: dict[str, Any] = {}
+
+        def step(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=total)
+            bar.update(tasks[what], completed=done, total=total)
+
+        yield step
+
+
+def receive(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX of the delivery.")],
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would happen; change nothing.")
+    ] = False,
+    keep_good: Annotated[
+        bool,
+        typer.Option("--keep-good", help="Take the good rows, write the bad ones to a file to mend."),
+    ] = False,
+    as_stamped: Annotated[
+        bool,
+        typer.Option("--as-stamped", help="The sheet was copied from cases and nameplates of a "
+                     "fleet in use: no marrying is due."),
+    ] = False,
+    labels_to: Annotated[
+        Path | None, typer.Option("--labels", metavar="OUT.pdf", help="Print the labels too.")
+    ] = None,
+    template: Template = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", help="What the rows are, if the sheet does not say.")
+    ] = None,
+    decimal: Annotated[
+        str | None, typer.Option("--decimal", help="comma or point: how the sheet writes numbers.")
+    ] = None,
+    worksheet: Annotated[
+        str | None, typer.Option("--worksheet", metavar="NAME", help="Which one of an XLSX file.")
+    ] = None,
+    rest: Annotated[
+        Path | None, typer.Option("--rest", metavar="FILE", help="Where --keep-good writes bad rows.")
+    ] = None,
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    force: Force = False,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Take a delivery in: rows become assets with numbers, and labels in unloading order.
+
+    All or nothing, unless --keep-good. Everything that is wrong is listed with row and column.
+    """
+    from tagkit.jobs.assets import kind_named
+    from tagkit.jobs.printing import check_template, print_labels
+    from tagkit.jobs.receive import receive as take_in
+
+    if decimal not in (None, "comma", "point"):
+        raise WrongInput(f"“{decimal}” is not a decimal mark", "Write comma or point", "--decimal")
+    if labels_to is not None:
+        free_to_write(labels_to, force)
+    with open_site(site) as opened:
+        if labels_to is not None:
+            check_template(opened, template)
+        code = who(opened.settings, by)
+        name = station_name(opened.settings, station)
+        when = moment(opened, at)
+        received = take_in(
+            opened,
+            file,
+            by=code,
+            station=name,
+            at=when,
+            dry_run=dry_run,
+            keep_good=keep_good,
+            as_stamped=as_stamped,
+            kind=kind_named(kind) if kind else None,
+            decimal_mark=decimal,  # type: ignore[arg-type]
+            worksheet=worksheet,
+            mending_file=rest,
+        )
+        printed = None
+        if labels_to is not None and received.taken and not dry_run:
+            with progress(as_json) as step:
+                printed = print_labels(
+                    opened,
+                    [str(row.tag) for row in received.taken],
+                    labels_to,
+                    template,
+                    by=code,
+                    station=name,
+                    progress=step,
+                )
+    if as_json:
+        json_out(
+            {
+                "taken": [row.to_json() for row in received.taken],
+                "rejected": [row.to_json() for row in received.rejected],
+                "warnings": list(received.warnings),
+                "ignored": list(received.ignored),
+                "dry_run": dry_run,
+                "labels": printed.to_json() if printed else None,
+                "rest": str(received.mending_file) if received.mending_file else None,
+            }
+        )
+    else:
+        _report(received)
+        if printed:
+            line(f"Labels: {printed.file}, {printed.labels} labels on {printed.pages} pages, "
+                 "each read back from pixels.")  # fmt: skip
+    raise typer.Exit(received.exit_code())
+
+
+def _report(received: Received) -> None:
+    for note in received.ignored:
+        line(f"passed over  {note}")
+    for note in received.warnings:
+        line(f"warning      {note}", style="yellow")
+    for row in received.rejected:
+        line(f"REJECTED     {row}", style="bold red")
+    if received.taken:
+        table(
+            ("row", "number", "kind", "serial or fleet number"),
+            [
+                (
+                    str(row.row),
+                    str(row.tag) if row.tag else "(dry run)",
+                    row.kind.noun,
+                    row.maker_serial or row.fleet_number or "",
+                )
+                for row in received.taken
+            ],
+        )
+    if received.dry_run:
+        line(f"Dry run: {received.would_take} row(s) are good, {len(received.rejected)} are not; "
+             "nothing was changed.")  # fmt: skip
+    elif received.taken:
+        line(f"{len(received.taken)} taken in, in unloading order.", style="bold")
+        if not received.as_stamped:
+            line("Next: stick each label on its own case, then key in what is stamped there: "
+                 "tagkit marry TAG --serial … --voltage … --weight …")  # fmt: skip
+            line("Until then every verdict on them is “not confirmed”.")
+    elif received.rejected:
+        line(f"Nothing was taken: {len(received.rejected)} row(s) need mending"
+             + (f", {received.would_take} are good (--keep-good takes those)." if received.would_take
+                else "."), style="bold")  # fmt: skip
+    else:
+        line("The sheet has no rows to take.")
+    if received.mending_file:
+        line(f"The rows to mend are in {received.mending_file}; take it in again when mended.")
+
+
+def marry(
+    tag: Annotated[str, typer.Argument(metavar="TAG", help="The number on the label, as scanned.")],
+    serial: Annotated[str | None, typer.Option("--serial", help="The maker's serial stamped there.")] = None,
+    voltage: Annotated[str | None, typer.Option("--voltage", help="Like 48 or “48 V”.")] = None,
+    weight: Annotated[str | None, typer.Option("--weight", help="Like “1111 kg” or “2450 lb”.")] = None,
+    weight_min: Annotated[str | None, typer.Option("--weight-min", help="Of a truck's plate.")] = None,
+    weight_max: Annotated[str | None, typer.Option("--weight-max", help="Of a truck's plate.")] = None,
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    answer: Answer = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """The label is on its battery or truck: key in what is stamped on that very case or plate.
+
+    A difference from the sheet is reported (exit 13) and must be settled: --answer as-shown when
+    the stamp was read right.
+    """
+    from tagkit.jobs.marry import marry as log_married
+
+    keyed = {
+        "maker_serial": serial,
+        "voltage": voltage,
+        "weight": weight,
+        "weight_min": weight_min,
+        "weight_max": weight_max,
+    }
+    with open_site(site) as opened:
+        married = log_married(
+            opened,
+            tag,
+            {name: text for name, text in keyed.items() if text is not None},
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            at=moment(opened, at),
+            answer=answer,
+        )
+    if as_json:
+        json_out(
+            {
+                "tag": married.tag,
+                "event": married.event.id,
+                "differences": list(married.differences),
+                "notes": list(married.notes),
+            }
+        )
+        return
+    for note in (*married.differences, *married.notes):
+        line(f"settled as shown: {note}")
+    line(f"{married.tag} is married: its figures are now as stamped.", style="bold")
+
+
+def labels(
+    tags: Annotated[
+        list[str] | None, typer.Argument(metavar="[TAG]...", help="None: every asset in service.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="The file: .pdf, .svg or .png.")
+    ] = None,
+    template: Template = None,
+    kind: Annotated[str | None, typer.Option("--kind", help="Only assets of this kind.")] = None,
+    by: By = None,
+    station: Station = None,
+    force: Force = False,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Print or reprint labels. Every label is read back from pixels before the file is kept.
+
+    “--template list” shows the templates.
+    """
+    from tagkit.jobs.assets import kind_named
+    from tagkit.jobs.printing import list_templates, print_labels
+
+    if template == "list":
+        found = list_templates()
+        if as_json:
+            json_out({"templates": [{"name": name, "about": about} for name, about in found]})
+        else:
+            table(("template", "what it is for"), found)
+        return
+    if out is None:
+        raise WrongInput("no file is named", "Add --out labels.pdf", "--out")
+    free_to_write(out, force)
+    with open_site(site) as opened, progress(as_json) as step:
+        wanted = kind_named(kind) if kind else None
+        chosen = tags or [
+            state.tag for state in opened.record.states(wanted) if not state.retired_at
+        ]
+        if not chosen:
+            raise WrongInput(
+                "there is nothing to print", "Take a delivery in with “tagkit receive”"
+            )
+        printed = print_labels(
+            opened,
+            chosen,
+            out,
+            template,
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            progress=step,
+        )
+    if as_json:
+        json_out(printed.to_json())
+    else:
+        line(f"{printed.file}: {printed.labels} labels on {printed.pages} pages, template "
+             f"{printed.template}, each read back from pixels.")  # fmt: skip

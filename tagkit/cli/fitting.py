@@ -1,0 +1,241 @@
+"""Commands of the change: fit, swap, undo, seen."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tagkit.cli.options import (
+    HERE,
+    Answer,
+    AsJson,
+    At,
+    By,
+    SiteDir,
+    Station,
+    moment,
+    open_site,
+    station_name,
+    who,
+)
+from tagkit.cli.show import clock_time, json_out, line
+from tagkit.errors import Exit
+
+if TYPE_CHECKING:
+    from tagkit.jobs.fit import Judgement
+
+_WORDS = {"fit": "fits", "no_fit": "NO FIT", "not_confirmed": "NOT CONFIRMED"}
+_STYLES = {"fit": "", "no_fit": "bold red", "not_confirmed": "bold yellow"}
+
+
+def fit(
+    battery: Annotated[str, typer.Argument(metavar="BATTERY", help="Number of a battery.")],
+    other: Annotated[
+        str, typer.Argument(metavar="OTHER", help="Number of a truck, charger or lifting gear.")
+    ],
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Does this battery go into this truck, onto this charger, under this lifting gear?
+
+    Either order. Ends with 0 only for fit and ready; 10 no fit, 11 not confirmed, 12 not ready.
+    """
+    from tagkit.jobs.fit import judge
+
+    with open_site(site) as opened:
+        judgement = judge(opened, battery, other)
+        print_judgement(judgement, as_json, opened.timezone())
+    raise typer.Exit(judgement.exit_code())
+
+
+def print_judgement(judgement: Judgement, as_json: bool, zone: tzinfo | None) -> None:
+    """The answer first, then the lines it rests on, then what to do."""
+    if as_json:
+        json_out(judgement.to_json())
+        return
+    style = "bold white on dark_green" if judgement.go else "bold white on red"
+    line(f" {judgement.headline()} ", style=style)
+    line(f"battery {judgement.battery.tag}, {_kind(judgement)} {judgement.other.tag}")
+    for check in judgement.verdict.checks:
+        line(
+            f"  {check.name:<14} {_WORDS[check.result]:<14} {_figures(check)}",
+            _STYLES[check.result],
+        )
+        if check.note:
+            line(f"  {'':<14} {'':<14} {check.note}")
+    for reason in judgement.readiness.reasons:
+        line(f"  not ready      {reason.sentence}", style="bold yellow")
+    for reason in judgement.readiness.lifted:
+        line(f"  released       although {reason.sentence}")
+    for caution in judgement.readiness.cautions:
+        line(f"  caution        {caution.sentence}")
+    if judgement.readiness.ready_at and not judgement.readiness.ready:
+        line(f"  ready about    {clock_time(judgement.readiness.ready_at, zone)}")
+    if judgement.balance:
+        line(f"  {judgement.balance}")
+    line(_what_to_do(judgement))
+
+
+def _kind(judgement: Judgement) -> str:
+    from tagkit.assets.tag import Kind
+
+    return Kind(judgement.other.kind).noun
+
+
+def _figures(check: object) -> str:
+    required, found = getattr(check, "required", None), getattr(check, "found", None)
+    margin, source = getattr(check, "margin", None), getattr(check, "source", "")
+    parts = []
+    if required:
+        parts.append(f"needs {required}")
+    if found:
+        parts.append(f"has {found}")
+    if margin is not None:
+        parts.append(f"margin {margin}")
+    text = ", ".join(parts)
+    return f"{text} ({source})" if source else text
+
+
+def _what_to_do(judgement: Judgement) -> str:
+    if judgement.go:
+        return "Go by the maker's instructions: brake set, key off, rated lifting gear or rollers only."
+    if judgement.verdict.result == "no_fit":
+        return "STOP. Take another battery. Wrong figures are amended away from the station, by two people."
+    if judgement.verdict.result == "not_confirmed":
+        return "STOP. Find out what is not known (stamp, nameplate), enter it, and check again."
+    return "STOP. Take another battery, or let a supervisor release it with a reason."
+
+
+def swap(
+    truck: Annotated[str, typer.Argument(metavar="TRUCK", help="Number of the truck.")],
+    battery: Annotated[str, typer.Argument(metavar="BATTERY", help="The battery that goes in.")],
+    out: Annotated[
+        str | None, typer.Option("--out", metavar="BATTERY", help="The battery that came out; the "
+                                 "record knows it.")
+    ] = None,
+    charger: Annotated[
+        str | None, typer.Option("--charger", metavar="CHARGER", help="Where the one taken out goes.")
+    ] = None,
+    discharged: Annotated[
+        float | None,
+        typer.Option("--discharged", metavar="PCT", min=0, max=100, help="Of the one taken out, %."),
+    ] = None,
+    hours: Annotated[
+        float | None, typer.Option("--hours", metavar="H", min=0, help="The truck's hour meter.")
+    ] = None,
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    answer: Answer = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Change the battery of a truck: checks first, and logs only a fit that is ready.
+
+    Truck and battery in either order. A recorded contradiction is asked about (exit 13).
+    """
+    from tagkit.jobs.change import ChangeRefused, Wanted, log_change
+
+    wanted = Wanted(
+        truck=truck,
+        battery_in=battery,
+        battery_out=out,
+        charger=charger,
+        discharged_percent=discharged,
+        hours=hours,
+        answer=answer,
+    )
+    with open_site(site) as opened:
+        try:
+            logged = log_change(
+                opened,
+                wanted,
+                by=who(opened.settings, by),
+                station=station_name(opened.settings, station),
+                at=moment(opened, at),
+            )
+        except ChangeRefused as refused:
+            print_judgement(refused.judgement, as_json, opened.timezone())
+            if not as_json:
+                line("The change was not logged.", style="bold")
+            raise typer.Exit(refused.exit_code) from None
+    if as_json:
+        json_out(logged.to_json())
+        return
+    body = logged.event.body
+    line(f"Logged: {body['battery_in']} is in {body['truck']}.", style="bold")
+    if body["battery_out"]:
+        to = (body["out_to"] or {}).get("name")
+        line(f"{body['battery_out']} came out{' and goes to ' + to if to else ''}.")
+    for note in logged.notes:
+        line(note)
+    line("Finish: battery seated, retainer or gate back, cable free, connected, truck works.")
+
+
+def undo(
+    by: By = None,
+    station: Station = None,
+    reason: Annotated[str, typer.Option("--reason", help="Why.")] = "undone at the station",
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Cancel the last change logged at this station. It stays in the record, marked as cancelled."""
+    from tagkit.jobs.change import undo_last
+
+    with open_site(site) as opened:
+        done = undo_last(
+            opened,
+            reason,
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+        )
+    if as_json:
+        json_out({"event": done.event.id, "cancelled": done.cancelled.id, **done.cancelled.body})
+    else:
+        body = done.cancelled.body
+        line(f"Cancelled: {body['battery_in']} into {body['truck']}. The record is as before it.")
+
+
+def seen(
+    battery: Annotated[str, typer.Argument(metavar="BATTERY")],
+    place: Annotated[
+        str, typer.Argument(metavar="PLACE", help="Number of a truck or charger, or words.")
+    ],
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """A battery was found somewhere: recorded as it is, even where it should not be.
+
+    In a truck that it does not fit, the truck is held and this ends with 10.
+    """
+    from tagkit.jobs.seen import log_seen
+
+    with open_site(site) as opened:
+        found = log_seen(
+            opened,
+            battery,
+            place,
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            at=moment(opened, at),
+        )
+        if as_json:
+            json_out(found.to_json())
+        else:
+            if found.judgement and not found.judgement.verdict.fits:
+                line(" ALARM ", style="bold white on red")
+                print_judgement(found.judgement, False, opened.timezone())
+            line(f"Recorded: {found.battery} seen at {found.place}.")
+            if found.held:
+                line(
+                    f"{found.held} is held. Do not drive it; take the battery out.",
+                    style="bold red",
+                )
+    if found.judgement is not None and not found.judgement.verdict.fits:
+        raise typer.Exit(found.judgement.exit_code())
+    raise typer.Exit(Exit.DONE)

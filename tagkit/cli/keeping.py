@@ -1,0 +1,112 @@
+"""Commands that make, check and keep a site's record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tagkit.cli.options import HERE, AsJson, Force, SiteDir, free_to_write, open_site
+from tagkit.cli.show import clock_time, json_out, line
+from tagkit.errors import Exit
+
+
+def init(
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or an empty folder.")],
+    code: Annotated[str, typer.Option("--code", help="Site code, 2 to 4 letters, like QM.")],
+    name: Annotated[str, typer.Option("--name", help="Name of the site, for reports.")] = "",
+    language: Annotated[str, typer.Option("--language", help="en or es.")] = "en",
+    units: Annotated[str, typer.Option("--units", help="metric or us.")] = "metric",
+    as_json: AsJson = False,
+) -> None:
+    """Make a new, empty site: its folder, its site.toml with every default, its record."""
+    from tagkit.jobs.site import create_site
+    from tagkit.settings import Settings, parse_settings, settings_text
+
+    defaults = Settings()
+    wanted = replace(
+        defaults,
+        site=replace(defaults.site, code=code.upper(), name=name, language=language, units=units),
+    )
+    checked = parse_settings(settings_text(wanted), "the options given")
+    with create_site(directory, code, checked) as site:
+        if as_json:
+            json_out({"site": site.settings.site.code, "directory": str(directory)})
+            return
+        line(f"Made the site {site.settings.site.code} in {directory}.")
+        line(f"Its settings, with every default explained, are in {directory / 'site.toml'}.")
+        line(f"Next: tagkit receive DELIVERY.csv --site {directory} --by CODE --labels labels.pdf")
+
+
+def verify(
+    site: SiteDir = HERE,
+    head: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--head",
+            metavar="HEAD",
+            help="A head as an earlier report printed it, or a file of them.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Check the record: changed, removed, inserted or reordered events, a cut-off tail, a copy."""
+    from tagkit.jobs.keep import check_record
+
+    report = check_record(site, head or [])
+    if as_json:
+        json_out(report.to_json())
+    else:
+        for finding in report.findings:
+            line(f"FOUND  {finding}", style="bold red")
+        for notice in report.notices:
+            line(f"note   {notice}")
+        line(
+            f"{report.events} events checked: "
+            + ("nothing found." if not report.findings else f"{len(report.findings)} found.")
+        )
+        if not report.findings:
+            line("Keep these heads elsewhere; with --head a cut-off tail shows as well:")
+            for known in report.heads:
+                line(f"  {known}")
+    if report.findings:
+        raise typer.Exit(Exit.VERIFY_FOUND)
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The file to write.")],
+    site: SiteDir = HERE,
+    force: Force = False,
+    as_json: AsJson = False,
+) -> None:
+    """Copy the record into one file while it is in use, and check the copy."""
+    from tagkit.jobs.keep import back_up
+
+    with open_site(site) as opened:
+        done = back_up(opened, free_to_write(file, force), force)
+    if as_json:
+        json_out({"file": str(file), "events": done})
+    else:
+        line(f"{done} events are in {file}, read back and checked.")
+        line("It holds no keys and no settings: keep site.toml beside it.")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file made by “tagkit backup”.")],
+    directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or an empty folder.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a site from a backup. It begins a new epoch, so that two copies never mix."""
+    from tagkit.jobs.keep import restore_site
+
+    done = restore_site(file, directory)
+    if as_json:
+        json_out({"directory": str(directory), "events": done.events, "until": done.until})
+    else:
+        line(f"{done.events} events are back in {directory}.")
+        line(
+            f"The last one happened {clock_time(done.until, None)}; later ones are not in this backup."
+        )
+        line("Compare its site.toml with the one you kept.")

@@ -1,0 +1,115 @@
+"""The options that many commands share."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tagkit.errors import WrongInput
+
+if TYPE_CHECKING:
+    from tagkit.jobs.site import Site
+    from tagkit.settings import Settings
+
+SiteDir = Annotated[
+    Path,
+    typer.Option(
+        "--site", envvar="TAGKIT_SITE", help="The site's folder.", metavar="DIR", show_default="."
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+By = Annotated[
+    str | None, typer.Option("--by", help="Who did it: a person's code.", metavar="CODE")
+]
+At = Annotated[
+    str | None,
+    typer.Option("--at", help="When it happened, if not now: 14:20 or 2031-05-04T14:20.",
+                 metavar="TIME"),
+]  # fmt: skip
+Station = Annotated[
+    str | None,
+    typer.Option("--station", help="The station that writes; default from site.toml.",
+                 metavar="NAME"),
+]  # fmt: skip
+Force = Annotated[bool, typer.Option("--force", help="Overwrite a file that is already there.")]
+Answer = Annotated[
+    str | None,
+    typer.Option("--answer", metavar="as-shown|as-recorded",
+                 help="Which is right when the record says otherwise."),
+]  # fmt: skip
+
+HERE = Path()
+
+
+def open_site(directory: Path) -> Site:
+    """The site that --site names."""
+    from tagkit.jobs.site import open_site as open_there
+
+    return open_there(directory)
+
+
+def who(settings: Settings, by: str | None) -> str:
+    """The person code of --by, or the default of site.toml."""
+    code = (by or settings.station.by).strip().upper()
+    if not code:
+        raise WrongInput(
+            "nobody is named", "Add --by CODE, or set a default in site.toml, [station] by", "--by"
+        )
+    if not re.fullmatch(r"[A-Z0-9._-]{1,16}", code):
+        raise WrongInput(
+            f"“{code}” is not a person's code", "Use up to 16 letters, digits, . _ -", "--by"
+        )
+    return code
+
+
+def station_name(settings: Settings, station: str | None) -> str:
+    """The station name of --station, or the default of site.toml."""
+    name = (station or settings.station.name).strip()
+    if not re.fullmatch(r"[A-Za-z0-9._-]{1,32}", name):
+        raise WrongInput(
+            f"“{name}” is not a station's name", "Use up to 32 letters, digits, . _ -", "--station"
+        )
+    return name
+
+
+def moment(site: Site, at: str | None) -> datetime | None:
+    """The time of --at; None means now.
+
+    A time of day alone is its last occurrence; without an offset it is the site's time.
+    """
+    if at is None:
+        return None
+    zone = site.timezone()
+    now = site.now().astimezone(zone)
+    text = at.strip()
+    if match := re.fullmatch(r"(\d{1,2}):(\d{2})", text):
+        if int(match[1]) > 23 or int(match[2]) > 59:
+            raise WrongInput(f"“{at}” is not a time of day", "Write it like 14:20", "--at")
+        today = now.replace(hour=int(match[1]), minute=int(match[2]), second=0, microsecond=0)
+        return today if today <= now else today - timedelta(days=1)
+    try:
+        given = datetime.fromisoformat(text)
+    except ValueError:
+        raise WrongInput(
+            f"“{at}” is not a time", "Write it like 14:20 or 2031-05-04T14:20", "--at"
+        ) from None
+    if given.tzinfo is None:
+        given = given.replace(tzinfo=zone) if zone else given.astimezone()
+    if given > now + timedelta(minutes=5):
+        raise WrongInput(f"“{at}” is in the future", "Give the time it happened", "--at")
+    return given
+
+
+def free_to_write(path: Path, force: bool) -> Path:
+    """``path``, unless a file is already there (then WrongInput) or its folder is missing."""
+    if path.is_dir():
+        raise WrongInput(f"{path} is a folder", "Name a file")
+    if path.exists() and not force:
+        raise WrongInput(f"{path} is already there", "Name another file, or add --force")
+    if not path.parent.is_dir():
+        raise WrongInput(f"the folder {path.parent} is not there", "Make it first")
+    return path

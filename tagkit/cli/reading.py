@@ -1,0 +1,125 @@
+"""The command that reads labels; on a terminal with a camera it is a station in text."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from tagkit.cli.options import HERE, AsJson, By, SiteDir, Station, open_site, station_name, who
+from tagkit.cli.show import json_out, line
+from tagkit.errors import Exit, WrongInput
+
+if TYPE_CHECKING:
+    from tagkit.reader.read import Read
+    from tagkit.reader.sources import Frame
+
+
+def read(
+    sources: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[SOURCE]...", help="Pictures, folders, videos, rtsp:// or http:// streams."
+        ),
+    ] = None,
+    camera: Annotated[
+        int | None, typer.Option("--camera", metavar="N", min=0, help="A camera: 0 is the first.")
+    ] = None,
+    change: Annotated[
+        bool | None,
+        typer.Option(
+            "--change/--only-read",
+            help="Run the station: verdict, then log. Default with a camera on a terminal.",
+        ),
+    ] = None,
+    by: By = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Read labels from pictures, videos, streams or a camera.
+
+    With a camera on a terminal this is a station: it shows what it saw and the verdict, and asks
+    before it logs. Codes that are not ours are said to be so. Ends with 3 when nothing of ours
+    was read.
+    """
+    if camera is None and not sources:
+        raise WrongInput("nothing to read from", "Name a picture, a video, a stream, or --camera 0")
+    if camera is not None and sources:
+        raise WrongInput("a camera and other sources at once", "Give the one or the other")
+    wanted: list[str | int] = [camera] if camera is not None else list(sources or [])
+    if change is None:
+        change = camera is not None and sys.stdin.isatty() and not as_json
+    if change:
+        from tagkit.cli.station import run_station
+
+        if len(wanted) != 1:
+            raise WrongInput("a station has one camera", "Name one source")
+        with open_site(site) as opened:
+            code, name = who(opened.settings, by), station_name(opened.settings, station)
+            run_station(opened, wanted[0], by=code, name=name)
+        return
+    ours = 0
+    for source in wanted:
+        for frame, one, is_ours in _reads(source):
+            ours += is_ours
+            _print(frame, one, as_json)
+    if not ours:
+        if not as_json:
+            line("Nothing of ours was read.")
+        raise typer.Exit(Exit.NOT_FOUND)
+
+
+def _reads(source: str | int) -> Iterator[tuple[Frame, Read, bool]]:
+    """Every label of a source once each time it is shown, with its frame."""
+    from tagkit.cli.show import problem
+    from tagkit.reader.decoders import hint
+    from tagkit.reader.read import read_picture
+    from tagkit.reader.sources import open_source
+    from tagkit.reader.tracking import Tracker
+    from tagkit.reader.watching import Watch
+
+    with open_source(source) as opened:
+        watch, tracker = Watch(), Tracker()
+        for frame in opened:
+            if frame.still:
+                for one in read_picture(frame.picture):
+                    yield frame, one, one.tag is not None
+                continue
+            sighting = tracker.update(watch.read(frame.picture), frame.at)
+            choices = [one for choice in sighting.choices for one in choice.reads]
+            for one in (*sighting.seen, *choices, *sighting.foreign):
+                yield frame, one, one.tag is not None
+        for trouble in opened.troubles:
+            problem(str(trouble))
+    if told := hint():
+        problem(told)
+
+
+def _print(frame: Frame, one: Read, as_json: bool) -> None:
+    if as_json:
+        found: dict[str, Any] = {
+            "source": frame.source,
+            "frame": frame.index,
+            "tag": str(one.tag) if one.tag else None,
+            "method": one.method,
+            "false_match_bound": one.false_match_bound,
+            "corners": [[round(x, 1), round(y, 1)] for x, y in one.corners],
+        }
+        if one.tag is None:
+            found["foreign_text"] = one.text
+        json_out(found)
+        return
+    where = frame.source if frame.still else f"{frame.source}, frame {frame.index}"
+    if one.tag is None:
+        shown = "".join(character if character.isprintable() else " " for character in one.text)
+        line(f"{where}: not one of ours: {shown[:80]}")
+    else:
+        bound = (
+            f", recovered (wrong at most {one.false_match_bound:.0e})"
+            if one.method == "recovered"
+            else ""
+        )
+        line(f"{where}: {one.tag}, {one.tag.kind.noun}{bound}")

@@ -1,0 +1,79 @@
+"""Printing: JSON for programs, plain lines for pipes, colour and tables for people."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from datetime import datetime, tzinfo
+from typing import Any
+
+SCHEMA = 1
+
+
+def on_terminal() -> bool:
+    """Whether standard output is a terminal that takes colour."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+
+
+def json_out(data: dict[str, Any]) -> None:
+    """One JSON object with the schema's number."""
+    sys.stdout.write(json.dumps({"schema": SCHEMA, **data}, ensure_ascii=False, default=str) + "\n")
+    sys.stdout.flush()
+
+
+def line(text: str = "", style: str = "") -> None:
+    """One line; ``style`` is a rich style and used on a terminal only."""
+    if style and on_terminal():
+        from rich.console import Console
+
+        Console(highlight=False).print(text, style=style, markup=False)
+        return
+    sys.stdout.write(_encodable(text) + "\n")
+    sys.stdout.flush()
+
+
+def _encodable(text: str) -> str:
+    """Characters that the output can't take become question marks instead of a crash."""
+    encoding = sys.stdout.encoding or "utf-8"
+    return text.encode(encoding, "replace").decode(encoding)
+
+
+def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """A table: drawn on a terminal, tab-separated when piped."""
+    if on_terminal():
+        from rich.console import Console
+        from rich.table import Table
+        from rich.text import Text
+
+        drawn = Table(*headers, box=None, header_style="bold", pad_edge=False)
+        for row in rows:
+            drawn.add_row(*(Text(cell) for cell in row))
+        Console(highlight=False).print(drawn)
+        return
+    line("\t".join(headers))
+    for row in rows:
+        line("\t".join(" ".join(cell.split()) for cell in row))
+
+
+def clock_time(moment: str | datetime | None, zone: tzinfo | None) -> str:
+    """A stored or given moment in the site's zone, or “never”/“not known”."""
+    if moment is None:
+        return "not known"
+    when = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+    return when.astimezone(zone).strftime("%a %Y-%m-%d %H:%M")
+
+
+def problem(text: str) -> None:
+    """An error for a person, on standard error."""
+    if sys.stderr.isatty() and not os.environ.get("NO_COLOR"):
+        from rich.console import Console
+
+        Console(stderr=True, highlight=False).print(
+            f"tagkit: {text}", style="bold red", markup=False
+        )
+        return
+    encoding = sys.stderr.encoding or "utf-8"
+    sys.stderr.write(f"tagkit: {text}\n".encode(encoding, "replace").decode(encoding))
+    sys.stderr.flush()

@@ -1,0 +1,140 @@
+"""The station in text: what the camera sees on one side, a few keys on the other.
+
+Reading the keyboard blocks, so it has a thread of its own; the conversation itself runs in one.
+"""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+import time
+from typing import TYPE_CHECKING
+
+from tagkit.cli.show import line
+from tagkit.jobs.conversation import Station, screen_of, step
+from tagkit.jobs.site import Site
+from tagkit.station.change import begin
+from tagkit.station.inputs import (
+    Cancel,
+    Characters,
+    Foreign,
+    Input,
+    Release,
+    Seen,
+    Shown,
+    Typed,
+    Undo,
+)
+
+if TYPE_CHECKING:
+    from tagkit.station.screen import Screen
+    from tagkit.station.state import Change
+
+FINISHING_STEPS = ("brake", "seated", "retainer", "cable", "connected", "works")
+STYLES = {
+    "go": "bold white on dark_green",
+    "stop": "bold white on red",
+    "ask": "bold black on yellow",
+    "wait": "bold",
+    "done": "bold",
+}
+MARKS = {"tick": "[OK]", "octagon": "[STOP]", "question": "[?]", "frame": "[ ]", "book": "[LOGGED]"}
+HELP = (
+    "Show labels to the camera, or type a number. Enter does the first thing offered, its figure "
+    "another; u undo, x start again, r CODE REASON release by a supervisor, q quit."
+)
+
+
+def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
+    """Run until q, the end of input, or Ctrl-C. Nothing is logged without a key pressed."""
+    station = Station(site, name, by)
+    keys: queue.Queue[str | None] = queue.Queue()
+    threading.Thread(target=_listen, args=(keys,), daemon=True).start()
+    change = begin(FINISHING_STEPS)
+    line(HELP)
+    shown = _show(screen_of(station, change), None)
+    for given in _inputs(source, keys):
+        screen = screen_of(station, change)
+        meant = _meaning(given, screen, change) if isinstance(given, str) else given
+        if meant is not None:
+            change = step(station, change, meant)
+        shown = _show(screen_of(station, change), shown)
+
+
+def _listen(keys: queue.Queue[str | None]) -> None:
+    for text in sys.stdin:
+        keys.put(text.rstrip("\r\n"))
+    keys.put(None)
+
+
+def _inputs(source: str | int, keys: queue.Queue[str | None]):  # type: ignore[no-untyped-def]
+    """What comes in, in order: typed lines, and labels as they are shown. Ends with q."""
+    from tagkit.reader.sources import open_source
+    from tagkit.reader.tracking import Tracker
+    from tagkit.reader.watching import Watch
+
+    watch, tracker = Watch(), Tracker()
+    with open_source(source) as frames:
+        for frame in frames:
+            sighting = tracker.update(watch.read(frame.picture), frame.at, frame.still)
+            for one in sighting.foreign:
+                yield Foreign(one.text)
+            labels = [one for choice in sighting.choices for one in choice.reads]
+            labels += [one for one in sighting.seen if one not in labels]
+            if labels:
+                yield Shown(
+                    tuple(Seen(one.tag, one.method == "recovered") for one in labels if one.tag)
+                )
+            while not keys.empty():
+                typed = keys.get()
+                if typed is None or typed.strip().lower() == "q":
+                    return
+                yield typed
+    # The pictures have ended (a file or a lost camera); the keyboard goes on.
+    while (typed := keys.get()) is not None and typed.strip().lower() != "q":
+        yield typed
+
+
+def _meaning(typed: str, screen: Screen, change: Change) -> Input | None:
+    """What a typed line means on this screen; None for nothing."""
+    text = typed.strip()
+    offers = screen.offers
+    if not text:
+        return offers[0].gives if offers else None
+    if text.isdigit() and len(text) == 1 and screen.asks != "characters":
+        number = int(text)
+        return offers[number - 1].gives if 1 <= number <= len(offers) else None
+    if text.lower() == "u":
+        return Undo()
+    if text.lower() == "x":
+        return Cancel()
+    if screen.asks == "characters":
+        return Characters(text)
+    command, _, rest = text.partition(" ")
+    if command.lower() == "r" and rest and change.battery is not None:
+        code, _, reason = rest.strip().partition(" ")
+        return Release(change.battery, code.upper(), reason)
+    return Typed(text)
+
+
+def _show(screen: Screen, before: tuple[str, ...] | None) -> tuple[str, ...]:
+    """Print the screen when it differs from the one before; returns what was shown."""
+    lines = [f"{MARKS[screen.shape]} {screen.headline.text}"]
+    lines += [f"  {entry.text}" for entry in screen.lines]
+    if screen.notice:
+        lines.append(f"  ! {screen.notice.text}")
+    if screen.todo:
+        lines.append(f"  {screen.todo.text}")
+    lines += [f"  caution: {entry.text}" for entry in screen.cautions]
+    for number, offer in enumerate(screen.offers, start=1):
+        lines.append(f"  {'Enter' if number == 1 else number}: {offer.label.text}")
+    if screen.asks == "release":
+        lines.append("  r CODE REASON: release by a supervisor")
+    now = tuple(lines)
+    if now != before:
+        line()
+        line(f" {time.strftime('%H:%M:%S')}  {now[0]} ", style=STYLES[screen.posture])
+        for entry in now[1:]:
+            line(entry)
+    return now

@@ -1,0 +1,383 @@
+"""Changes of battery: the conversation of the station, driven to its end and written down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from tagkit.assets.fields import stored_plate
+from tagkit.assets.tag import Kind, Tag, parse_tag
+from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
+from tagkit.jobs.assets import asset
+from tagkit.jobs.facts import RecordFacts
+from tagkit.jobs.fit import Judgement, judge_states
+from tagkit.jobs.reason import checked_reason
+from tagkit.jobs.site import Site
+from tagkit.record.envelope import Event, event_id
+from tagkit.record.words import describe
+from tagkit.record.writing import Writing
+from tagkit.station.change import Change, advance, begin
+from tagkit.station.inputs import Answer, AnswerGiven, Confirm, Gauge, Seen, Shown
+from tagkit.station.orders import ChangeOrder
+from tagkit.station.situation import Question, Situation, situation
+
+ANSWERS: tuple[AnswerGiven, ...] = ("as-shown", "as-recorded")
+
+
+class ChangeRefused(TagkitError):
+    """No fit, not confirmed or not ready: nothing was logged."""
+
+    def __init__(self, judgement: Judgement) -> None:
+        self.judgement = judgement
+        super().__init__(
+            f"{judgement.headline()}: the change was not logged", "Take another battery"
+        )
+        self.exit_code = judgement.exit_code()
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A change as somebody asks for it: numbers as typed or read, truck and battery in either
+    order. ``answer`` is what to say to every contradiction with the record."""
+
+    truck: str
+    battery_in: str
+    battery_out: str | None = None
+    charger: str | None = None
+    discharged_percent: float | None = None
+    hours: float | None = None
+    answer: str | None = None
+
+
+@dataclass(frozen=True)
+class ChangeLogged:
+    """The change that is now in the record."""
+
+    event: Event
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """The contradictions that were answered as shown; they are on the lead's list."""
+        return tuple(
+            f"noted for the lead: the record had {answered['recorded']} ({answered['about']})"
+            for answered in self.event.body["answers"]
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """What was logged."""
+        body = self.event.body
+        return {
+            "event": self.event.id,
+            "happened_at": self.event.happened_at,
+            "truck": body["truck"],
+            "battery_in": body["battery_in"],
+            "battery_out": body["battery_out"],
+            "out_to": body["out_to"],
+            "answers": body["answers"],
+            **body["verdict"],
+        }
+
+
+def log_change(
+    site: Site, wanted: Wanted, *, by: str, station: str, at: datetime | None = None
+) -> ChangeLogged:
+    """Check and log a change.
+
+    Raises ChangeRefused (10, 11, 12) unless the battery fits and is ready, NeedsAnswer (13)
+    when the record says otherwise and ``wanted.answer`` does not say which is right. One
+    transaction: a change with its charge is in the record whole, or not at all.
+    """
+    if wanted.answer is not None and wanted.answer not in ANSWERS:
+        raise WrongInput(
+            f"“{wanted.answer}” is not an answer", f"One of: {', '.join(ANSWERS)}", "--answer"
+        )
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        facts = RecordFacts(site, writing, station, at)
+        order = _converse(_Talk(site, writing, facts, wanted, at))
+        return ChangeLogged(_append(writing, order))
+
+
+def log_order(
+    site: Site, order: ChangeOrder, *, by: str, station: str, at: datetime | None = None
+) -> ChangeLogged:
+    """Log what a conversation at a station ended with.
+
+    Overtaken (13) when anything was recorded of these assets since the person saw them, so the
+    verdict that the order carries still holds.
+    """
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        return ChangeLogged(_append(writing, order))
+
+
+@dataclass(frozen=True)
+class _Talk:
+    """A conversation that answers itself from what is wanted."""
+
+    site: Site
+    writing: Writing
+    facts: RecordFacts
+    wanted: Wanted
+    at: datetime | None
+
+
+def _converse(talk: _Talk) -> ChangeOrder:
+    """Drive the station's conversation to an order, or raise where a person has to decide."""
+    truck, battery, out, charger = _tags(talk)
+    change = begin()
+    for tag in (truck, battery, charger):
+        if tag is not None:
+            change = advance(change, Shown((Seen(tag),)), talk.facts)
+    gauge = Gauge(talk.wanted.discharged_percent, talk.wanted.hours)
+    change = advance(change, gauge, talk.facts)
+    while not isinstance(change.order, ChangeOrder):
+        now = situation(change, talk.facts)
+        asks_for_out = now.stage == "out" or (now.stage == "question" and now.about_out)
+        if out is not None and out != change.shown_out and asks_for_out:
+            change = advance(change, Shown((Seen(out),)), talk.facts)
+            continue
+        change = _reply(talk, change, now, truck, battery)
+    return change.order
+
+
+def _tags(talk: _Talk) -> tuple[Tag, Tag, Tag | None, Tag | None]:
+    wanted, writing = talk.wanted, talk.writing
+    pair = [parse_tag(asset(writing, number).tag) for number in (wanted.truck, wanted.battery_in)]
+    if {tag.kind for tag in pair} != {Kind.TRUCK, Kind.BATTERY}:
+        raise WrongInput(
+            f"{pair[0]} and {pair[1]} are not a truck and a battery",
+            "Give the number of a truck and of a battery",
+        )
+    truck, battery = pair if pair[0].kind is Kind.TRUCK else reversed(pair)
+    for tag in pair:
+        state = writing.state(tag)
+        if state and state.retired_at:
+            raise WrongInput(f"{tag} is retired: it has left the fleet", "Check the number")
+    out = charger = None
+    if wanted.battery_out is not None:
+        out = parse_tag(asset(writing, wanted.battery_out, Kind.BATTERY).tag)
+        if out == battery:
+            raise WrongInput(f"{battery} can't go in and come out at once", "Check it", "--out")
+    if wanted.charger is not None:
+        charger = parse_tag(asset(writing, wanted.charger, Kind.CHARGER).tag)
+    return truck, battery, out, charger
+
+
+def _reply(talk: _Talk, change: Change, now: Situation, truck: Tag, battery: Tag) -> Change:
+    """What the person would press next."""
+    if now.stage == "stop":
+        raise _stopped(talk, now, truck, battery)
+    if now.stage == "question" and now.question is not None:
+        return _answer(talk, change, now, now.question)
+    if now.stage == "out" and now.out_choices:
+        raise NeedsAnswer(
+            f"the record has several batteries in {truck}: {' '.join(map(str, now.out_choices))}",
+            "Name the one that came out with --out; nothing was logged",
+        )
+    if now.stage not in ("out", "finish"):
+        raise WrongInput(f"{truck} and {battery} can't be changed now", "Check both numbers")
+    _check_charge(talk, now)
+    return advance(change, Confirm(now.token), talk.facts)
+
+
+def _stopped(talk: _Talk, now: Situation, truck: Tag, battery: Tag) -> TagkitError:
+    if now.why == "charger" and now.out is not None and now.charger is not None:
+        return ChangeRefused(_judged(talk, now.out, now.charger))
+    place = (talk.writing.state(battery) or asset(talk.writing, battery)).place
+    if now.why == "not_ready" and place and place["kind"] == "truck":
+        # In use by the record: that, and who logged it, says more than “not charged”.
+        last = talk.site.record.event(place["event"])
+        told = f" ({describe(last)})" if last else ""
+        if talk.wanted.answer != "as-shown":
+            return NeedsAnswer(
+                f"by the record {battery} is in {place['name']}{told}",
+                "Read its number again. If it is here, it has been used since its last charge: "
+                "record where it is with “tagkit seen” and charge it; nothing was logged",
+            )
+    return ChangeRefused(_judged(talk, battery, truck))
+
+
+def _judged(talk: _Talk, battery: Tag, other: Tag) -> Judgement:
+    states = asset(talk.writing, battery), asset(talk.writing, other)
+    return judge_states(talk.site, *states, at=talk.at)
+
+
+_SAYS = {
+    "in_another_truck": "by the record {about} is in {recorded}",
+    "in_this_truck": "by the record {about} is in this truck already",
+    "on_charge": "by the record {about} is still on charge: {recorded}",
+    "other_out": "by the record {recorded} is in this truck, not {about}",
+    "out_elsewhere": "by the record {about} is in {recorded}, not in this truck",
+    "not_empty": "by the record {recorded} is in this truck",
+    "charger_holds": "by the record {about} holds {recorded}",
+}
+
+
+def _answer(talk: _Talk, change: Change, now: Situation, question: Question) -> Change:
+    given = talk.wanted.answer
+    if given is None:
+        last = talk.site.record.last_change(question.about)
+        told = f" ({describe(last)})" if last else ""
+        said = _SAYS[question.key].format(about=question.about, recorded=question.recorded)
+        raise NeedsAnswer(
+            said + told,
+            "Look again. Add --answer as-shown when what you see is right, or as-recorded when "
+            "the record is; nothing was logged",
+        )
+    if given == "as-recorded" and not now.about_out:
+        raise WrongInput(
+            f"then {question.about} is not the one in front of you",
+            "Read its number again; nothing was logged",
+            "--answer",
+        )
+    if given == "as-recorded" and talk.wanted.battery_out is not None:
+        raise WrongInput(
+            "then another battery came out than --out says",
+            "Leave --out away, and the one in the record is logged; nothing was logged",
+            "--answer",
+        )
+    answer: AnswerGiven = "as-shown" if given == "as-shown" else "as-recorded"
+    return advance(change, Answer(now.token, answer), talk.facts)
+
+
+def _check_charge(talk: _Talk, now: Situation) -> None:
+    """A battery that must not be charged now goes on no charger."""
+    if now.out is None:
+        if now.charger is not None or talk.wanted.charger is not None:
+            raise WrongInput(
+                "the record knows no battery in this truck, so none goes on the charger",
+                "Name the one that came out with --out",
+                "--charger",
+            )
+        return
+    if now.charger is not None:
+        judged = _judged(talk, now.out, now.charger)
+        if judged.exit_code() != Exit.DONE:
+            raise ChangeRefused(judged)
+
+
+def _append(writing: Writing, order: ChangeOrder) -> Event:
+    """The order as events; the charge of the battery taken out begins with it."""
+    writing.require_unchanged(dict(order.seen))
+    if order.charge_ended:
+        writing.append(
+            "charge_ended",
+            [order.battery_in],
+            {"battery": str(order.battery_in), "with_change": True},
+        )
+    out = str(order.battery_out) if order.battery_out else None
+    place = order.out_to
+    event = writing.append(
+        "changed",
+        [tag for tag in (order.truck, order.battery_in, order.battery_out) if tag],
+        {
+            "truck": str(order.truck),
+            "battery_in": str(order.battery_in),
+            "battery_out": out,
+            "out_to": {"kind": place.kind, "name": place.name} if place else None,
+            "verdict": order.verdict.to_json(),
+            "nameplates": {str(tag): stored_plate(plate) for tag, plate in order.plates.items()},
+            "discharged_percent": order.discharged_percent,
+            "hours": order.hours,
+            "answers": [
+                {
+                    "key": answered.key,
+                    "about": str(answered.about),
+                    "recorded": answered.recorded,
+                    "given": answered.given,
+                }
+                for answered in order.answers
+            ],
+            "release": _release(order),
+            "confirmed_by_hand": [str(tag) for tag in order.confirmed_by_hand],
+        },
+        seen=dict(order.seen),
+    )
+    if out and place and place.kind == "charger":
+        verdict = order.charger_verdict
+        writing.append(
+            "charge_started",
+            [out, place.name],
+            {
+                "battery": out,
+                "charger": place.name,
+                "charge_kind": "conventional",
+                "verdict": verdict.to_json() if verdict else None,
+                "with_change": True,
+            },
+        )
+    return event
+
+
+def _release(order: ChangeOrder) -> dict[str, Any] | None:
+    """Who released the battery at the station, or that a release in the record was used."""
+    if order.release is not None:
+        return {"by": order.release.by, "reason": order.release.reason}
+    if not order.readiness.lifted:
+        return None
+    return {"by": None, "reason": "; ".join(reason.sentence for reason in order.readiness.lifted)}
+
+
+@dataclass(frozen=True)
+class Undone:
+    """The event that cancels, and what it cancelled."""
+
+    event: Event
+    cancelled: Event
+
+
+def undo_last(site: Site, reason: str, *, by: str, station: str) -> Undone:
+    """Cancel the last change logged at ``station``; see :func:`undo_change`."""
+    change = site.record.last_change(station)
+    if change is None:
+        raise WrongInput(f"no change was logged at the station “{station}”", "Nothing is undone")
+    return undo_change(site, change.id, reason, by=by, station=station)
+
+
+def undo_change(site: Site, identity: str, reason: str, *, by: str, station: str) -> Undone:
+    """Cancel a change, and the charges that were logged with it. It stays in the record.
+
+    NeedsAnswer when it is cancelled already, or when something was recorded since of its truck
+    or batteries.
+    """
+    with site.record.writing(by=by, station=station) as writing:
+        change = site.record.event(identity)
+        if change is None or change.kind != "changed" or change.voided:
+            raise NeedsAnswer("that change is cancelled already", "Look it up in the history")
+        together = [*_charges_with(site, change), change]
+        own = {event.id for event in together}
+        for tag in (change.body["truck"], change.body["battery_in"], change.body["battery_out"]):
+            state = writing.state(tag) if tag else None
+            if state is None or state.last_event in own:
+                continue
+            later = site.record.event(str(state.last_event))
+            raise NeedsAnswer(
+                f"something was recorded since: {describe(later) if later else state.last_event}",
+                "Record what is so now with “tagkit seen”; the change was not undone",
+            )
+        events = [
+            writing.append(
+                "voided", list(void.tags), {"event": void.id, "reason": checked_reason(reason)}
+            )
+            for void in together
+        ]
+    return Undone(events[-1], change)
+
+
+def _charges_with(site: Site, change: Event) -> list[Event]:
+    """The end of a charge before a change and the start of one after it, logged together."""
+    body = change.body
+    pairs = ((-1, "charge_ended", body["battery_in"]), (1, "charge_started", body["battery_out"]))
+    beside = [
+        (site.record.event(event_id(change.epoch, change.sequence + offset)), kind, battery)
+        for offset, kind, battery in pairs
+    ]
+    return [
+        event
+        for event, kind, battery in beside
+        if event is not None
+        and event.kind == kind
+        and event.body["battery"] == battery
+        and event.body.get("with_change")
+        and not event.voided
+    ]

@@ -1,0 +1,182 @@
+"""The start and the end of a charge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from tagkit.assets.tag import Kind
+from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
+from tagkit.jobs.assets import asset
+from tagkit.jobs.fit import Judgement, judge_states
+from tagkit.jobs.site import Site
+from tagkit.record.envelope import Event
+from tagkit.units import Dimension, Quantity, parse_quantity
+
+CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
+
+
+class ChargeRefused(TagkitError):
+    """The charger does not suit the battery, or the battery must not be charged now."""
+
+    def __init__(self, judgement: Judgement) -> None:
+        self.judgement = judgement
+        super().__init__(
+            f"{judgement.headline()}: the charge was not logged",
+            "Use a charger that fits; data that is wrong is amended with “tagkit amend”",
+        )
+        self.exit_code = judgement.exit_code()
+
+
+@dataclass(frozen=True)
+class ChargeReadings:
+    """What was measured with it; None is not measured."""
+
+    temperature: str | None = None
+    gravity: str | None = None
+
+    def stored(self) -> dict[str, Any]:
+        """``temperature`` and ``sg`` as the events keep them; WrongInput when impossible."""
+        return {
+            "temperature": _reading(self.temperature, Dimension.TEMPERATURE, "°C", -30, 70,
+                                    "--temperature"),
+            "sg": _gravity(self.gravity),
+        }  # fmt: skip
+
+
+def _reading(
+    text: str | None, dimension: Dimension, unit: str, low: float, high: float, where: str
+) -> dict[str, str] | None:
+    if text is None:
+        return None
+    try:
+        value = parse_quantity(text, dimension, unit)
+    except WrongInput as error:
+        error.where = error.where or where
+        raise
+    if not low <= value.base() <= high:
+        raise WrongInput(
+            f"{value} is not plausible (between {low:g} and {high:g} {unit})",
+            "Read it again",
+            where,
+        )
+    return value.stored()
+
+
+def _gravity(text: str | None) -> dict[str, str] | None:
+    """“1280” and “1.280” are the same reading (DOMAIN: plausible 1.000 to 1.350)."""
+    if text is None:
+        return None
+    digits = text.strip().replace(",", ".")
+    try:
+        value = Decimal(digits)
+    except ArithmeticError:
+        raise WrongInput(
+            f"“{text}” is not a specific gravity", "Write it like 1.280", "--sg"
+        ) from None
+    value = value / 1000 if value >= 100 else value
+    if not Decimal("1.000") <= value <= Decimal("1.350"):
+        raise WrongInput(
+            f"{value} is not plausible (between 1.000 and 1.350)", "Read it again", "--sg"
+        )
+    return Quantity(value, "SG").stored()
+
+
+def start_charge(
+    site: Site,
+    battery: str,
+    charger: str,
+    readings: ChargeReadings,
+    *,
+    by: str,
+    station: str,
+    at: datetime | None = None,
+    charge_kind: str = "conventional",
+    answer: str | None = None,
+) -> tuple[Event, Judgement]:
+    """Log that ``battery`` was put on ``charger`` (either order of numbers).
+
+    Raises ChargeRefused when the charger does not fit or the battery must not be charged now,
+    NeedsAnswer when the record says that battery or charger are taken.
+    """
+    if charge_kind not in CHARGE_KINDS:
+        raise WrongInput(
+            f"“{charge_kind}” is not a kind of charge",
+            f"One of: {', '.join(CHARGE_KINDS)}",
+            "--kind",
+        )
+    measured = readings.stored()
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        first, second = asset(writing, battery), asset(writing, charger)
+        if {first.kind, second.kind} != {Kind.BATTERY.value, Kind.CHARGER.value}:
+            raise WrongInput(
+                f"{first.tag} and {second.tag} are not a battery and a charger",
+                "Give the number of a battery and of a charger",
+            )
+        if first.kind == Kind.CHARGER.value:
+            first, second = second, first
+        judged = judge_states(site, first, second, measured["temperature"], at)
+        if judged.exit_code() != Exit.DONE:
+            raise ChargeRefused(judged)
+        _settle_taken(site, first, second, answer)
+        event = writing.append(
+            "charge_started",
+            [first.tag, second.tag],
+            {
+                "battery": first.tag,
+                "charger": second.tag,
+                "charge_kind": charge_kind,
+                "verdict": judged.verdict.to_json(),
+                **measured,
+            },
+        )
+    return event, judged
+
+
+def _settle_taken(site: Site, battery: Any, charger: Any, answer: str | None) -> None:
+    problems = []
+    if battery.charging:
+        problems.append(
+            f"{battery.tag} is on charge at {battery.charging['charger']} since "
+            f"{battery.charging['started_at']}"
+        )
+    others = [
+        held.tag
+        for held in site.record.held_by(charger.tag)
+        if held.tag != battery.tag and held.charging
+    ]
+    problems += [f"{other} is on charge at {charger.tag}" for other in others]
+    if problems and answer != "as-shown":
+        raise NeedsAnswer(
+            f"the record says: {'; '.join(problems)}",
+            "If what you see is right, add --answer as-shown; nothing was logged",
+        )
+
+
+def end_charge(
+    site: Site,
+    battery: str,
+    readings: ChargeReadings,
+    *,
+    by: str,
+    station: str,
+    at: datetime | None = None,
+    answer: str | None = None,
+) -> Event:
+    """Log the end of the charge of ``battery``; NeedsAnswer when no charge was started."""
+    measured = readings.stored()
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        state = asset(writing, battery, Kind.BATTERY)
+        if not state.charging and answer != "as-shown":
+            raise NeedsAnswer(
+                f"the record has no charge of {state.tag} that could end",
+                "If it was charged, add --answer as-shown; nothing was logged",
+            )
+        charger = (state.charging or {}).get("charger")
+        return writing.append(
+            "charge_ended",
+            [tag for tag in (state.tag, charger) if tag],
+            {"battery": state.tag, "charger": charger, "ah": None, **measured},
+        )

@@ -1,0 +1,62 @@
+"""A station in operation: the conversation, with the record behind it.
+
+The terminal and any screen do the same: show ``look(change, facts)``, take an input, call
+:func:`step`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tagkit.errors import TagkitError
+from tagkit.jobs.change import log_order, undo_change
+from tagkit.jobs.facts import RecordFacts
+from tagkit.jobs.site import Site
+from tagkit.station.change import Change, advance
+from tagkit.station.inputs import Input, Logged, Refused
+from tagkit.station.orders import UndoOrder
+from tagkit.station.screen import Screen, look
+
+
+@dataclass(frozen=True)
+class Station:
+    """Who stands at which station of which site."""
+
+    site: Site
+    name: str
+    by: str
+
+    @property
+    def facts(self) -> RecordFacts:
+        """The record as it stands now."""
+        return RecordFacts(self.site, self.site.record, self.name)
+
+
+def screen_of(station: Station, change: Change) -> Screen:
+    """What to show now."""
+    return look(change, station.facts)
+
+
+def step(station: Station, change: Change, given: Input) -> Change:
+    """The state after ``given``; an order that a person confirmed is in the record then.
+
+    What can't be logged is told on the screen; nothing is half logged.
+    """
+    change = advance(change, given, station.facts)
+    order = change.order
+    if order is None:
+        return change
+    outcome: Input
+    try:
+        if isinstance(order, UndoOrder):
+            reason = "undone at the station"
+            done = undo_change(
+                station.site, order.event, reason, by=station.by, station=station.name
+            )
+            outcome = Logged(done.event.id)
+        else:
+            logged = log_order(station.site, order, by=station.by, station=station.name)
+            outcome = Logged(logged.event.id)
+    except TagkitError as error:
+        outcome = Refused(str(error))
+    return advance(change, outcome, station.facts)

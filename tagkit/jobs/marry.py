@@ -1,0 +1,192 @@
+"""Marrying: making sure that a label sticks on the asset it was printed for.
+
+After sticking, the label is scanned and what is stamped on that very case (or written on that
+nameplate) is keyed in. Only then do the figures count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from tagkit.assets.designation import contradictions, parse_designation
+from tagkit.assets.fields import fields_of, read_fact
+from tagkit.assets.kinds import PLATES
+from tagkit.assets.stated import Source, Stated
+from tagkit.assets.tag import Kind
+from tagkit.errors import NeedsAnswer, WrongInput
+from tagkit.jobs.assets import asset, is_married, plate
+from tagkit.jobs.site import Site
+from tagkit.record.envelope import Event
+from tagkit.units import Quantity
+
+# What has to be keyed in, by kind; the other fields may be.
+REQUIRED = {
+    Kind.BATTERY: ("maker_serial", "voltage", "weight"),
+    Kind.TRUCK: ("maker_serial", "voltage", "weight_min", "weight_max"),
+    Kind.CHARGER: ("maker_serial", "voltages"),
+    Kind.LIFTING: ("maker_serial",),
+    Kind.ROOM: ("maker_serial",),
+}
+OPTIONS = {
+    "maker_serial": "--serial",
+    "voltage": "--voltage",
+    "voltages": "--voltage",
+    "weight": "--weight",
+    "weight_min": "--weight-min",
+    "weight_max": "--weight-max",
+}
+
+
+@dataclass(frozen=True)
+class Married:
+    """What was logged, and every difference from what the record had."""
+
+    event: Event
+    tag: str
+    differences: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def marry(
+    site: Site,
+    number: str,
+    stamped: dict[str, str],
+    *,
+    by: str,
+    station: str,
+    at: datetime | None = None,
+    answer: str | None = None,
+) -> Married:
+    """The label with this number is on its asset, where ``stamped`` (field -> text) is written.
+
+    Raises WrongInput when something required is missing, impossible or belongs to another
+    asset; NeedsAnswer when the stamp differs from the record and nobody has said which is right.
+    """
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        found = asset(writing, number)
+        kind = Kind(found.kind)
+        if found.retired_at:
+            raise WrongInput(f"{found.tag} is retired", "A number is never used again")
+        facts = _facts(kind, stamped)
+        serial = str(facts["maker_serial"].value)
+        other = site.record.by_maker_serial(kind, serial)
+        if other is not None and other.tag != found.tag:
+            raise WrongInput(
+                f"serial {serial} belongs to {other.tag}, so this label is on the wrong "
+                f"{kind.noun}",
+                f"Take the label off and stick the one of {other.tag} there",
+                "--serial",
+            )
+        differences = _differences(found.nameplate, facts)
+        notes = _against_designation(kind, found, facts)
+        if is_married(found):
+            notes = (*notes, f"{found.tag} was married before; this is a repeated check")
+        if (differences or _contradicts(notes)) and answer != "as-shown":
+            raise NeedsAnswer(
+                f"the stamp on {found.tag} differs from the record: {'; '.join((*differences, *notes))}",
+                "Read the stamp again. If it is right, add --answer as-shown; if the label is on "
+                "the wrong case, move it. Nothing was logged",
+            )
+        event = writing.append(
+            "married",
+            [found.tag],
+            {
+                "facts": {name: fact.stored() for name, fact in facts.items()},
+                "differences": [*differences, *notes],
+                "settled": answer if differences or notes else None,
+            },
+        )
+    return Married(event, found.tag, differences, notes)
+
+
+def _facts(kind: Kind, stamped: dict[str, str]) -> dict[str, Stated[Any]]:
+    source = Source.STAMPED if kind is Kind.BATTERY else Source.NAMEPLATE
+    known = fields_of(PLATES[kind])
+    given = dict(stamped)
+    if kind is Kind.CHARGER and "voltage" in given:
+        given["voltages"] = given.pop("voltage")
+    for name in given:
+        if name not in known:
+            raise WrongInput(
+                f"a {kind.noun} has no {name.replace('_', ' ')}",
+                "Leave that option out",
+                OPTIONS.get(name, name),
+            )
+    missing = [OPTIONS[name] for name in REQUIRED[kind] if name not in given]
+    if missing:
+        raise WrongInput(
+            f"for a {kind.noun}, {' and '.join(missing)} must be given",
+            "Key in what is stamped on it",
+        )
+    facts = {name: read_fact(known[name], written, source) for name, written in given.items()}
+    _check_window(facts)
+    return facts
+
+
+def _check_window(facts: dict[str, Stated[Any]]) -> None:
+    low, high = facts.get("weight_min"), facts.get("weight_max")
+    if low and high and low.value.exact() > high.value.exact():
+        raise WrongInput(
+            f"the smallest weight {low.value} is above the largest {high.value}",
+            "Read the plate again",
+            "--weight-min",
+        )
+
+
+def _differences(known: dict[str, Any], facts: dict[str, Stated[Any]]) -> tuple[str, ...]:
+    found = []
+    for name, fact in facts.items():
+        before = known.get(name)
+        if before is None:
+            continue
+        was = Quantity.from_stored(before) if "unit" in before else before["value"]
+        if not _same(was, fact.value):
+            words = name.replace("_", " ").replace("maker serial", "maker's serial")
+            found.append(f"{words}: the record has {_shown(was)}, stamped is {_shown(fact.value)}")
+    return tuple(found)
+
+
+def _same(was: Any, now: Any) -> bool:
+    """Equal, or apart by no more than the conversion between units allows (1 kg, 1 mm)."""
+    if isinstance(was, Quantity) and isinstance(now, Quantity):
+        apart = abs(was.exact() - now.exact())
+        return apart == 0 if was.unit == now.unit else apart <= 1
+    if isinstance(was, str) and isinstance(now, str):
+        return _letters(was) == _letters(now)
+    if isinstance(now, tuple):
+        return {Quantity.from_stored(item).exact() for item in was} == {
+            item.exact() for item in now
+        }
+    return bool(was == now)
+
+
+def _letters(text: str) -> str:
+    return "".join(character for character in text.upper() if character.isalnum())
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, (list, tuple)):
+        return " / ".join(
+            str(item if isinstance(item, Quantity) else Quantity.from_stored(item))
+            for item in value
+        )
+    return str(value)
+
+
+def _against_designation(kind: Kind, found: Any, facts: dict[str, Stated[Any]]) -> tuple[str, ...]:
+    """The stamp against the trade designation that the record has for this battery."""
+    if kind is not Kind.BATTERY:
+        return ()
+    before: Any = plate(found)
+    designation = parse_designation(before.designation.value) if before.designation else None
+    if designation is None:
+        return ()
+    import dataclasses
+
+    return tuple(contradictions(designation, dataclasses.replace(before, **facts)))
+
+
+def _contradicts(notes: tuple[str, ...]) -> bool:
+    return bool(notes) and not all("repeated check" in note for note in notes)

@@ -1,0 +1,109 @@
+"""Who may do what. A person is a code, initials, a role and a date: nothing else."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from tagkit.errors import WrongInput
+from tagkit.jobs.site import Site
+from tagkit.record.envelope import Event
+
+ROLES = ("attendant", "technician", "supervisor")
+
+
+def authorise(
+    site: Site,
+    person: str,
+    initials: str,
+    role: str,
+    until: str | None,
+    reference: str | None,
+    *,
+    by: str,
+    station: str,
+    at: datetime | None = None,
+) -> Event:
+    """Record that a person may do the work of a role until a date.
+
+    The certificate itself stays with the employer; ``reference`` points to it. The first person
+    of a site authorises himself as supervisor; afterwards only supervisors authorise.
+    """
+    person = person.strip().upper()
+    if role not in ROLES:
+        raise WrongInput(f"“{role}” is not a role", f"One of: {', '.join(ROLES)}", "--role")
+    if until is not None:
+        try:
+            datetime.strptime(until, "%Y-%m-%d")  # noqa: DTZ007 - only its form is checked
+        except ValueError:
+            raise WrongInput(
+                f"“{until}” is not a date", "Write it as YYYY-MM-DD", "--until"
+            ) from None
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        if site.record.people():
+            require_supervisor(site, by)
+        elif role != "supervisor":
+            raise WrongInput(
+                "the first person of a site must be a supervisor",
+                "Authorise a supervisor first, with --role supervisor",
+            )
+        return writing.append(
+            "authorised",
+            [],
+            {
+                "person": person,
+                "initials": initials.strip() or person,
+                "role": role,
+                "until": until,
+                "reference": reference,
+            },
+        )
+
+
+def is_supervisor(site: Site, code: str) -> bool:
+    """Whether ``code`` is a supervisor whose authorisation has not run out."""
+    known = site.record.person(code)
+    return known is not None and known.role == "supervisor" and not _ran_out(site, known.until)
+
+
+def _ran_out(site: Site, until: str | None) -> bool:
+    today = site.now().astimezone(site.timezone()).date().isoformat()
+    return until is not None and until < today
+
+
+def require_supervisor(site: Site, code: str) -> None:
+    """WrongInput, saying why, unless :func:`is_supervisor`."""
+    if is_supervisor(site, code):
+        return
+    known = site.record.person(code)
+    if known is not None and known.role == "supervisor":
+        raise WrongInput(
+            f"the authorisation of {code} ran out on {known.until}",
+            "Renew it with “tagkit authorise”",
+            "--by",
+        )
+    raise WrongInput(
+        f"{code} is not recorded as a supervisor",
+        "Have a supervisor do it, or record one with “tagkit authorise”",
+        "--by",
+    )
+
+
+def require_second(site: Site, by: str, second: str) -> str:
+    """The second person of an amendment: known, still authorised, and not the first one."""
+    code = second.strip().upper()
+    if code == by:
+        raise WrongInput(
+            "the second person is the first one", "Have someone else check it", "--second"
+        )
+    known = site.record.person(code)
+    if known is None or known.role not in ("technician", "supervisor"):
+        raise WrongInput(
+            f"{code} is not recorded as a technician or supervisor",
+            "Name one who is, or record the person with “tagkit authorise”",
+            "--second",
+        )
+    if _ran_out(site, known.until):
+        raise WrongInput(
+            f"the authorisation of {code} ran out on {known.until}", "Renew it", "--second"
+        )
+    return code

@@ -1,0 +1,158 @@
+"""Printing labels: from the record to a proofed file, and back into the record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tagkit.assets.payload import payload_for
+from tagkit.assets.tag import Kind, parse_tag
+from tagkit.errors import WrongInput
+from tagkit.jobs.assets import asset, plate
+from tagkit.jobs.site import Site
+
+if TYPE_CHECKING:
+    from tagkit.labels.layout import Layout
+    from tagkit.labels.template import Template
+    from tagkit.record.state import AssetState
+
+Progress = Callable[[str, int, int], None]
+
+
+def silent(_what: str, _done: int, _total: int) -> None:
+    """Progress that nobody watches."""
+
+
+_DEFAULT_TEMPLATE = {"metric": "sheet-a4", "us": "sheet-letter"}
+
+
+@dataclass(frozen=True)
+class Printed:
+    """The file and what is in it."""
+
+    file: Path
+    template: str
+    labels: int
+    symbols: int
+    pages: int
+
+    def to_json(self) -> dict[str, Any]:
+        """As commands print it."""
+        return {
+            "file": str(self.file),
+            "template": self.template,
+            "labels": self.labels,
+            "symbols_read_back": self.symbols,
+            "pages": self.pages,
+        }
+
+
+def list_templates() -> list[tuple[str, str]]:
+    """Name and purpose of every template that comes with tagkit."""
+    from tagkit.labels.template import templates
+
+    return templates()
+
+
+def check_template(site: Site, name: str | None) -> Template:
+    """The template that would be used; WrongInput when there is none of that name."""
+    from tagkit.labels.template import load_template
+
+    return load_template(name or _DEFAULT_TEMPLATE[site.settings.site.units])
+
+
+def print_labels(
+    site: Site,
+    numbers: Sequence[str],
+    out: Path,
+    template_name: str | None = None,
+    *,
+    by: str,
+    station: str,
+    progress: Progress | None = None,
+) -> Printed:
+    """Print one label for each number, in this order, into ``out`` (.pdf, .svg or .png).
+
+    The file appears whole and proofed, or not at all; the record then knows for each label
+    what was printed. Raises WrongInput for a bad template or an asset that does not go on it.
+    """
+    step = progress or silent
+    template = check_template(site, template_name)
+    states = [asset(site.record, parse_tag(number)) for number in numbers]
+    for state in states:
+        if state.retired_at:
+            raise WrongInput(f"{state.tag} is retired", "Leave it out")
+    layouts = []
+    for number, state in enumerate(states, start=1):
+        layouts.append(lay_out_label(site, state, template))
+        step("laying out", number, len(states))
+    part = out.with_name(f".{out.name}.part")
+    try:
+        symbols, pages = _write_and_prove(layouts, template, out.suffix.lower(), part, step)
+        _record_and_keep(site, layouts, part, out, by, station)
+    finally:
+        part.unlink(missing_ok=True)
+    return Printed(out, template.name, len(layouts), symbols, pages)
+
+
+def lay_out_label(site: Site, state: AssetState, template: Template) -> Layout:
+    """The next revision of one label."""
+    from tagkit.labels.content import content_for
+    from tagkit.labels.layout import lay_out
+
+    tag = parse_tag(state.tag)
+    content = content_for(
+        Kind(state.kind),
+        tag,
+        plate(state),
+        payload_for(tag, site.settings.payload_style()),
+        site.settings.labels.language or site.settings.site.language,
+        site.settings.site.name,
+        revision=state.label_revision + 1,
+        unloading=state.unloading,
+    )
+    return lay_out(content, template)
+
+
+def _write_and_prove(
+    layouts: list[Layout], template: Template, suffix: str, part: Path, step: Progress
+) -> tuple[int, int]:
+    from tagkit.jobs.proof import prove
+    from tagkit.labels.pdf import placements, write_pdf
+
+    if suffix != ".pdf":
+        raise WrongInput(
+            f"labels can't be written as “{suffix}”", "Name a file ending in .pdf", "--out"
+        )
+    write_pdf(layouts, template, part, progress=lambda done, total: step("writing", done, total))
+    proof = prove(part, placements(layouts, template), template.dpi, step)
+    return proof.symbols, proof.pages
+
+
+def _record_and_keep(
+    site: Site, layouts: list[Layout], part: Path, out: Path, by: str, station: str
+) -> None:
+    """Record what was printed and move the file into place, both or neither."""
+    with site.record.writing(by=by, station=station) as writing:
+        for layout in layouts:
+            label = layout.printed
+            writing.append(
+                "label_printed",
+                [label.tag],
+                {
+                    "labels": [
+                        {
+                            "tag": str(label.tag),
+                            "template": label.template,
+                            "revision": label.revision,
+                            "payload": label.payload,
+                            "version": label.version,
+                            "level": label.level,
+                            "mask": label.mask,
+                        }
+                    ]
+                },
+            )
+        part.replace(out)

@@ -1,0 +1,93 @@
+"""Readiness of a battery as the record has it: the folded state turned into the rules' facts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from tagkit.assets.tag import Kind
+from tagkit.jobs.site import Site
+from tagkit.record.state import AssetState
+from tagkit.rules.readiness import HoldFact, Purpose, Readiness, ReadinessFacts, Reason, readiness
+from tagkit.units import Quantity
+
+
+def readiness_of(
+    site: Site, state: AssetState, purpose: Purpose, temperature: dict[str, Any] | None = None,
+    at: datetime | None = None,
+) -> Readiness:  # fmt: skip
+    """Whether this battery may be used (or charged) now.
+
+    ``temperature`` is a reading taken this very moment, in the form events keep it; ``at`` is
+    the moment, if not now.
+    """
+    now = (at or site.now()).astimezone(site.timezone())
+    return readiness(
+        readiness_facts(state, temperature, now), site.settings.readiness, now, purpose
+    )
+
+
+def gear_readiness(state: AssetState) -> Readiness:
+    """Whether a truck, charger or lifting gear may be used: not retired, not held."""
+    reasons = []
+    noun = Kind(state.kind).noun
+    if state.retired_at:
+        reasons.append(Reason("retired", f"{noun} {state.tag} has left the fleet"))
+    for hold in state.holds:
+        code = "safety hold" if hold["kind"] == "safety" else "held"
+        reasons.append(Reason(code, f"{noun} {state.tag} is held: {hold['reason']}"))
+    if state.unknown_kinds:
+        reasons.append(
+            Reason(
+                "unknown events", f"the record of {state.tag} has entries this version can't read"
+            )
+        )
+    return Readiness(not reasons, tuple(reasons))
+
+
+def both(first: Readiness, second: Readiness) -> Readiness:
+    """Ready only when both are."""
+    reasons = first.reasons + second.reasons
+    moments = [reason.at for reason in reasons]
+    known = [moment for moment in moments if moment]
+    return Readiness(
+        not reasons,
+        reasons,
+        max(known) if known and len(known) == len(moments) else None,
+        first.lifted + second.lifted,
+        first.cautions + second.cautions,
+    )
+
+
+def readiness_facts(
+    state: AssetState, temperature: dict[str, Any] | None, now: datetime
+) -> ReadinessFacts:
+    """What the rules ask about a battery. ``temperature`` is a reading taken at ``now``."""
+    charging = state.charging or {}
+    chemistry = state.nameplate.get("chemistry")
+    measured = {**temperature, "at": now.isoformat()} if temperature else state.last_temperature
+    gravity = state.last_sg
+    lowest = state.nameplate.get("lowest_temperature")
+    return ReadinessFacts(
+        chemistry=chemistry["value"] if chemistry else None,
+        retired=state.retired_at is not None,
+        unknown_kinds=tuple(state.unknown_kinds),
+        holds=tuple(HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds),
+        on_charge_since=_time(charging.get("started_at")),
+        on_charger=str(charging.get("charger") or ""),
+        last_charge_started_at=_time(state.last_charge_started_at),
+        last_charged_at=_time(state.last_charged_at),
+        last_charge_kind=state.last_charge_kind,
+        charged_since_use=state.charged_since_use,
+        last_used_at=_time(state.last_used_at),
+        temperature=Quantity.from_stored(measured) if measured else None,
+        temperature_at=_time(measured.get("at")) if measured else None,
+        gravity=Quantity.from_stored(gravity) if gravity else None,
+        gravity_at=_time(gravity.get("at")) if gravity else None,
+        lowest_charge_temperature=Quantity.from_stored(lowest) if lowest else None,
+        released=state.release["reason"] if state.release else None,
+    )
+
+
+def _time(text: str | None) -> datetime | None:
+    return datetime.fromisoformat(text) if text else None

@@ -1,0 +1,84 @@
+"""A battery found somewhere: facts are always accepted, and what is dangerous is held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from tagkit.assets.tag import Kind, parse_tag
+from tagkit.errors import WrongInput
+from tagkit.jobs.assets import asset
+from tagkit.jobs.fit import Judgement, judge_states
+from tagkit.jobs.site import Site
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was recorded, and what follows from it."""
+
+    event: str
+    battery: str
+    place: str
+    judgement: Judgement | None
+    held: str | None
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit seen --json`` prints it."""
+        return {
+            "event": self.event,
+            "battery": self.battery,
+            "place": self.place,
+            "verdict": self.judgement.to_json() if self.judgement else None,
+            "held": self.held,
+        }
+
+
+def log_seen(
+    site: Site, battery: str, place: str, *, by: str, station: str, at: datetime | None = None
+) -> Seen:
+    """Record that ``battery`` was seen at ``place`` (a truck, a charger, or words).
+
+    It is recorded whatever the verdict says. A truck that holds a battery which does not fit is
+    held for safety in the same transaction.
+    """
+    words = " ".join(place.split())
+    if not words or len(words) > 80:
+        raise WrongInput("the place is empty or too long", "Say where in at most 80 characters")
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        found = asset(writing, battery, Kind.BATTERY)
+        try:
+            tag = parse_tag(words)
+        except WrongInput:
+            if words[:2].upper() in ("T-", "C-"):
+                raise
+            tag = None
+        if tag is None:
+            where, judged, tags = {"kind": "elsewhere", "name": words}, None, [found.tag]
+        else:
+            other = asset(writing, tag, Kind.TRUCK, Kind.CHARGER)
+            kind = "truck" if tag.kind is Kind.TRUCK else "charger"
+            where, tags = {"kind": kind, "name": other.tag}, [found.tag, other.tag]
+            judged = judge_states(site, found, other, at=at)
+        event = writing.append(
+            "seen_at",
+            tags,
+            {
+                "battery": found.tag,
+                "place": where,
+                "verdict": judged.verdict.to_json() if judged else None,
+            },
+        )
+        held = None
+        if judged and where["kind"] == "truck" and judged.verdict.result == "no_fit":
+            held = judged.other.tag
+            writing.append(
+                "held",
+                [held],
+                {
+                    "asset": held,
+                    "reason": f"{found.tag} was found in it and does not fit",
+                    "safety": True,
+                },
+            )
+    return Seen(event.id, found.tag, str(where["name"]), judged, held)

@@ -1,0 +1,114 @@
+"""A site on this computer: its folder, its settings and its record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from tagkit.assets.tag import check_site_code
+from tagkit.errors import NotFound, WrongInput
+from tagkit.settings import Settings, parse_settings, settings_text
+
+if TYPE_CHECKING:
+    from tagkit.record.record import Record
+
+SETTINGS_FILE = "site.toml"
+
+Clock = Callable[[], datetime]
+
+
+def system_clock() -> datetime:
+    """Now, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class Site:
+    """An opened site. Use it as a context manager, so that the record is closed."""
+
+    directory: Path
+    settings: Settings
+    record: Record
+    clock: Clock = system_clock
+
+    def now(self) -> datetime:
+        """Now, aware, in UTC."""
+        return self.clock()
+
+    def timezone(self) -> tzinfo | None:
+        """The zone in which times are shown; None is this computer's."""
+        return zone_named(self.settings.site.timezone)
+
+    def __enter__(self) -> Site:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.record.close()
+
+
+def zone_named(name: str) -> tzinfo | None:
+    """The time zone of site.toml; WrongInput when this computer does not know it."""
+    if not name:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise WrongInput(
+            f"“{name}” is not a time zone", "Write one like Etc/UTC", f"{SETTINGS_FILE}, timezone"
+        ) from None
+
+
+def open_site(directory: Path, clock: Clock = system_clock) -> Site:
+    """The site in ``directory``; NotFound, saying how to make one, when there is none."""
+    from tagkit.record.record import Record
+
+    settings = read_settings(directory)
+    return Site(directory, settings, Record.open(directory, clock=clock), clock)
+
+
+def read_settings(directory: Path) -> Settings:
+    """The settings in ``directory``."""
+    path = directory / SETTINGS_FILE
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise NotFound(
+            f"{directory} is not a tagkit site (it has no {SETTINGS_FILE})",
+            "Name the site's folder with --site or TAGKIT_SITE, or make one with "
+            "“tagkit init DIR --code QM”",
+        ) from None
+    except UnicodeDecodeError:
+        raise WrongInput("this is not UTF-8 text", "Save it as UTF-8", str(path)) from None
+    settings = parse_settings(text, str(path))
+    zone_named(settings.site.timezone)
+    return settings
+
+
+def create_site(
+    directory: Path, code: str, settings: Settings | None = None, clock: Clock = system_clock
+) -> Site:
+    """A new, empty site; WrongInput when ``directory`` already holds one or other files."""
+    from tagkit.record.record import Record
+
+    code = check_site_code(code)
+    settings = settings or Settings()
+    settings = replace(settings, site=replace(settings.site, code=code))
+    if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
+        raise WrongInput(
+            f"{directory} is already there and not empty", "Name a new or an empty folder"
+        )
+    directory.mkdir(parents=True, exist_ok=True)
+    record = Record.create(directory, code, clock=clock)
+    path = directory / SETTINGS_FILE
+    path.write_text(settings_text(settings), encoding="utf-8", newline="\n")
+    return Site(directory, settings, record, clock)
