@@ -216,16 +216,26 @@ def _read_choice(spec: Field, written: str, _: str | None, __: DecimalMark | Non
     )
 
 
+def _spellings(spec: Field) -> set[str]:
+    return {_plain(word) for word in (*spec.choices, *spec.choices.values(), *spec.synonyms)}
+
+
 def _read_choices(
     spec: Field, written: str, unit: str | None, mark: DecimalMark | None
 ) -> tuple[str, ...]:
+    # The parts first: "gel / lead-acid" is two chemistries, not gel lead-acid.
+    parts = [part for part in re.split(r"[,;|+&/]|\b(?:and|und|y)\b", written) if part.strip()]
     try:
-        return (_read_choice(spec, written, unit, mark),)
+        found = [_read_choice(spec, part, unit, mark) for part in parts]
     except WrongInput:
-        parts = [part for part in re.split(r"[,;|+&/]|\band\b", written) if part.strip()]
-        if len(parts) < 2:
-            raise
-    found = [_read_choice(spec, part, unit, mark) for part in parts]
+        if len(parts) > 1 and _plain(written) in _spellings(spec):
+            return (_read_choice(spec, written, unit, mark),)
+        raise
+    if not found:
+        raise WrongInput(
+            f"“{written}” is not one of: {', '.join(spec.choices.values())}",
+            "Use one of those words",
+        )
     return tuple(value for value in spec.choices if value in found)
 
 
