@@ -7,7 +7,6 @@ understand are counted and named in the state.
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -19,7 +18,7 @@ def fold(tag: str, events: Iterable[Event], start: AssetState | None = None) -> 
     """The state after ``events``, which are in order and begin where ``start`` ended."""
     state = start or empty(tag)
     for event in events:
-        state = after(state, event)
+        state = after(state, event, event.moment)
     return state
 
 
@@ -28,14 +27,9 @@ def empty(tag: str) -> AssetState:
     return AssetState(tag, tag[:1])
 
 
-def after(state: AssetState, event: Event) -> AssetState:
-    """The state after one more event."""
-    result = copy.copy(state)
-    result.events += 1
-    result.last_event = event.id
-    moment = event.moment
-    if result.last_event_at is None or moment > result.last_event_at:
-        result.last_event_at = moment
+def after(state: AssetState, event: Event, moment: str) -> AssetState:
+    """The state after one more event; ``moment`` is the event's."""
+    result = _counted(state, event, moment)
     if event.voided:
         return result
     if not event.known:
@@ -43,12 +37,22 @@ def after(state: AssetState, event: Event) -> AssetState:
     apply = _EFFECTS.get(event.kind)
     if apply is None:
         return result
-    counted = copy.copy(result)
     try:
         apply(result, event, moment)
     except (KeyError, TypeError, ValueError, AttributeError, IndexError):
         # A body from elsewhere that has the right name and the wrong content.
-        return _not_understood(counted, f"{event.kind} v{event.version} (malformed)")
+        result = _counted(state, event, moment)
+        return _not_understood(result, f"{event.kind} v{event.version} (malformed)")
+    return result
+
+
+def _counted(state: AssetState, event: Event, moment: str) -> AssetState:
+    result = AssetState.__new__(AssetState)
+    result.__dict__.update(state.__dict__)
+    result.events += 1
+    result.last_event = event.id
+    if result.last_event_at is None or moment > result.last_event_at:
+        result.last_event_at = moment
     return result
 
 

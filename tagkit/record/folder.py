@@ -71,8 +71,8 @@ class Folder:
         kept = self._load(tag)
         return kept.state if kept else None
 
-    def take(self, tag: str, event: Event) -> None:
-        """Folds in an event that was just added to the journal."""
+    def take(self, tag: str, event: Event, moment: str) -> None:
+        """Folds in an event that was just added to the journal; ``moment`` is the event's."""
         if tag in self._stale:
             self.refold(tag, event.effective)
             return
@@ -81,7 +81,7 @@ class Folder:
         if kept and key <= (kept.effective, kept.clock):
             self.refold(tag, event.effective)
             return
-        state = after(kept.state if kept else empty(tag), event)
+        state = after(kept.state if kept else empty(tag), event, moment)
         self._kept[tag] = _Kept(state, *key)
         self._changed.add(tag)
         if state.events % CHECKPOINT_EVERY == 0:
@@ -137,7 +137,7 @@ class Folder:
             reached = (event.effective, event.clock)
             if reached > key and state.events and state.events % CHECKPOINT_EVERY == 0:
                 self._checkpoint(tag, state, key)
-            state, key = after(state, event), reached
+            state, key = after(state, event, event.moment), reached
         return _Kept(state, *key) if state.events else None
 
     def _checkpoint(self, tag: str, state: AssetState, key: tuple[int, int]) -> None:

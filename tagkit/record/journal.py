@@ -25,8 +25,8 @@ class Journal:
         self._heads: dict[int, int] = {}
 
     def add_own(self, chain: int, event: Event) -> Event:
-        """Adds an event written here; gives it back with its effective clock."""
-        return self._add(chain, replace(event, effective=event.clock), apart=False, own=True)
+        """Adds an event written here; its clock is after everything known, so it is effective."""
+        return self._add(chain, event, apart=False, own=True)
 
     def add_foreign(self, chain: int, event: Event, now_ms: int) -> Event:
         """Adds an event received from elsewhere; set apart if its clock is wild."""
@@ -93,13 +93,14 @@ class Journal:
             self._enter(tag, event, n)
         if not own:
             event = self._meet_voids(event)
+        moment = event.moment
         for tag in self._tags(event, target):
             if tag.startswith(PERSON_MARK):
                 continue
             if target and tag in target.tags:
                 self.folder.refold(tag, min(event.effective, target.effective))
             else:
-                self.folder.take(tag, event)
+                self.folder.take(tag, event, moment)
         return event
 
     def _enter(self, tag: str, event: Event, n: int) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import os
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,7 +17,10 @@ from typing import TYPE_CHECKING
 from tagkit.errors import WrongInput
 
 if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import (
+        Ed25519PrivateKey,
+        Ed25519PublicKey,
+    )
 
 
 def epoch_of(public_key: bytes) -> str:
@@ -88,10 +92,16 @@ def load_key(folder: Path, epoch: str) -> StationKey | None:
 def signed_by(public_key: bytes, raw: bytes, signature: bytes) -> bool:
     """Whether ``signature`` over ``raw`` was made with this key's private half."""
     from cryptography.exceptions import InvalidSignature
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
     try:
-        Ed25519PublicKey.from_public_bytes(public_key).verify(signature, raw)
+        _public(public_key).verify(signature, raw)
     except (InvalidSignature, ValueError):
         return False
     return True
+
+
+@lru_cache(maxsize=64)
+def _public(key: bytes) -> Ed25519PublicKey:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    return Ed25519PublicKey.from_public_bytes(key)

@@ -10,7 +10,7 @@ sane one, on every copy of the record alike. Events pulled back together keep th
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tagkit.record.clock import TOLERANCE_MS, WILD_JUMP_MS, reading, tick
 from tagkit.record.envelope import Event, from_bytes, split_id
@@ -69,7 +69,22 @@ def effective_on_arrival(connection: Connection, event: Event) -> int:
         "WHERE r.epoch = ? AND r.sequence = ?",
         (event.epoch, event.sequence),
     ).fetchone()[0]
-    return event.clock if cited is None or event.clock < cited else cited - 1
+    return event.clock if cited is None else latest_before(event.clock, cited, 0, False, True)
+
+
+def latest_before(clock: int, later: int, later_clock: int, later_pulled: bool, cited: bool) -> int:
+    """The effective clock of an event that comes before another.
+
+    ``clock`` is its own, ``later`` the effective clock of the other one, ``later_clock`` that
+    one's own, ``later_pulled`` whether the two differ, ``cited`` whether the other one only
+    cites it. Events of a chain that are pulled back together share one effective clock and
+    keep the order of their own.
+    """
+    if clock < later:
+        return clock
+    if later_pulled and clock < later_clock and not cited:
+        return later
+    return later - 1
 
 
 def pull_back(connection: Connection, chain: int, event: Event) -> Iterator[Pulled]:
@@ -86,28 +101,16 @@ def pull_back(connection: Connection, chain: int, event: Event) -> Iterator[Pull
         )
         lowered = []
         for n, clock, effective, apart, raw in rows:
-            if clock < later:
-                bound = clock
-            elif later_pulled and clock < later_clock and not cited:
-                bound = later
-            else:
-                bound = later - 1
+            bound = latest_before(clock, later, later_clock, later_pulled, cited)
             if bound >= effective:
                 break
             lowered.append((n, raw, effective, bound, bool(apart)))
             later, later_clock, later_pulled, cited = bound, clock, clock > bound, False
         for n, raw, old, new, was_apart in lowered:
             connection.execute("UPDATE events SET effective = ? WHERE n = ?", (new, n))
-            found = from_bytes(raw)
-            found = _with_effective(found, new)
+            found = replace(from_bytes(bytes(raw)), effective=new)
             waiting += _cited(connection, found)
             yield Pulled(n, found, old, new, was_apart)
-
-
-def _with_effective(event: Event, effective: int) -> Event:
-    from dataclasses import replace
-
-    return replace(event, effective=effective)
 
 
 def _cited(connection: Connection, event: Event) -> list[tuple[int, int, int, int, bool, bool]]:

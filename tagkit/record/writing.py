@@ -233,14 +233,16 @@ class Writing:
                 "--at",
             )
         clock, cited = self._next_clock(now_ms)
+        recorded_at = time_text(now)
         event = Event(
             site=self._site,
             station=station,
             epoch=chain.epoch,
             sequence=chain.sequence + 1,
-            happened_at=time_text(at or now),
-            recorded_at=time_text(now),
+            happened_at=time_text(at) if at else recorded_at,
+            recorded_at=recorded_at,
             clock=clock,
+            effective=clock,
             by=by,
             kind=kind,
             version=SHAPES[kind].version,

@@ -1,0 +1,86 @@
+"""Checking what is kept beside the journal: the index by asset, states and checkpoints."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from tagkit.record.chain_check import Expected, Parts, index_mark
+from tagkit.record.fold import after, empty
+from tagkit.record.folder import events_of, indexed
+from tagkit.record.journal import PERSON_MARK
+from tagkit.record.queries import all_tags
+from tagkit.record.state import STATE_FIELDS, AssetState
+from tagkit.record.store import Connection
+
+
+def check_index(connection: Connection, expected: Expected) -> Iterator[Parts]:
+    """Compares the indexes with what checking the chains gave."""
+    found: Counter[str] = Counter()
+    for tag, effective, clock, n in connection.execute(
+        "SELECT tag, effective, clock, n FROM event_tags"
+    ):
+        found[tag] += index_mark(effective, clock, n)
+    for tag in sorted(expected.tags.keys() | found.keys()):
+        if expected.tags[tag] != found[tag]:
+            yield "index differs", tag, "the list of its events is not what the events give"
+    for name, wanted in (("voids", expected.voids), ("cites", expected.cites)):
+        rows = connection.execute(f"SELECT epoch, sequence, n FROM {name}")
+        if sum(index_mark(*row) for row in rows) != wanted:
+            yield "index differs", name, "the list is not what the events give"
+    lost = connection.execute(
+        "SELECT count(*) FROM events WHERE chain NOT IN (SELECT chain FROM chains)"
+    ).fetchone()[0]
+    if lost:
+        yield "removed", "chains", f"the chain of {lost} event(s) is missing"
+
+
+def check_states(connection: Connection) -> Iterator[Parts]:
+    """Folds every asset from its events and compares."""
+    stored = {
+        tag: (effective, clock, columns, text)
+        for tag, effective, clock, *columns, text in connection.execute(
+            "SELECT tag, effective, clock, place, maker_serial, fleet_number, state FROM assets"
+        )
+    }
+    tags = set(all_tags(connection)) | stored.keys()
+    for tag in sorted(one for one in tags if not one.startswith(PERSON_MARK)):
+        yield from _check_one(connection, tag, stored.get(tag))
+
+
+def _check_one(
+    connection: Connection, tag: str, stored: tuple[int, int, list[str | None], str] | None
+) -> Iterator[Parts]:
+    checkpoints = {
+        (effective, clock): text
+        for effective, clock, text in connection.execute(
+            "SELECT effective, clock, state FROM checkpoints WHERE tag = ?", (tag,)
+        ).fetchall()
+    }
+    state, key = empty(tag), (-1, -1)
+    reached: dict[tuple[int, int], str] = {}
+    for event in events_of(connection, tag):
+        state, key = after(state, event, event.moment), (event.effective, event.clock)
+        if key in checkpoints:
+            reached[key] = state.to_json()
+    if stored is None:
+        yield "state differs", tag, "its state is missing"
+        return
+    effective, clock, columns, text = stored
+    if text != state.to_json():
+        yield "state differs", tag, f"not what its events give: {_differences(text, state)}"
+    elif (effective, clock) != key or tuple(columns) != indexed(state):
+        yield "state differs", tag, "what it is searched by is not what its events give"
+    for at, kept in checkpoints.items():
+        if reached.get(at) != kept:
+            yield "state differs", tag, "a state kept on the way is not what its events give"
+            return
+
+
+def _differences(text: str, state: AssetState) -> str:
+    try:
+        kept = AssetState.from_json(text)
+    except (ValueError, TypeError):
+        return "unreadable"
+    names = [name for name in STATE_FIELDS if getattr(kept, name) != getattr(state, name)]
+    return ", ".join(names) or "written differently"

@@ -1,0 +1,203 @@
+"""Verifying a record: the chains, what is folded from them, and whether the file is a copy.
+
+A chain shows by itself that an event was changed, removed, inserted or moved. That its tail
+was cut off, or that all of it was written anew with the station's key, shows against a head
+kept elsewhere: by a peer, on a printed report, or cited by another chain of the same record.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from tagkit.errors import TagkitError
+from tagkit.record.chain_check import ChainCheck, Expected, check_chain
+from tagkit.record.envelope import MalformedEvent, from_bytes
+from tagkit.record.folder import states_are_current
+from tagkit.record.queries import Head
+from tagkit.record.state_check import check_index, check_states
+from tagkit.record.store import FILE_NAME, Connection, identity_of, open_file, sqlite_code
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that verifying found."""
+
+    kind: str
+    """damaged, changed, removed, inserted, reordered, cut off, rewritten, broken link, index
+    differs, state differs, copied; not grave: new epoch, not verified here."""
+    where: str
+    text: str
+    grave: bool = True
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.where}: {self.text}"
+
+
+def read_heads(text: str) -> list[Head]:
+    """The heads in lines as ``str(head)`` prints them; other lines are passed over."""
+    found = []
+    for line in text.splitlines():
+        words = line.split()
+        if len(words) >= 3 and words[-2].isdigit() and len(words[-1]) == 64:
+            found.append(Head("", "", words[-3], int(words[-2]), words[-1]))
+    return found
+
+
+def verify(
+    directory: Path,
+    known_heads: Iterable[Head] | None = None,
+    progress: Progress | None = None,
+) -> list[Finding]:
+    """What is wrong with the record in ``directory``; empty when nothing is.
+
+    ``progress`` is called with events done and in all. NotFound when there is no record.
+    """
+    path = directory / FILE_NAME
+    try:
+        with contextlib.closing(open_file(path)) as connection:
+            connection.execute("BEGIN")
+            findings = [*_damage(connection), *_copy(path, connection)]
+            return findings + _contents(connection, list(known_heads or ()), progress)
+    except TagkitError as error:
+        if sqlite_code(error.__cause__) in (11, 26) if error.__cause__ else False:
+            return [_destroyed(error.problem)]
+        raise
+    except Exception as error:
+        if sqlite_code(error) in (11, 26):
+            return [_destroyed(str(error))]
+        raise
+
+
+def _destroyed(problem: str) -> Finding:
+    return Finding("damaged", FILE_NAME, f"the file can't be read through ({problem})")
+
+
+def _damage(connection: Connection) -> list[Finding]:
+    rows = connection.execute("PRAGMA integrity_check(20)").fetchall()
+    return [Finding("damaged", FILE_NAME, row[0]) for row in rows if row[0] != "ok"]
+
+
+def _copy(path: Path, connection: Connection) -> list[Finding]:
+    row = connection.execute("SELECT value FROM meta WHERE name = 'identity'").fetchone()
+    if row and row[0] == identity_of(path):
+        return []
+    return [
+        Finding(
+            "copied",
+            FILE_NAME,
+            "this file is a copy of a record; when it is next written to it goes on under new "
+            "keys, apart from the one it came from",
+        )
+    ]
+
+
+def _contents(
+    connection: Connection, known_heads: list[Head], progress: Progress | None
+) -> list[Finding]:
+    total = connection.execute("SELECT count(*) FROM events").fetchone()[0]
+    done = 0
+
+    def step(count: int) -> None:
+        nonlocal done
+        done += count
+        if progress:
+            progress(min(done, total), total)
+
+    findings: list[Finding] = []
+    checks: dict[str, ChainCheck] = {}
+    wanted: dict[str, set[int]] = {}
+    known = [*known_heads, *_cited_heads(connection)]
+    for head in known:
+        wanted.setdefault(head.epoch, set()).add(head.sequence)
+    expected = Expected()
+    chains = connection.execute(
+        "SELECT chain, site, station, epoch, public_key, head_sequence, head_hash FROM chains "
+        "ORDER BY name"
+    ).fetchall()
+    for row in chains:
+        check = check_chain(connection, row, wanted.get(row[3], set()), expected, step)
+        checks[check.epoch] = check
+        findings += [Finding(*parts) for parts in check.findings]
+    findings += _against_heads(checks, known)
+    findings += [Finding(*parts) for parts in check_index(connection, expected)]
+    if states_are_current(connection):
+        findings += [Finding(*parts) for parts in check_states(connection)]
+    else:
+        text = "the states were folded by another version; the next opening folds them again"
+        findings.append(Finding("not verified here", "states", text, grave=False))
+    return findings + _epochs(connection)
+
+
+def _cited_heads(connection: Connection) -> list[Head]:
+    """The heads that chains cite when they begin."""
+    found = []
+    for (raw,) in connection.execute("SELECT raw FROM events WHERE sequence = 1").fetchall():
+        with contextlib.suppress(MalformedEvent, KeyError, TypeError, ValueError):
+            for cite in from_bytes(bytes(raw)).body["cites"]:
+                found.append(
+                    Head(
+                        "", str(cite["station"]), str(cite["epoch"]), int(cite["sequence"]),
+                        str(cite["hash"]),
+                    )
+                )  # fmt: skip
+    return found
+
+
+def _against_heads(checks: dict[str, ChainCheck], known: list[Head]) -> list[Finding]:
+    findings = []
+    needed: dict[str, int] = {}
+    for check in checks.values():
+        for epoch, sequence in check.mentioned.items():
+            needed[epoch] = max(needed.get(epoch, 0), sequence)
+    for head in known:
+        needed[head.epoch] = max(needed.get(head.epoch, 0), head.sequence)
+        found = checks.get(head.epoch)
+        hash_here = found.hashes.get(head.sequence) if found else None
+        if found and hash_here is not None and hash_here != head.hash:
+            findings.append(
+                Finding(
+                    "rewritten",
+                    f"{head.epoch}-{head.sequence}, station “{found.station}”",
+                    "this event is another one than the one known elsewhere",
+                )
+            )
+    for epoch, sequence in sorted(needed.items()):
+        cut = checks.get(epoch)
+        last = cut.last if cut else 0
+        if sequence > last and (cut or any(head.epoch == epoch for head in known)):
+            station = f", station “{cut.station}”" if cut else ""
+            findings.append(
+                Finding(
+                    "cut off",
+                    f"{epoch}{station}",
+                    f"{sequence - last} event(s) after {epoch}-{last} are missing; "
+                    f"{epoch}-{sequence} is known elsewhere",
+                )
+            )
+    return list(dict.fromkeys(findings))
+
+
+def _epochs(connection: Connection) -> list[Finding]:
+    """Breaks in the record that were settled by a new epoch: worth knowing, nothing wrong."""
+    findings = []
+    rows = connection.execute(
+        "SELECT raw FROM events WHERE sequence = 1 AND kind = 'epoch_started' ORDER BY n"
+    ).fetchall()
+    for (raw,) in rows:
+        with contextlib.suppress(MalformedEvent):
+            event = from_bytes(bytes(raw))
+            if event.body.get("reason") not in ("new", None):
+                findings.append(
+                    Finding(
+                        "new epoch",
+                        f"{event.id}, station “{event.station}”",
+                        f"began anew at {event.recorded_at} ({event.body['reason']})",
+                        grave=False,
+                    )
+                )
+    return findings
