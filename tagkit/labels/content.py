@@ -26,7 +26,7 @@ from tagkit.labels.fonts import face
 from tagkit.labels.words import cautions, kind_word, languages_of, word
 from tagkit.units import Quantity
 
-State = Literal["known", "to be confirmed", "unknown"]
+State = Literal["known", "to be confirmed", "unknown", "not noted"]
 Rounding = Callable[[Any], int]
 
 
@@ -36,7 +36,8 @@ class Figure:
 
     name: str  # voltage | weight | capacity | chemistry | connector | …
     caption: str
-    parts: tuple[str, ...]  # lines that may also stand side by side
+    parts: tuple[str, ...]  # one below the other
+    side_by_side: str  # the same on one line
     state: State
 
 
@@ -48,7 +49,7 @@ class LabelContent:
     tag: Tag
     payload: str
     language: str
-    kind_word: str
+    title: str  # the kind of asset, with the truck's fleet number or the charger's bay
     figures: tuple[Figure, ...]
     signs: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -83,7 +84,7 @@ def content_for(
         tag=tag,
         payload=payload,
         language=language,
-        kind_word=kind_word(kind, language),
+        title=_title(kind, plate, language),
         figures=figures,
         signs=signs,
         cautions=cautions(caution, language),
@@ -95,7 +96,9 @@ def content_for(
 
 
 def _battery(plate: Battery, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
-    weight = _figure("weight", "weight", plate.weight, language, "enter stamped", _two_units)
+    weight = _figure(
+        "weight", "weight", plate.weight, language, "enter stamped", _two_units, _bracketed
+    )
     if plate.ballast is not None and plate.weight is not None and plate.ballast.value.value > 0:
         weight = _with_ballast(weight, plate.weight, plate.ballast, language)
     figures = (
@@ -103,7 +106,7 @@ def _battery(plate: Battery, language: str) -> tuple[tuple[Figure, ...], str, tu
         weight,
         _capacity(plate, language),
         _choice("chemistry", "chemistry", plate.chemistry, language, "enter stamped"),
-        _figure("connector", "connector", plate.connector, language, "enter stamped", _written),
+        _noted("connector", "connector", plate.connector, language, _written),
     )
     chemistry = plate.chemistry.value if plate.chemistry else "vented"
     caution = {"vented": "acid", "lithium": "lithium"}.get(chemistry, "sealed")
@@ -131,9 +134,9 @@ def _lifting(plate: Lifting, language: str) -> tuple[tuple[Figure, ...], str, tu
     figures = (
         _choice("gear", "gear", plate.gear, language, "enter nameplate"),
         _figure("rated load", "rated load", plate.rated_load, language, "enter nameplate",
-                lambda value: _two_units(value, math.floor)),
+                lambda value: _two_units(value, math.floor), _bracketed),
         _figure("weight", "own weight", plate.own_weight, language, "enter nameplate",
-                lambda value: _two_units(value, math.ceil)),
+                lambda value: _two_units(value, math.ceil), _bracketed),
     )  # fmt: skip
     return figures, "lifting", ()
 
@@ -142,9 +145,9 @@ def _room(plate: Room, language: str) -> tuple[tuple[Figure, ...], str, tuple[st
     days = word("days", language)
     figures = (
         _choice("equipment", "equipment", plate.equipment, language, "enter nameplate"),
-        _figure("check", "check", plate.check, language, "enter nameplate", _written),
-        _figure("check every", "check every", plate.check_every, language, "enter nameplate",
-                lambda value: (f"{value} {days}",)),
+        _noted("check", "check", plate.check, language, _written),
+        _noted("check every", "check every", plate.check_every, language,
+               lambda value: (f"{value} {days}",)),
     )  # fmt: skip
     return figures, "room", ()
 
@@ -158,6 +161,15 @@ _BY_KIND: dict[Kind, Callable[[Any, str], tuple[tuple[Figure, ...], str, tuple[s
 }
 
 
+def _side_by_side(parts: tuple[str, ...]) -> str:
+    return " / ".join(parts)
+
+
+def _bracketed(parts: tuple[str, ...]) -> str:
+    """The converted figure in brackets after the one that is marked."""
+    return f"{parts[0]} ({parts[1]})"
+
+
 def _figure(
     name: str,
     caption: str,
@@ -165,25 +177,47 @@ def _figure(
     language: str,
     remedy: str,
     parts: Callable[[Any], tuple[str, ...]],
+    joined: Callable[[tuple[str, ...]], str] = _side_by_side,
 ) -> Figure:
     if fact is None:
         return _unknown(name, caption, language, remedy)
-    return _found(name, word(caption, language), parts(fact.value), [fact.source], language)
+    found = parts(fact.value)
+    return _found(name, word(caption, language), found, joined(found), [fact.source], language)
+
+
+def _noted(
+    name: str,
+    caption: str,
+    fact: Stated[Any] | None,
+    language: str,
+    parts: Callable[[Any], tuple[str, ...]],
+) -> Figure:
+    """A fact that is good to have and forbids nothing when it is missing."""
+    if fact is None:
+        missing = word("not noted", language)
+        return Figure(name, word(caption, language), (missing,), missing, "not noted")
+    found = parts(fact.value)
+    return Figure(name, word(caption, language), found, _side_by_side(found), "known")
 
 
 def _found(
-    name: str, caption: str, parts: tuple[str, ...], sources: list[Source], language: str
+    name: str,
+    caption: str,
+    parts: tuple[str, ...],
+    joined: str,
+    sources: list[Source],
+    language: str,
 ) -> Figure:
     unsure = any(source in (Source.CATALOGUE, Source.ASSUMED) for source in sources)
     if unsure:
         caption = f"{caption} · {word('to be confirmed', language)}"
-    return Figure(name, caption, parts, "to be confirmed" if unsure else "known")
+    return Figure(name, caption, parts, joined, "to be confirmed" if unsure else "known")
 
 
 def _unknown(name: str, caption: str, language: str, remedy: str) -> Figure:
     both = tuple(word("unknown", part) for part in languages_of(language))
     said = f"{word(caption, language)} · {word(remedy, language)}"
-    return Figure(name, said, both, "unknown")
+    return Figure(name, said, both, _side_by_side(both), "unknown")
 
 
 def _choice(
@@ -204,8 +238,8 @@ def _capacity(plate: Battery, language: str) -> Figure:
         sources.append(plate.capacity_rate.source)
     else:
         rate = word("rate unknown", language)
-    parts = (f"{plate.capacity.value} ({rate})",)
-    return _found("capacity", word("capacity", language), parts, sources, language)
+    parts = (str(plate.capacity.value), f"({rate})")
+    return _found("capacity", word("capacity", language), parts, " ".join(parts), sources, language)
 
 
 def _capacity_range(plate: Charger, language: str) -> Figure:
@@ -214,8 +248,8 @@ def _capacity_range(plate: Charger, language: str) -> Figure:
         return _unknown("capacity", "battery capacity", language, "enter nameplate")
     rate = f"{plate.capacity_rate.value} h" if plate.capacity_rate else (
         word("rate unknown", language))  # fmt: skip
-    parts = (f"{_span(low.value, high.value)} ({rate})",)
-    return _found("capacity", word("battery capacity", language), parts,
+    parts = (_span(low.value, high.value), f"({rate})")
+    return _found("capacity", word("battery capacity", language), parts, " ".join(parts),
                   [low.source, high.source], language)  # fmt: skip
 
 
@@ -234,7 +268,8 @@ def _window(
     parts = tuple(
         f"{least.rsplit(' ', 1)[0]} – {most}" for least, most in zip(lows, highs, strict=True)
     )
-    return _found(name, word(caption, language), parts, [low.source, high.source], language)
+    return _found(name, word(caption, language), parts, _bracketed(parts),
+                  [low.source, high.source], language)  # fmt: skip
 
 
 def _with_ballast(
@@ -246,7 +281,7 @@ def _with_ballast(
     if ballast.value.unit == unit:
         both = Quantity(stated.value.value + ballast.value.value, unit)
     said = f"{weight.caption} · {word('with ballast', language)} {both}"
-    return Figure(weight.name, said, weight.parts, weight.state)
+    return Figure(weight.name, said, weight.parts, weight.side_by_side, weight.state)
 
 
 def _span(low: Quantity, high: Quantity) -> str:
@@ -285,6 +320,15 @@ def _in_kilograms(value: Quantity) -> Quantity:
     return Quantity(Decimal(round(exact * 1000)).scaleb(-3).normalize(), "kg")
 
 
+def _title(kind: Kind, plate: AnyPlate, language: str) -> str:
+    name = plate.fleet_number if isinstance(plate, Truck) else None
+    if isinstance(plate, Charger):
+        name = plate.bay
+    kind_of_asset = kind_word(kind, language)
+    return kind_of_asset if name is None else (
+        f"{kind_of_asset}  {face('bold').printable(name.value)}")  # fmt: skip
+
+
 def _sorting(plate: AnyPlate, language: str, unloading: int | None) -> str:
     serial = plate.maker_serial
     said = (
@@ -292,4 +336,4 @@ def _sorting(plate: AnyPlate, language: str, unloading: int | None) -> str:
         if serial is not None
         else word("no serial", language)
     )
-    return said if unloading is None else f"{word('unloaded', language)} {unloading} · {said}"
+    return said if unloading is None else f"{word('unloading', language)} {unloading} · {said}"

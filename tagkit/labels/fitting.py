@@ -64,9 +64,14 @@ def fit_lines(
     return _measured(lines, size, weight) if size >= smallest - 1e-9 else None
 
 
-def shortened(text: str, width: float, letters: tuple[float, float], weight: Weight) -> str:
-    """The text with its middle left out, so that one line of the smallest letters holds it."""
-    size = letters[0] / CAPITAL
+def line_height(text: str, weight: Weight) -> float:
+    """The height of one line in units of the font size."""
+    return _measured((text,), 1.0, weight).height
+
+
+def shortened(text: str, width: float, capitals: float, weight: Weight) -> str:
+    """The text with its middle left out, so that a line with capitals this high holds it."""
+    size = capitals / CAPITAL
     letters_of = face(weight)
     if letters_of.width(text) * size <= width:
         return text

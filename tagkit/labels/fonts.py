@@ -49,11 +49,8 @@ class Face:
     def ink(self, text: str) -> tuple[float, float]:
         """How far the black of the text reaches above and below its baseline."""
         known = self._ink
-        above, below = 0.0, 0.0
-        for char in text:
-            up, down = known.get(char) or self._measure(char)
-            above, below = max(above, up), max(below, down)
-        return above, below
+        reaches = [known.get(char) or self._measure(char) for char in text]
+        return max([up for up, _ in reaches]), max([down for _, down in reaches])
 
     def printable(self, text: str) -> str:
         """The text with a mark in place of every character that this font does not have."""

@@ -45,9 +45,10 @@ class Keys:
 
     def whole(self, key: str, low: int, high: int, default: int = _MISSING) -> int:
         """A whole number between two limits."""
-        value = self._take(key, "a whole number", default)
-        if value is default:
+        if default is not _MISSING and key not in self._table:
+            self._known.append(key)
             return default
+        value = self._take(key, "a whole number")
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise self.wrong(
                 key, f"“{value}” can't stand here", f"Write a whole number from {low} to {high}"
@@ -82,18 +83,17 @@ class Keys:
         """One of a few words."""
         value = self._take(key, f"one of: {', '.join(allowed)}", default)
         if value not in allowed:
-            raise self.wrong(
-                key, f"“{value}” is not allowed", f"Allowed are: {', '.join(allowed)}"
-            )
+            raise self.wrong(key, f"“{value}” is not allowed", f"Allowed are: {', '.join(allowed)}")
         return str(value)
 
     def several(
         self, key: str, allowed: tuple[str, ...], default: tuple[str, ...] = _MISSING
     ) -> tuple[str, ...]:
         """A list of words, each allowed and none twice."""
-        value = self._take(key, f"a list of some of: {', '.join(allowed)}", default)
-        if value is default:
+        if default is not _MISSING and key not in self._table:
+            self._known.append(key)
             return default
+        value = self._take(key, f"a list of some of: {', '.join(allowed)}")
         if not isinstance(value, list) or not value:
             raise self.wrong(
                 key, f"“{value}” can't stand here", f"Write a list of some of: {', '.join(allowed)}"

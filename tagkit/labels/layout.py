@@ -6,15 +6,15 @@ apart from what differs, so that writers can store it once too.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from tagkit.assets.tag import Tag
 from tagkit.errors import WrongInput
 from tagkit.labels.content import Figure, LabelContent
-from tagkit.labels.drawing import Area, Box, Frame, Mark, Modules, SafetySign, Words
-from tagkit.labels.fitting import fit, fit_lines, placed, shortened
-from tagkit.labels.fonts import CAPITAL, face
+from tagkit.labels.drawing import Area, Box, Frame, Ink, Mark, Modules, SafetySign, Words
+from tagkit.labels.fitting import fit, fit_lines, line_height, placed, shortened
+from tagkit.labels.fonts import CAPITAL, Weight, face
 from tagkit.labels.template import (
     FIGURES,
     FRAME_LINE,
@@ -30,6 +30,8 @@ from tagkit.symbol.tables import Level
 
 _RULE = 0.2  # mm: thickness of the lines between figures
 _GAP = 0.6  # mm between a caption and its figure
+_BAR = 0.4  # mm of black around a figure that is not known
+_FREE_WORDS = ("connector", "check")  # what a person wrote may be shortened, figures never
 _CAPTION_LETTERS = 2.6  # mm: captions never grow beyond this
 
 
@@ -92,18 +94,18 @@ def lay_out(content: LabelContent, template: Template, mask: int | None = None) 
     symbol = encode(content.payload, template.symbol.level, _version(content, template), mask)
     figures = {figure.name: figure for figure in content.figures}
     plan = _plan(
-        template, content.kind.noun, content.kind_word, content.site_name,
+        template, content.site_name,
         content.signs, content.cautions,
         tuple((figure.name, figure.caption) for figure in content.figures), symbol.version,
     )  # fmt: skip
-    own: list[Mark] = [
-        Modules(symbol, box.x, box.y, plan.module) for box in plan.symbols
-    ]
+    own: list[Mark] = [Modules(symbol, box.x, box.y, plan.module) for box in plan.symbols]
     for cell in plan.cells:
         own += _value(figures[cell.name], cell, template)
     for element in template.elements:
         if element.show == "number":
             own += _number(content.tag, element, template)
+        elif element.show == "kind":
+            own += _title(content.title, element)
         elif element.show == "sorting":
             own += _one_line(content.sorting, element)
         elif element.show == "revision":
@@ -142,8 +144,6 @@ def _version(content: LabelContent, template: Template) -> int | None:
 @lru_cache(maxsize=256)
 def _plan(
     template: Template,
-    kind: str,
-    kind_word: str,
     site_name: str,
     signs: tuple[str, ...],
     cautions: tuple[str, ...],
@@ -160,9 +160,7 @@ def _plan(
     cells: list[_Cell] = []
     own_place = {element.show for element in template.elements if element.show in FIGURES}
     for element in template.elements:
-        if element.show == "kind":
-            art += _kind(kind_word, element, template)
-        elif element.show == "site":
+        if element.show == "site":
             art += _one_line(site_name, element)
         elif element.show == "signs":
             art += _signs(element.signs or signs, element)
@@ -174,9 +172,9 @@ def _plan(
                 for name, caption in captions
                 if name not in own_place and name != "connector"
             ]
-            marks, room_left = _figures(rest, element, template)
-            art += marks
-            cells += room_left
+            drawn, rooms = _figures(rest, element, template)
+            art += drawn
+            cells += rooms
         elif element.show in FIGURES:
             for name, caption in captions:
                 if name == element.show:
@@ -197,30 +195,33 @@ def _framed(template: Template, room: Box, module: float, version: int) -> tuple
     return frame, Box(left, top, across, across).shrunk(inset)
 
 
-def _kind(text: str, element: Element, template: Template) -> list[Mark]:
+def _title(text: str, element: Element) -> list[Mark]:
     """The kind of asset, white on a black bar."""
     box = element.box
-    inner = Box(box.x + 1.2, box.y + 0.6, box.width - 2.4, box.height - 1.2)
-    fitted = fit(
-        text, inner.width, inner.height, (element.smallest, element.largest), "bold", 1
-    )
-    if fitted is None:
-        raise _too_long(text, element, template)
-    words = placed(fitted, inner, "centre", "bold", "white", middle=True)
-    return [Area(box), *words]
+    inner = Box(box.x + 1.2, box.y + 0.5, box.width - 2.4, box.height - 1.0)
+    return [Area(box), *_one_line(text, element, inner, "centre", "bold", "white")]
 
 
-def _one_line(text: str, element: Element) -> list[Words]:
+def _one_line(
+    text: str,
+    element: Element,
+    box: Box | None = None,
+    align: str | None = None,
+    weight: Weight = "regular",
+    ink: Ink = "black",
+) -> list[Mark]:
     """A line of words; what does not fit is left out in its middle, marked by an ellipsis."""
     if not text:
         return []
-    box, letters = element.box, (element.smallest, element.largest)
-    tallest = face("regular").ink("Åg")
-    fits_height = box.height / (tallest[0] + tallest[1]) * CAPITAL
-    letters = (min(letters[0], fits_height), min(letters[1], fits_height))
-    text = shortened(text, box.width, letters, "regular")
-    fitted = fit(text, box.width, box.height, letters, "regular", 1)
-    return placed(fitted, box, element.align, "regular", middle=True) if fitted else []
+    box, align = box or element.box, align or element.align
+    tallest = line_height(text, weight)
+    letters = tuple(
+        min(height, box.height / tallest * CAPITAL * 0.999)
+        for height in (element.smallest, element.largest)
+    )
+    text = shortened(text, box.width, letters[0], weight)
+    fitted = fit(text, box.width, box.height, (letters[0], letters[1]), weight, 1)
+    return [*placed(fitted, box, align, weight, ink, middle=True)] if fitted else []
 
 
 def _number(tag: Tag, element: Element, template: Template) -> list[Words]:
@@ -230,7 +231,7 @@ def _number(tag: Tag, element: Element, template: Template) -> list[Words]:
     letters, box = face("bold"), element.box
     small, above = 0.6, 0.45
     wide = letters.width(serial), letters.width(prefix), letters.width(suffix)
-    height = sum(letters.ink(serial + prefix + suffix))
+    height = _number_height()
     one = min(box.width / (wide[0] + small * (wide[1] + wide[2])), box.height / height)
     second_row = letters.ink(prefix)[0] * above + 0.22
     two = min(
@@ -240,7 +241,7 @@ def _number(tag: Tag, element: Element, template: Template) -> list[Words]:
     size = min(max(one, two), element.largest / CAPITAL)
     if size < element.smallest / CAPITAL:
         raise _too_long(str(tag), element, template)
-    tall = letters.ink(serial)[0]
+    tall = letters.ink("0")[0]
     if one >= two or one >= size:
         total = size * (wide[0] + small * (wide[1] + wide[2]))
         left = _start(box, total, element.align)
@@ -257,6 +258,11 @@ def _number(tag: Tag, element: Element, template: Template) -> list[Words]:
         baseline = top + size * (second_row + tall)
         return [first, *_in_a_row([(serial, 1.0), (suffix, small)], left, baseline, size)]
     return _in_a_row(parts, left, baseline, size)
+
+
+@lru_cache(maxsize=1)
+def _number_height() -> float:
+    return sum(face("bold").ink("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-"))
 
 
 def _in_a_row(
@@ -300,8 +306,16 @@ def _figures(
         room = Box(left, top, width, heights[row])
         drawn, cell = _captioned(name, caption, room, element, template)
         marks += drawn
+        if row:
+            cell = _kept_small(cell)
         cells.append(cell)
     return marks, cells
+
+
+def _kept_small(cell: _Cell) -> _Cell:
+    """Letters of a common height for short and long words, below those of the first row."""
+    smallest, largest = cell.letters
+    return replace(cell, letters=(smallest, max(smallest, min(largest, cell.box.width * 0.09))))
 
 
 def _captioned(
@@ -322,30 +336,41 @@ def _captioned(
     return words, _Cell(name, room, (element.smallest, element.largest), element.align)
 
 
-def _value(figure: Figure, cell: _Cell, template: Template) -> list[Words]:
-    """The figure itself: its parts beside or below one another, whichever is larger."""
+def _value(figure: Figure, cell: _Cell, template: Template) -> list[Mark]:
+    """The figure itself; one that is not known stands white on black, so that it is seen."""
+    if figure.state != "unknown":
+        return [*_set_value(figure, cell.box, cell, template, "black")]
+    words = _set_value(figure, cell.box.shrunk(_BAR), cell, template, "white")
+    bottom = max(line.bounds().bottom for line in words)
+    right = max(line.bounds().right for line in words)
     box = cell.box
-    settings = []
-    joined = (" / " if figure.state == "unknown" else " · ").join(figure.parts)
-    for lines in dict.fromkeys([(joined,), figure.parts]):
-        fitted = fit_lines(lines, box.width, box.height, cell.letters)
-        if fitted is not None:
-            settings.append(fitted)
-    if not settings:
-        wrapped = fit(joined, box.width, box.height, cell.letters, "bold", 4)
-        if wrapped is None and figure.name in ("connector", "check"):
-            text = shortened(joined, box.width, cell.letters, "bold")
-            wrapped = fit(text, box.width, box.height, cell.letters, "bold", 1)
-        if wrapped is None:
-            raise WrongInput(
-                f"“{joined}” ({figure.caption}) does not fit into {box.width:.1f} × "
-                f"{box.height:.1f} mm in letters of {cell.letters[0]:g} mm",
-                "Choose a template with more room, or give its box more",
-                f"{template.where}, {figure.name}",
-            )
-        settings.append(wrapped)
-    best = max(settings, key=lambda fitted: fitted.size)
-    return placed(best, box, cell.align, "bold", middle=False)
+    bar = Box(box.x, box.y, right + _BAR - box.x, bottom + _BAR - box.y)
+    if cell.align != "left":
+        bar = Box(box.x, box.y, box.width, bar.height)
+    return [Area(bar), *words]
+
+
+def _set_value(figure: Figure, box: Box, cell: _Cell, template: Template, ink: Ink) -> list[Words]:
+    """Its parts beside or below one another, whichever gives larger letters."""
+    joined, letters = figure.side_by_side, cell.letters
+    lines = dict.fromkeys([(joined,), figure.parts])
+    tried = [fit_lines(each, box.width, box.height, letters) for each in lines]
+    settings = [fitted for fitted in tried if fitted is not None]
+    if settings:
+        best = max(settings, key=lambda fitted: fitted.size)
+        return placed(best, box, cell.align, "bold", ink)
+    wrapped = fit(joined, box.width, box.height, letters, "bold", 4)
+    if wrapped is None and figure.name in _FREE_WORDS:
+        text = shortened(joined, box.width, letters[0], "bold")
+        wrapped = fit(text, box.width, box.height, letters, "bold", 1)
+    if wrapped is None:
+        raise WrongInput(
+            f"“{joined}” ({figure.caption}) does not fit into {box.width:.1f} × "
+            f"{box.height:.1f} mm in letters of {letters[0]:g} mm",
+            "Choose a template with more room, or give its box more",
+            f"{template.where}, {figure.name}",
+        )
+    return placed(wrapped, box, cell.align, "bold", ink)
 
 
 def _signs(codes: tuple[str, ...], element: Element) -> list[SafetySign]:
@@ -353,14 +378,15 @@ def _signs(codes: tuple[str, ...], element: Element) -> list[SafetySign]:
     if not codes:
         return []
     box, count, gap = element.box, len(codes), 0.08
-    best = (0.0, 1)
+    best = (0.0, 1, 0.0)
     for columns in range(1, count + 1):
         rows = -(-count // columns)
         size = min(
             box.width / (columns + (columns - 1) * gap), box.height / (rows + (rows - 1) * gap)
         )
-        best = max(best, (size, columns))
-    size, columns = best
+        even = 1.0 if count % columns == 0 else 0.8  # full rows look better than larger signs
+        best = max(best, (size * even, columns, size))
+    _, columns, size = best
     step = size * (1 + gap)
     rows = -(-count // columns)
     left = _start(box, columns * step - size * gap, element.align)
@@ -377,9 +403,7 @@ def _cautions(lines: tuple[str, ...], element: Element, template: Template) -> l
     gap = 0.8 * (len(lines) - 1)
     size = element.largest
     while True:
-        settings = [
-            fit(line, box.width, box.height, (size, size), "regular", 12) for line in lines
-        ]
+        settings = [fit(line, box.width, box.height, (size, size), "regular", 12) for line in lines]
         fitted = [setting for setting in settings if setting is not None]
         height = sum(setting.height for setting in fitted) + gap
         if len(fitted) == len(lines) and height <= box.height:
@@ -403,5 +427,3 @@ def _too_long(text: str, element: Element, template: Template) -> WrongInput:
         "Give its box more room or allow smaller letters",
         f"{template.where}, {element.show}",
     )
-
-

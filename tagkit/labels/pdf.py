@@ -7,10 +7,11 @@ seam between modules.
 from __future__ import annotations
 
 import io
-import os
+import re
 from collections.abc import Callable, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -23,6 +24,7 @@ from tagkit.labels.template import Template
 from tagkit.symbol.encode import Symbol
 
 _POINTS = 72 / 25.4  # a millimetre
+_dark_runs = re.compile("1+").finditer
 Progress = Callable[[int, int], None]
 
 
@@ -57,9 +59,7 @@ def write_pdf(
         _write(layouts, template, out, progress, skip)
 
 
-def placements(
-    layouts: Sequence[Layout], template: Template, skip: int = 0
-) -> list[PlacedSymbol]:
+def placements(layouts: Sequence[Layout], template: Template, skip: int = 0) -> list[PlacedSymbol]:
     """Where :func:`write_pdf` puts each symbol, in the order of the labels."""
     _check_skip(template, skip)
     found = []
@@ -88,7 +88,7 @@ def _whole_file(path: Path) -> Any:
     try:
         with part.open("wb") as handle:
             yield handle
-        os.replace(part, path)
+        part.replace(path)
     finally:
         part.unlink(missing_ok=True)
 
@@ -127,7 +127,7 @@ class _Pen:
         self._canvas.setTitle(f"Labels, {template.name}")
         self._canvas.setCreator("tagkit")
         for weight in ("regular", "bold"):
-            pdfmetrics.registerFont(face(weight).font)  # type: ignore[arg-type]
+            pdfmetrics.registerFont(face(weight).font)
         self._page = 0
         self._forms: dict[int, str] = {}
 
@@ -226,28 +226,23 @@ def _escaped(codes: bytes) -> str:
 def _modules(mark: Modules) -> str:
     module = mark.module * _POINTS
     place = f"{module:.5f} 0 0 {-module:.5f} {_n(mark.x * _POINTS)} {_n(-mark.y * _POINTS)} cm"
-    runs = " ".join(
-        f"{x} {y} {width} {height} re" for x, y, width, height in rectangles(mark.symbol)
-    )
-    return f"q {place} {runs} f Q"
+    return f"q {place} {_path_of(mark.symbol)} f Q"
+
+
+@lru_cache(maxsize=4)  # a label may carry its symbol twice
+def _path_of(symbol: Symbol) -> str:
+    return " ".join([f"{x} {y} {wide} {high} re" for x, y, wide, high in rectangles(symbol)])
 
 
 def rectangles(symbol: Symbol) -> list[tuple[int, int, int, int]]:
     """The dark modules as few rectangles (x, y, width, height): runs, merged downwards."""
-    open_runs: dict[tuple[int, int], int] = {}
+    above: dict[tuple[int, int], int] = {}  # runs that may go on, and the row they began in
     found: list[tuple[int, int, int, int]] = []
+    take = above.pop
     for y, row in enumerate((*symbol.rows, "")):
-        runs: dict[tuple[int, int], int] = {}
-        start = row.find("1")
-        while start >= 0:
-            end = row.find("0", start)
-            end = len(row) if end < 0 else end
-            runs[start, end] = open_runs.pop((start, end), y)
-            start = row.find("1", end)
-        found += [
-            (left, top, right - left, y - top) for (left, right), top in open_runs.items()
-        ]
-        open_runs = runs
+        runs = {span: take(span, y) for span in [run.span() for run in _dark_runs(row)]}
+        found += [(left, top, right - left, y - top) for (left, right), top in above.items()]
+        above, take = runs, runs.pop
     return found
 
 

@@ -377,5 +377,3 @@ def _check_elements(template: Template) -> None:
 
 def _said(box: Box) -> str:
     return f"{box.x:g} to {box.right:g} mm across, {box.y:g} to {box.bottom:g} mm down"
-
-

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 
@@ -14,17 +16,17 @@ _WORDS: dict[str, tuple[str, str]] = {
     "truck": ("TRUCK", "CARRETILLA"),
     "charger": ("CHARGER", "CARGADOR"),
     "lifting gear": ("LIFTING GEAR", "EQUIPO DE IZADO"),
-    "room equipment": ("ROOM EQUIPMENT", "EQUIPO DE LA SALA"),
+    "room equipment": ("ROOM EQUIPMENT", "EQUIPO DE SALA"),
     # figures
     "voltage": ("voltage", "tensión"),
-    "weight": ("service weight", "peso en servicio"),
+    "weight": ("service weight", "peso"),
     "capacity": ("capacity", "capacidad"),
     "chemistry": ("type", "tipo"),
     "connector": ("connector", "conector"),
     "battery voltage": ("battery voltage", "tensión de batería"),
-    "battery weight": ("battery weight, min – max", "peso de batería, mín – máx"),
+    "battery weight": ("battery weight, min – max", "peso de batería"),
     "output voltage": ("output voltage", "tensión de salida"),
-    "battery capacity": ("battery capacity, min – max", "capacidad de batería, mín – máx"),
+    "battery capacity": ("battery capacity, min – max", "capacidad"),
     "rated load": ("rated load", "carga nominal"),
     "own weight": ("own weight", "peso propio"),
     "gear": ("kind of gear", "clase de equipo"),
@@ -51,13 +53,14 @@ _WORDS: dict[str, tuple[str, str]] = {
     "other": ("other equipment", "otro equipo"),
     # what is missing or unsure
     "unknown": ("not known: do not use", "no se conoce: no usar"),
-    "enter stamped": ("enter the stamped figure", "anotar el dato grabado"),
-    "enter nameplate": ("enter the nameplate figure", "anotar el dato de la placa"),
+    "enter stamped": ("enter stamped figure", "anotar dato grabado"),
+    "enter nameplate": ("enter nameplate figure", "anotar dato de placa"),
+    "not noted": ("not noted", "sin anotar"),
     "to be confirmed": ("to be confirmed", "por confirmar"),
     "with ballast": ("with approved ballast", "con lastre aprobado"),
     "rate unknown": ("rate not known", "régimen no conocido"),
     "revision": ("rev.", "rev."),
-    "unloaded": ("unloaded", "descarga"),
+    "unloading": ("unloading no.", "descarga n.º"),
     "serial": ("serial", "serie"),
     "no serial": ("no serial given", "sin n.º de serie"),
 }
@@ -116,6 +119,7 @@ def languages_of(setting: str) -> tuple[str, ...]:
     return tuple(setting.split("+"))
 
 
+@lru_cache(maxsize=1024)
 def word(name: str, language: str) -> str:
     """A word in the setting's language; both, parted by a stroke, where it names two."""
     found = [_WORDS[name][LANGUAGES.index(part)] for part in languages_of(language)]
