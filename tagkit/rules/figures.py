@@ -85,15 +85,15 @@ class Figure(NamedTuple):
 
 def figure(plate: Nameplate, name: str, owner: str = "") -> Figure:
     """The fact ``name`` of ``plate``, checked against what is possible for that field."""
-    spec = _specs(type(plate))[name]
-    owner = owner or _OWNERS.get(type(plate), "")
+    not_stated, usable = _field(type(plate), name, owner)
     fact = getattr(plate, name)
     if fact is None:
-        return Figure(owner, spec, stated=False)
+        return not_stated
+    owner, spec = not_stated.owner, not_stated.spec
     if not isinstance(fact, Stated):
         return Figure(owner, spec, stated=True, marked=fact)
     source = fact.source if isinstance(fact.source, Source) else None
-    if source is None or not _USABLE[spec.reads](spec, fact.value):
+    if source is None or not usable(spec, fact.value):
         return Figure(owner, spec, stated=True, source=source, marked=fact.value)
     return Figure(owner, spec, True, fact.value, source)
 
@@ -108,7 +108,7 @@ def in_unit(exact: Fraction, unit: str, digits: int = 2, *, up: bool = False) ->
 
     Rounded down, for margins and whatever must not look better than it is; ``up`` for loads.
     """
-    scaled = exact / _factor(unit) * 10**digits
+    scaled = exact * _steps(unit, digits)
     whole = -(-scaled.numerator // scaled.denominator) if up else scaled.__floor__()
     return Quantity(_trimmed(Decimal(whole).scaleb(-digits)), unit)
 
@@ -137,14 +137,19 @@ def _trimmed(number: Decimal) -> Decimal:
     return whole if number == whole else number.normalize()
 
 
-@lru_cache(maxsize=16)
-def _specs(plate: type[Nameplate]) -> dict[str, Field]:
-    return fields_of(plate)
+@lru_cache(maxsize=512)
+def _field(
+    plate: type[Nameplate], name: str, owner: str
+) -> tuple[Figure, Callable[[Field, object], bool]]:
+    """The figure of a field that is not stated, and how a stated one is checked."""
+    spec = fields_of(plate)[name]
+    return Figure(owner or _OWNERS.get(plate, ""), spec, stated=False), _USABLE[spec.reads]
 
 
-@lru_cache(maxsize=16)
-def _factor(unit: str) -> Fraction:
-    return Quantity(Decimal(1), unit).exact()
+@lru_cache(maxsize=64)
+def _steps(unit: str, digits: int) -> Fraction:
+    """How many of the last digits shown make one storage unit."""
+    return 10**digits / Quantity(Decimal(1), unit).exact()
 
 
 @lru_cache(maxsize=4096)

@@ -112,10 +112,9 @@ def _assumed_chemistry(has: Figure) -> Check:
     if has.known and has.value == "vented" and not has.assumed:
         note = "the truck states no chemistry; vented lead-acid is assumed"
         return Check("chemistry", "fit", required, has.words, None, source, note, "assumed")
-    note = (
-        "the truck states no chemistry and the battery is not known to be vented lead-acid: "
-        "ask the truck's maker"
-    )
+    note = "the truck states no chemistry: only vented lead-acid is assumed, ask the truck's maker"
+    if has.trouble:
+        note = f"{has.trouble}; {note}"
     return Check(
         "chemistry", "not_confirmed", required, has.words or None, None, source, note, "assumed"
     )

@@ -46,7 +46,8 @@ class BatteryWeight:
 
     def exact(self) -> Fraction:
         """The sum in kg."""
-        return sum((part.exact() for part in self.figures), Fraction(0))
+        service = self.service.exact()
+        return service + self.ballast.exact() if self.ballast.stated else service
 
     def __str__(self) -> str:
         text = str(self.service.value)
