@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -66,12 +67,12 @@ def photograph(surface: Surface, view: View, seed: int, *, over: int = 2) -> Pix
     )  # fmt: skip
     if over > 1:
         picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)
-    picture = picture * _lighting(view)[..., None] * np.array(view.tint, np.float32)
+    picture = cv2.multiply(picture, _lighting(view))
     if view.glare:
-        picture += _glare(view, random)[..., None]
+        picture = cv2.add(picture, cv2.cvtColor(_glare(view, random), cv2.COLOR_GRAY2BGR))
     picture = cv2.GaussianBlur(picture, (0, 0), max(0.3, view.blur))
-    picture = picture + view.noise * random.standard_normal(picture.shape, np.float32)
-    taken: Pixels = np.clip(picture, 0, 255).astype(np.uint8)
+    picture = picture + np.float32(view.noise) * random.standard_normal(picture.shape, np.float32)
+    taken: Pixels = cv2.convertScaleAbs(np.maximum(picture, 0, out=picture)).astype(np.uint8)
     return taken
 
 
@@ -102,12 +103,22 @@ def _projection(view: View, over: int) -> NDArray[np.float64]:
 
 
 def _lighting(view: View) -> NDArray[np.float32]:
-    width, height = view.size
-    x, y = np.meshgrid(np.linspace(-1, 1, width), np.linspace(-1, 1, height))
-    angle = np.deg2rad(view.light_from)
+    lamp = (view.light, view.shade, view.light_from)
+    return _light_field(view.size, lamp, view.tint)
+
+
+@lru_cache(maxsize=4)
+def _light_field(
+    size: tuple[int, int], lamp: tuple[float, float, float], tint: tuple[float, float, float]
+) -> NDArray[np.float32]:
+    """Brightness by place and colour: brighter towards the lamp, darker in the corners."""
+    light, shade, light_from = lamp
+    x, y = np.meshgrid(np.linspace(-1, 1, size[0]), np.linspace(-1, 1, size[1]))
+    angle = np.deg2rad(light_from)
     along = (x * np.cos(angle) + y * np.sin(angle)) / 1.5
-    field = view.shade + (view.light - view.shade) * (0.5 + 0.5 * np.clip(along, -1, 1))
-    return np.asarray(field * (1 - 0.13 * (x * x + y * y)), np.float32)
+    field = shade + (light - shade) * (0.5 + 0.5 * np.clip(along, -1, 1))
+    field = (field * (1 - 0.13 * (x * x + y * y))).astype(np.float32)
+    return np.stack([field * part for part in tint], axis=-1).astype(np.float32)
 
 
 def _glare(view: View, random: np.random.Generator) -> NDArray[np.float32]:

@@ -21,7 +21,7 @@ from tagkit.assets.truck import Truck
 from tagkit.demo import scenes
 from tagkit.demo.camera import View, photograph
 from tagkit.demo.roster import SHOWCASE, SITE_NAME, TROUBLES
-from tagkit.demo.surfaces import Face, Pixels, Surface
+from tagkit.demo.surfaces import Colour, Face, Pixels, Surface
 from tagkit.errors import WrongInput
 from tagkit.labels.content import content_for
 from tagkit.labels.layout import lay_out
@@ -41,6 +41,7 @@ _TEMPLATES = {
     Kind.ROOM: "gear-plate",
 }
 _FRAMES_A_SECOND = 12
+_FRAMES_A_SHOT = 24
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def write_pictures(
 
 
 def write_video(path: Path, truck: Labelled, battery: Labelled, *, seed: int = 7) -> int:
-    """A video of some five seconds: the truck's plate, then the battery's label.
+    """A video of some four seconds: the truck's plate, then the battery's label.
 
     Motion JPEG in an AVI file, which OpenCV writes and reads everywhere by itself. Gives the
     number of frames.
@@ -118,12 +119,14 @@ def write_video(path: Path, truck: Labelled, battery: Labelled, *, seed: int = 7
         str(path), cv2.CAP_OPENCV_MJPEG, cv2.VideoWriter.fourcc(*"MJPG"), _FRAMES_A_SECOND, size
     )
     if not writer.isOpened():
-        raise WrongInput("the video can't be written", "Choose a folder you can write to", str(path))
+        raise WrongInput(
+            "the video can't be written", "Choose a folder you can write to", str(path)
+        )
     frames = 0
     shake = np.random.default_rng(seed)
     for surface, far, near in shots:
-        for step in range(30):
-            share = min(1.0, step / 14)
+        for step in range(_FRAMES_A_SHOT):
+            share = min(1.0, step / 11)
             view = far.towards(near, share * share * (3 - 2 * share))
             x, y = view.middle + shake.normal(0, 0.7, 2)
             view = replace(view, middle=(float(x), float(y)), roll=view.roll + shake.normal(0, 0.2))
@@ -166,10 +169,8 @@ def foreign_face(text: str = FOREIGN_CODE, side: float = 46.0) -> Face:
 
 def _on_polyester(grey: Pixels) -> Pixels:
     """Black resin on white film: never quite black, never quite white."""
-    toned = 26 + grey.astype(np.float32) * (224 / 255)
-    tint = np.array((0.985, 1.0, 1.0), np.float32)
-    toned_colour: Pixels = (toned[..., None] * tint).astype(np.uint8)
-    return toned_colour
+    toned = cv2.convertScaleAbs(grey, alpha=224 / 255, beta=26)
+    return cv2.cvtColor(toned, cv2.COLOR_GRAY2BGR).astype(np.uint8)
 
 
 # The scenes
@@ -187,7 +188,7 @@ class _Scene:
     foreign: tuple[str, ...] = ()
 
 
-def _case(seed: int, colour: scenes.Colour = scenes.CASE_GREY) -> Builder:
+def _case(seed: int, colour: Colour = scenes.CASE_GREY) -> Builder:
     return lambda faces, _: scenes.battery_case(faces[0], colour=colour, seed=seed)
 
 
@@ -215,13 +216,14 @@ def _floor(faces: Sequence[Face], _: Sequence[str]) -> Surface:
     return scenes.floor(faces)
 
 
-_NEAR = View((560, 375), 560, yaw=13, pitch=-5, roll=2, light=1.15, shade=0.75)
+_CLOSE = View((550, 330), 440, yaw=-8, pitch=7, roll=-1, light=1.15, shade=0.75)
+_NEAR = View((575, 335), 800, yaw=13, pitch=-5, roll=2, light=1.15, shade=0.75)
 _SCENES = (
     _Scene("truck-c01.jpg", "a counterbalance truck's flank with its plate",
            (SHOWCASE.truck,), _truck,
-           View((480, 330), 700, yaw=-17, pitch=5, roll=1.5)),
+           View((590, 360), 860, yaw=-15, pitch=4, roll=1.5)),
     _Scene("battery-with-foreign-code.jpg", "a battery on the roller stand, a foreign code beside",
-           ("C/4801/20",), _case_with_foreign, replace(_NEAR, across=620, glare=30),
+           ("C/4801/20",), _case_with_foreign, replace(_NEAR, glare=30),
            (FOREIGN_CODE,)),
     _Scene("twins.jpg", "two batteries that look alike and are 300 kg apart",
            (TROUBLES.heavy_twin, TROUBLES.light_twin), _twins,
@@ -231,9 +233,9 @@ _SCENES = (
            View((560, 380), 880, (1400, 1000), yaw=11, pitch=-3)),
     _Scene("labels-on-the-floor.jpg", "labels laid out on the concrete before they are stuck",
            ("H/8001/20", "H/8002/20", "C/4803/21", "C/4804/22", "C/4805/22"), _floor,
-           View((375, 210), 690, (1600, 1000), yaw=4, pitch=22, roll=3)),
+           View((420, 235), 790, (1600, 1000), yaw=4, pitch=20, roll=3)),
     _Scene("eaten-by-acid.jpg", "a label that acid has eaten into",
-           (TROUBLES.label_eaten,), _eaten, replace(_NEAR, across=360, yaw=-8, pitch=7, roll=-1)),
+           (TROUBLES.label_eaten,), _eaten, _CLOSE),
     _Scene("delivery-fits.jpg", "a new battery that fits the truck",
            (SHOWCASE.fits,), _case(21), _NEAR),
     _Scene("delivery-too-light.jpg", "its twin in the same case, 300 kg lighter",

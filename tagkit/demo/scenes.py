@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from tagkit.demo.surfaces import Colour, Face, Surface
+from tagkit.demo.surfaces import PIXELS_PER_MM, Colour, Face, Surface
 
 CASE_GREY: Colour = (96, 92, 84)
 CASE_BLUE: Colour = (118, 88, 52)
@@ -48,7 +48,7 @@ def two_batteries(left: Face, right: Face, *, seed: int = 2) -> Surface:
     room = Surface(1500, 900, DARK, seed)
     _wall_and_stand(room, 720)
     for x, face, turned in ((60, left, -1.0), (770, right, 0.8)):
-        _case(room, x, 170, 660, 550, CASE_BLUE, (170, 90, 30))
+        _case(room, x, 170, 660, 550, CASE_BLUE, (124, 126, 126))
         room.stick(face, x + 330 - face.width / 2, 340, turned)
     return room
 
@@ -113,10 +113,10 @@ def floor(faces: Sequence[Face], *, seed: int = 5) -> Surface:
     tallest = max(face.height for face in faces)
     columns = min(3, len(faces))
     rows = -(-len(faces) // columns)
-    ground = Surface(columns * (widest + 90) + 120, rows * (tallest + 90) + 120, CONCRETE, seed)
+    ground = Surface(columns * (widest + 90) + 120, rows * (tallest + 90) + 260, CONCRETE, seed)
     ground.grain(9, 5)
     ground.stains(16, 60, 0.3)
-    ground.rectangle(0, ground.height - 46, ground.width, 30, (52, 176, 206))
+    ground.rectangle(0, ground.height - 190, ground.width, 34, (52, 176, 206))
     ground.scratches(50, -40)
     ground.stains(30, 9, 0.25)
     for index, face in enumerate(faces):
@@ -178,8 +178,8 @@ def _case(
             room.line(middle - 62, y - 40, middle - 32, y - 40, (52, 52, 62), 9)
     top = tuple(min(255.0, part * 1.35) for part in colour)
     room.rectangle(x, y, w, h, colour)
-    left, up = round(x * 3), round(y * 3)
-    panel = room.pixels[up : up + round(h * 3), left : left + round(w * 3)]
+    left, up, wide, tall = (round(part * PIXELS_PER_MM) for part in (x, y, w, h))
+    panel = room.pixels[up : up + tall, left : left + wide]
     panel *= np.linspace(1.12, 0.82, panel.shape[0], dtype=np.float32)[:, None, None]
     room.rectangle(x, y, w, 9, top)  # type: ignore[arg-type]
     room.line(x, y + 62, x + w, y + 62, tuple(part * 0.8 for part in colour), 2.2)  # type: ignore[arg-type]
@@ -229,5 +229,5 @@ def _bolt(on: Surface, x: float, y: float) -> None:
 
 
 def _quadrilateral(on: Surface, corners: Sequence[tuple[float, float]], colour: Colour) -> None:
-    points = np.round(np.array(corners) * 3.0).astype(np.int32)
+    points = np.round(np.array(corners) * PIXELS_PER_MM).astype(np.int32)
     cv2.fillConvexPoly(on.pixels, points, colour, cv2.LINE_AA)

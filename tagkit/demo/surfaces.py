@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 Pixels = NDArray[np.uint8]
 Colour = tuple[float, float, float]
 
-PIXELS_PER_MM = 3.0
+PIXELS_PER_MM = 2.5
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Surface:
         self.random = np.random.default_rng(seed)
         shape = (round(height * PIXELS_PER_MM), round(width * PIXELS_PER_MM), 3)
         self.pixels: NDArray[np.float32] = np.empty(shape, np.float32)
-        self.pixels[:] = colour
+        cv2.rectangle(self.pixels, (0, 0), (shape[1], shape[0]), colour, cv2.FILLED)
 
     def rectangle(self, x: float, y: float, w: float, h: float, colour: Colour) -> None:
         """A filled rectangle."""
@@ -108,7 +108,7 @@ class Surface:
             noise = self.random.normal(0, strength, (size[1], size[0])).astype(np.float32)
             uneven += cv2.resize(noise, (width, height), interpolation=cv2.INTER_LINEAR)
         uneven += fine * self.random.standard_normal((height, width), np.float32)
-        self.pixels += uneven[..., None]
+        self._lighten(uneven)
 
     def scratches(self, count: int, light: float) -> None:
         """Long thin scratches; ``light`` is how much brighter than the paint."""
@@ -119,7 +119,7 @@ class Surface:
             to = self._at(x + length * np.cos(angle), y + length * np.sin(angle))
             bright = float(self.random.uniform(0.3, 1.0))
             cv2.line(layer, self._at(x, y), to, bright, 1, cv2.LINE_AA)
-        self.pixels += light * layer[..., None]
+        self._lighten(light * layer)
 
     def stains(self, count: int, size: float, darkness: float) -> None:
         """Soft blotches of oil, dust or old acid."""
@@ -131,7 +131,7 @@ class Surface:
                 layer, self._at(x, y), (int(axes[0]) + 1, int(axes[1]) + 1),
                 float(self.random.uniform(0, 180)), 0, 360, 1.0, cv2.FILLED,
             )  # fmt: skip
-        self.pixels *= (1 - darkness * _soft(layer, size * 0.5 * PIXELS_PER_MM))[..., None]
+        self._darken(darkness * _soft(layer, size * 0.5 * PIXELS_PER_MM))
 
     def drips(self, x: float, y: float, w: float, count: int, length: float) -> None:
         """Whitish runs of dried electrolyte below an edge."""
@@ -181,8 +181,17 @@ class Surface:
         )  # fmt: skip
         mask = np.zeros((height, width), np.float32)
         cv2.fillConvexPoly(mask, np.round(here * 16).astype(np.int32), 1.0, cv2.LINE_AA, 4)
+        mask = _soft(mask, 0.8)
         window *= (1 - 0.45 * _soft(np.roll(mask, (3, 2), (0, 1)), 4.0))[..., None]
         window += (on - window) * mask[..., None]
+
+    def _lighten(self, levels: NDArray[np.float32]) -> None:
+        """Adds grey levels everywhere."""
+        cv2.add(self.pixels, cv2.cvtColor(levels, cv2.COLOR_GRAY2BGR), self.pixels)
+
+    def _darken(self, share: NDArray[np.float32]) -> None:
+        """Takes a share of the light away everywhere."""
+        cv2.multiply(self.pixels, cv2.cvtColor(1 - share, cv2.COLOR_GRAY2BGR), self.pixels)
 
     def _window(self, left: int, top: int, right: int, foot: int) -> NDArray[np.float32]:
         """The part of the canvas between these pixels, to be changed in place."""
