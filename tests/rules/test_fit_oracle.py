@@ -18,7 +18,7 @@ import pytest
 from tagkit.assets.battery import Battery
 from tagkit.assets.stated import Source, Stated
 from tagkit.assets.truck import Truck
-from tagkit.rules import capacity, fit, lines, weight
+from tagkit.rules import fit, lines, weight
 from tagkit.rules.fit import check_fit
 from tagkit.rules.verdict import verdict_of
 from tagkit.settings import FitSettings
@@ -95,9 +95,9 @@ def weigh(b: Facts, t: Facts, must: Any) -> None:
             return 0
         return 1000 * MASS["lb"] if "g" in units else one_kg
 
-    if (total is not None and low is not None and total < low - tolerance("weight_min")) or (
-        total is not None and high is not None and total > high + tolerance("weight_max")
-    ):
+    light = None not in (total, low) and total < low - tolerance("weight_min")
+    heavy = None not in (total, high) and total > high + tolerance("weight_max")
+    if light or heavy:
         must(True, False)
     else:
         must(total is not None and low is not None and high is not None, True)
@@ -236,6 +236,9 @@ def stated(number: str, unit: str, source: Source) -> Stated[Quantity]:
     return Stated(Quantity(Decimal(number), unit), source)
 
 
+MASSES = ("weight", "weighed", "scale_error", "ballast")
+
+
 def plates(b: Facts, t: Facts, source: Source) -> tuple[Battery, Truck]:
     def quantities(facts: Facts, names: dict[str, str]) -> dict[str, Any]:
         return {
@@ -256,13 +259,7 @@ def plates(b: Facts, t: Facts, source: Source) -> tuple[Battery, Truck]:
         voltage=plain(b, "voltage", "V"),
         capacity=plain(b, "capacity", "Ah"),
         **values(b, [*alike, "chemistry"]),
-        **quantities(
-            b,
-            {
-                name: name
-                for name in ("weight", "weighed", "scale_error", "ballast", "cable_length", *sides)
-            },
-        ),  # fmt: skip
+        **quantities(b, {name: name for name in (*MASSES, "cable_length", *sides)}),
     )
     rooms = {f"compartment_{side}": f"room_{side}" for side in sides}
     spacers = {f"spacer_{side}": f"spacer_{side}" for side in sides if side != "height"}
@@ -276,7 +273,9 @@ def plates(b: Facts, t: Facts, source: Source) -> tuple[Battery, Truck]:
     return battery, truck
 
 
-def compared(seed: int, pairs: int) -> tuple[Counter[tuple[str, str]], list[Any]]:
+def compared(
+    seed: int, pairs: int, *, stop_at_first: bool = False
+) -> tuple[Counter[tuple[str, str]], list[Any]]:
     """How often (oracle, rule) said what, and the pairs on which they differ."""
     made, counts, differing = Pairs(seed), Counter[tuple[str, str]](), []
     settings = FitSettings()
@@ -290,6 +289,8 @@ def compared(seed: int, pairs: int) -> tuple[Counter[tuple[str, str]], list[Any]
         counts[expected, found] += 1
         if expected != found:
             differing.append((expected, found, b, t))
+            if stop_at_first:
+                break
     return counts, differing
 
 
@@ -338,6 +339,5 @@ MUTATIONS = {
 def test_the_oracle_has_teeth(mutation, monkeypatch):
     where, name, wrong = MUTATIONS[mutation]
     monkeypatch.setattr(where, name, wrong)
-    _, differing = compared(seed=1, pairs=2_000)
+    _, differing = compared(seed=1, pairs=5_000, stop_at_first=True)
     assert differing, "a wrong rule was not noticed"
-    assert capacity  # the module under test stays imported
