@@ -7,18 +7,45 @@ from typing import Annotated
 
 import typer
 
+from tagkit.cli.delivery import progress
 from tagkit.cli.options import AsJson, Force
+from tagkit.cli.show import json_out, line
+
+CAUTION = (
+    "Only trained, authorised people change and charge batteries. The makers' instructions, local "
+    "codes and licensed practice overrule anything said here."
+)
 
 
 def demo(
     directory: Annotated[
-        Path | None, typer.Argument(metavar="[DIR]", help="Where to build it; default: ./quillmoor.")
+        Path | None,
+        typer.Argument(metavar="[DIR]", help="Where to build it; default: ./quillmoor."),
     ] = None,
-    once: Annotated[
-        bool, typer.Option("--once", help="Stop after the report instead of serving.")
-    ] = False,
+    once: Annotated[bool, typer.Option("--once", help="Stop after the report.")] = False,
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
     """Build the invented depot and do the main job there, from delivery to look-up."""
-    raise NotImplementedError
+    from tagkit.jobs.demo import clear_old_demo, free_directory, run_demo
+
+    if directory is None and not force:
+        directory = free_directory(Path("quillmoor"))
+    directory = directory or Path("quillmoor")
+    if force:
+        clear_old_demo(directory)
+    steps = []
+    with progress(as_json) as step:
+        for done in run_demo(directory, step):
+            steps.append(done)
+            if not as_json:
+                line(done.title, style="bold")
+                for text in done.lines:
+                    line(f"  {text}")
+    if as_json:
+        json_out({"steps": [{"title": done.title, **done.facts} for done in steps]})
+        return
+    if not once:
+        line("There is no screen to serve yet: the demo ends here, as with --once.")
+    line(CAUTION)
+    line(f"Look around: tagkit list --site {directory}")

@@ -152,7 +152,7 @@ def swap(
             logged = log_change(
                 opened,
                 wanted,
-                by=who(opened.settings, by),
+                by=who(opened.settings, by, in_person=True),
                 station=station_name(opened.settings, station),
                 at=moment(opened, at),
             )

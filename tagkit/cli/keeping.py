@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import getpass
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -19,6 +21,15 @@ def init(
     name: Annotated[str, typer.Option("--name", help="Name of the site, for reports.")] = "",
     language: Annotated[str, typer.Option("--language", help="en or es.")] = "en",
     units: Annotated[str, typer.Option("--units", help="metric or us.")] = "metric",
+    by: Annotated[
+        str | None,
+        typer.Option(
+            "--by",
+            metavar="CODE",
+            help="Person code used where --by is left out; "
+            "default: the name you are logged in with.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Make a new, empty site: its folder, its site.toml with every default, its record."""
@@ -29,6 +40,7 @@ def init(
     wanted = replace(
         defaults,
         site=replace(defaults.site, code=code.upper(), name=name, language=language, units=units),
+        station=replace(defaults.station, by=by or _logged_in()),
     )
     checked = parse_settings(settings_text(wanted), "the options given")
     with create_site(directory, code, checked) as site:
@@ -37,7 +49,19 @@ def init(
             return
         line(f"Made the site {site.settings.site.code} in {directory}.")
         line(f"Its settings, with every default explained, are in {directory / 'site.toml'}.")
-        line(f"Next: tagkit receive DELIVERY.csv --site {directory} --by CODE --labels labels.pdf")
+        line(
+            f"Entries without --by are by {checked.station.by or 'nobody'} (site.toml, [station] by)."
+        )
+        line(f"Next: tagkit receive DELIVERY.csv --site {directory} --labels labels.pdf")
+
+
+def _logged_in() -> str:
+    """The login name as a person's code, or nothing where there is none."""
+    try:
+        name = getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return ""
+    return re.sub(r"[^A-Z0-9._-]", "", name.upper())[:16]
 
 
 def verify(

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-import sqlite3
 import sys
-import traceback
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from tagkit import __version__
 from tagkit.cli import (
@@ -23,12 +22,40 @@ from tagkit.cli import (
     people,
     reading,
 )
-from tagkit.cli.show import json_out, problem
-from tagkit.errors import Exit, TagkitError
+from tagkit.cli.show import any_console, json_out, problem
+from tagkit.errors import Busy, Exit, TagkitError, WrongInput
+
+UsageError: type[Exception] = typer.BadParameter.__bases__[0]
+"""What a mistyped command raises. Some versions of typer bring their own click, so that it is
+taken from the class that they all have in common."""
+
+
+class CommandsByUse(TyperGroup):
+    """Help that lists the commands under the words of ``rich_help_panel``, in plain text.
+
+    Plain, because it is read on any console, and because drawing it would double the time that
+    every start takes.
+    """
+
+    def format_commands(self, ctx: typer.Context, formatter: Any) -> None:  # type: ignore[override]
+        """One section for each use."""
+        sections: dict[str, list[tuple[str, str]]] = {}
+        for name in self.list_commands(ctx):
+            command = self.get_command(ctx, name)
+            if command is not None and not command.hidden:
+                use = getattr(command, "rich_help_panel", None)
+                use = use if isinstance(use, str) else "Commands"
+                sections.setdefault(use, []).append((name, command.get_short_help_str(200)))
+        for use, rows in sections.items():
+            with formatter.section(use):
+                formatter.write_dl(rows)
+
 
 app = typer.Typer(
     name="tagkit",
+    cls=CommandsByUse,
     no_args_is_help=True,
+    rich_markup_mode=None,
     add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -88,52 +115,73 @@ def _top(
 
 def main() -> None:
     """Run the command line; never returns. See the epilog for the exit codes."""
+    any_console()
     as_json = "--json" in sys.argv
     try:
-        app()
-    except TagkitError as error:
-        sys.exit(_told(error, as_json))
-    except (KeyboardInterrupt, EOFError):
-        problem("interrupted; what was not reported as logged was not logged")
-        sys.exit(Exit.INTERRUPTED)
-    except sqlite3.OperationalError as error:
-        if "locked" in str(error) or "busy" in str(error):
-            problem("the record is busy. Try again in a moment.")
-            sys.exit(Exit.BUSY)
-        sys.exit(_our_fault(error))
-    except OSError as error:
-        if error.filename is None:
-            sys.exit(_our_fault(error))
-        problem(f"{error.filename}: {error.strerror}. Check the path, the disk and your rights.")
-        sys.exit(Exit.WRONG_INPUT)
+        # Given back are the code of typer.Exit, or None at the end of a command.
+        code = app(standalone_mode=False)
+    except UsageError as error:
+        error.show()  # type: ignore[attr-defined]
+        message = error.format_message()  # type: ignore[attr-defined]
+        told = WrongInput(message.rstrip("."), "Add --help to see how it is used")
+        sys.exit(_as_json(told) if as_json else int(told.exit_code))
+    except (KeyboardInterrupt, EOFError, typer.Abort):
+        code = Exit.INTERRUPTED
+    except SystemExit as ended:
+        # Typer ends so, with 1, when whoever read our output has closed the pipe.
+        code = Exit.INTERRUPTED if ended.code == 1 else ended.code
+        sys.exit(code)
     except Exception as error:  # noqa: BLE001 - the last resort turns into exit code 70
-        sys.exit(_our_fault(error))
+        sys.exit(_told(_meant(error), as_json, error))
+    if code == Exit.INTERRUPTED:
+        problem("interrupted; what was not reported as logged was not logged")
+    sys.exit(int(code or 0))
 
 
-def _told(error: TagkitError, as_json: bool) -> int:
-    problem(str(error))
-    if as_json:
-        json_out(
-            {
-                "error": {
-                    "where": error.where,
-                    "problem": error.problem,
-                    "remedy": error.remedy,
-                    "exit": int(error.exit_code),
-                }
-            }
+def _meant(error: Exception) -> TagkitError:
+    """The error as one that a person can mend, or as a fault of ours."""
+    if isinstance(error, TagkitError):
+        return error
+    if isinstance(error, OSError) and error.filename is not None:
+        return WrongInput(
+            str(error.strerror), "Check the path, the disk and your rights", str(error.filename)
         )
-    return int(error.exit_code)
-
-
-def _our_fault(error: BaseException) -> int:
-    problem(
-        f"a fault of ours ({type(error).__name__}: {error}). What was not reported as logged was "
-        "not logged. Set TAGKIT_DEBUG=1 and run it again for a report to send in."
+    if type(error).__name__ == "OperationalError" and any(
+        word in str(error) for word in ("locked", "busy")
+    ):
+        return Busy("the record is busy", "Try again in a moment")
+    return _OurFault(
+        f"a fault of ours ({type(error).__name__}: {error}); what was not reported as logged was "
+        "not logged",
+        "Set TAGKIT_DEBUG=1 and run it again for a report to send in",
     )
-    if os.environ.get("TAGKIT_DEBUG"):
-        traceback.print_exception(error)
-    return int(Exit.OUR_BUG)
+
+
+class _OurFault(TagkitError):
+    exit_code = Exit.OUR_BUG
+
+
+def _told(error: TagkitError, as_json: bool, cause: Exception) -> int:
+    problem(str(error))
+    if error.exit_code == Exit.OUR_BUG and os.environ.get("TAGKIT_DEBUG"):
+        import traceback
+
+        traceback.print_exception(cause)
+    return _as_json(error) if as_json else int(error.exit_code)
+
+
+def _as_json(error: TagkitError) -> int:
+    json_out(
+        {
+            "error": {
+                "where": error.where,
+                "problem": error.problem,
+                "remedy": error.remedy,
+                "exit": int(error.exit_code),
+            }
+        }
+    )
+    return int(error.exit_code)
 
 
 if __name__ == "__main__":

@@ -52,9 +52,14 @@ def open_site(directory: Path) -> Site:
     return open_there(directory)
 
 
-def who(settings: Settings, by: str | None) -> str:
-    """The person code of --by, or the default of site.toml."""
-    code = (by or settings.station.by).strip().upper()
+def who(settings: Settings, by: str | None, *, in_person: bool = False) -> str:
+    """The person code of --by, or the default of site.toml.
+
+    ``in_person``: several people do this at one computer, so that no default is taken.
+    """
+    code = (by or ("" if in_person else settings.station.by)).strip().upper()
+    if not code and in_person:
+        raise WrongInput("nobody is named", "Say who changes the battery: --by CODE", "--by")
     if not code:
         raise WrongInput(
             "nobody is named", "Add --by CODE, or set a default in site.toml, [station] by", "--by"

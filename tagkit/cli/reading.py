@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from tagkit.cli.options import HERE, AsJson, By, SiteDir, Station, open_site, station_name, who
-from tagkit.cli.show import json_out, line
+from tagkit.cli.show import json_out, line, problem
 from tagkit.errors import Exit, WrongInput
 
 if TYPE_CHECKING:
@@ -61,41 +60,21 @@ def read(
             code, name = who(opened.settings, by), station_name(opened.settings, station)
             run_station(opened, wanted[0], by=code, name=name)
         return
+    from tagkit.jobs.looking import looks
+    from tagkit.reader.decoders import hint
+
     ours = 0
     for source in wanted:
-        for frame, one, is_ours in _reads(source):
-            ours += is_ours
-            _print(frame, one, as_json)
+        for seen in looks(source, lambda told: problem(str(told))):
+            ours += len(seen.labels)
+            for one in (*seen.labels, *seen.foreign):
+                _print(seen.frame, one, as_json)
+    if told := hint():
+        problem(told)
     if not ours:
         if not as_json:
             line("Nothing of ours was read.")
         raise typer.Exit(Exit.NOT_FOUND)
-
-
-def _reads(source: str | int) -> Iterator[tuple[Frame, Read, bool]]:
-    """Every label of a source once each time it is shown, with its frame."""
-    from tagkit.cli.show import problem
-    from tagkit.reader.decoders import hint
-    from tagkit.reader.read import read_picture
-    from tagkit.reader.sources import open_source
-    from tagkit.reader.tracking import Tracker
-    from tagkit.reader.watching import Watch
-
-    with open_source(source) as opened:
-        watch, tracker = Watch(), Tracker()
-        for frame in opened:
-            if frame.still:
-                for one in read_picture(frame.picture):
-                    yield frame, one, one.tag is not None
-                continue
-            sighting = tracker.update(watch.read(frame.picture), frame.at)
-            choices = [one for choice in sighting.choices for one in choice.reads]
-            for one in (*sighting.seen, *choices, *sighting.foreign):
-                yield frame, one, one.tag is not None
-        for trouble in opened.troubles:
-            problem(str(trouble))
-    if told := hint():
-        problem(told)
 
 
 def _print(frame: Frame, one: Read, as_json: bool) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import sys
@@ -17,9 +18,18 @@ def on_terminal() -> bool:
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
 
 
+def any_console() -> None:
+    """Characters that a console can't take become question marks instead of a crash."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
 def json_out(data: dict[str, Any]) -> None:
-    """One JSON object with the schema's number."""
-    sys.stdout.write(json.dumps({"schema": SCHEMA, **data}, ensure_ascii=False, default=str) + "\n")
+    """One JSON object with the schema's number; escaped where the output is not Unicode."""
+    unicode = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
+    text = json.dumps({"schema": SCHEMA, **data}, ensure_ascii=not unicode, default=str)
+    sys.stdout.write(text + "\n")
     sys.stdout.flush()
 
 
@@ -30,14 +40,8 @@ def line(text: str = "", style: str = "") -> None:
 
         Console(highlight=False).print(text, style=style, markup=False)
         return
-    sys.stdout.write(_encodable(text) + "\n")
+    sys.stdout.write(text + "\n")
     sys.stdout.flush()
-
-
-def _encodable(text: str) -> str:
-    """Characters that the output can't take become question marks instead of a crash."""
-    encoding = sys.stdout.encoding or "utf-8"
-    return text.encode(encoding, "replace").decode(encoding)
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
@@ -74,6 +78,5 @@ def problem(text: str) -> None:
             f"tagkit: {text}", style="bold red", markup=False
         )
         return
-    encoding = sys.stderr.encoding or "utf-8"
-    sys.stderr.write(f"tagkit: {text}\n".encode(encoding, "replace").decode(encoding))
+    sys.stderr.write(f"tagkit: {text}\n")
     sys.stderr.flush()

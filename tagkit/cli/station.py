@@ -9,10 +9,12 @@ import queue
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from tagkit.cli.show import line
-from tagkit.jobs.conversation import Station, screen_of, step
+from tagkit.cli.show import line, problem
+from tagkit.jobs.conversation import Station, screen_of, shown, step
+from tagkit.jobs.looking import looks
 from tagkit.jobs.site import Site
 from tagkit.station.change import begin
 from tagkit.station.inputs import (
@@ -21,8 +23,6 @@ from tagkit.station.inputs import (
     Foreign,
     Input,
     Release,
-    Seen,
-    Shown,
     Typed,
     Undo,
 )
@@ -53,13 +53,13 @@ def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
     threading.Thread(target=_listen, args=(keys,), daemon=True).start()
     change = begin(FINISHING_STEPS)
     line(HELP)
-    shown = _show(screen_of(station, change), None)
+    last = _show(screen_of(station, change), None)
     for given in _inputs(source, keys):
         screen = screen_of(station, change)
         meant = _meaning(given, screen, change) if isinstance(given, str) else given
         if meant is not None:
             change = step(station, change, meant)
-        shown = _show(screen_of(station, change), shown)
+        last = _show(screen_of(station, change), last)
 
 
 def _listen(keys: queue.Queue[str | None]) -> None:
@@ -68,29 +68,18 @@ def _listen(keys: queue.Queue[str | None]) -> None:
     keys.put(None)
 
 
-def _inputs(source: str | int, keys: queue.Queue[str | None]):  # type: ignore[no-untyped-def]
+def _inputs(source: str | int, keys: queue.Queue[str | None]) -> Iterator[Input | str]:
     """What comes in, in order: typed lines, and labels as they are shown. Ends with q."""
-    from tagkit.reader.sources import open_source
-    from tagkit.reader.tracking import Tracker
-    from tagkit.reader.watching import Watch
-
-    watch, tracker = Watch(), Tracker()
-    with open_source(source) as frames:
-        for frame in frames:
-            sighting = tracker.update(watch.read(frame.picture), frame.at, frame.still)
-            for one in sighting.foreign:
-                yield Foreign(one.text)
-            labels = [one for choice in sighting.choices for one in choice.reads]
-            labels += [one for one in sighting.seen if one not in labels]
-            if labels:
-                yield Shown(
-                    tuple(Seen(one.tag, one.method == "recovered") for one in labels if one.tag)
-                )
-            while not keys.empty():
-                typed = keys.get()
-                if typed is None or typed.strip().lower() == "q":
-                    return
-                yield typed
+    for seen in looks(source, lambda told: problem(str(told))):
+        for one in seen.foreign:
+            yield Foreign(one.text)
+        if seen.labels:
+            yield shown(seen.labels)
+        while not keys.empty():
+            typed = keys.get()
+            if typed is None or typed.strip().lower() == "q":
+                return
+            yield typed
     # The pictures have ended (a file or a lost camera); the keyboard goes on.
     while (typed := keys.get()) is not None and typed.strip().lower() != "q":
         yield typed

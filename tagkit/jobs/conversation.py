@@ -6,16 +6,21 @@ The terminal and any screen do the same: show ``look(change, facts)``, take an i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from tagkit.errors import TagkitError
 from tagkit.jobs.change import log_order, undo_change
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.site import Site
 from tagkit.station.change import Change, advance
-from tagkit.station.inputs import Input, Logged, Refused
+from tagkit.station.inputs import Input, Logged, Refused, Seen, Shown
 from tagkit.station.orders import UndoOrder
 from tagkit.station.screen import Screen, look
+
+if TYPE_CHECKING:
+    from tagkit.reader.read import Read
 
 
 @dataclass(frozen=True)
@@ -60,3 +65,10 @@ def step(station: Station, change: Change, given: Input) -> Change:
     except TagkitError as error:
         outcome = Refused(str(error))
     return advance(change, outcome, station.facts)
+
+
+def shown(labels: Sequence[Read]) -> Shown:
+    """Labels that the reader saw, as the conversation takes them in."""
+    return Shown(
+        tuple(Seen(one.tag, recovered=one.method == "recovered") for one in labels if one.tag)
+    )
