@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from tagkit.assets.fields import stored_plate
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
+from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.fit import Judgement, judge_states
@@ -21,8 +22,6 @@ from tagkit.station.change import Change, advance, begin
 from tagkit.station.inputs import Answer, AnswerGiven, Confirm, Gauge, Seen, Shown
 from tagkit.station.orders import ChangeOrder
 from tagkit.station.situation import Question, Situation, situation
-
-ANSWERS: tuple[AnswerGiven, ...] = ("as-shown", "as-recorded")
 
 
 class ChangeRefused(TagkitError):
@@ -88,10 +87,7 @@ def log_change(
     when the record says otherwise and ``wanted.answer`` does not say which is right. One
     transaction: a change with its charge is in the record whole, or not at all.
     """
-    if wanted.answer is not None and wanted.answer not in ANSWERS:
-        raise WrongInput(
-            f"“{wanted.answer}” is not an answer", f"One of: {', '.join(ANSWERS)}", "--answer"
-        )
+    check_answer(wanted.answer)
     with site.record.writing(by=by, station=station, at=at) as writing:
         facts = RecordFacts(site, writing, station, at)
         order = _converse(_Talk(site, writing, facts, wanted, at))
@@ -130,6 +126,8 @@ def _converse(talk: _Talk) -> ChangeOrder:
             change = advance(change, Shown((Seen(tag),)), talk.facts)
     gauge = Gauge(talk.wanted.discharged_percent, talk.wanted.hours)
     change = advance(change, gauge, talk.facts)
+    if change.notice is not None:
+        raise WrongInput(change.notice.text, "Read the gauge or the meter again")
     while not isinstance(change.order, ChangeOrder):
         now = situation(change, talk.facts)
         asks_for_out = now.stage == "out" or (now.stage == "question" and now.about_out)
@@ -149,10 +147,6 @@ def _tags(talk: _Talk) -> tuple[Tag, Tag, Tag | None, Tag | None]:
             "Give the number of a truck and of a battery",
         )
     truck, battery = pair if pair[0].kind is Kind.TRUCK else reversed(pair)
-    for tag in pair:
-        state = writing.state(tag)
-        if state and state.retired_at:
-            raise WrongInput(f"{tag} is retired: it has left the fleet", "Check the number")
     out = charger = None
     if wanted.battery_out is not None:
         out = parse_tag(asset(writing, wanted.battery_out, Kind.BATTERY).tag)
@@ -160,6 +154,10 @@ def _tags(talk: _Talk) -> tuple[Tag, Tag, Tag | None, Tag | None]:
             raise WrongInput(f"{battery} can't go in and come out at once", "Check it", "--out")
     if wanted.charger is not None:
         charger = parse_tag(asset(writing, wanted.charger, Kind.CHARGER).tag)
+    for tag in (truck, battery, out, charger):
+        state = writing.state(tag) if tag is not None else None
+        if state and state.retired_at:
+            raise WrongInput(f"{tag} is retired: it has left the fleet", "Check the number")
     return truck, battery, out, charger
 
 
@@ -194,7 +192,11 @@ def _stopped(talk: _Talk, now: Situation, truck: Tag, battery: Tag) -> TagkitErr
                 "Read its number again. If it is here, it has been used since its last charge: "
                 "record where it is with “tagkit seen” and charge it; nothing was logged",
             )
-    return ChangeRefused(_judged(talk, battery, truck))
+    judged = _judged(talk, battery, truck)
+    if now.verdict is not None and now.readiness is not None:
+        # What stopped it, which may rest on an answer given: off its charger, so resting now.
+        judged = replace(judged, verdict=now.verdict, readiness=now.readiness)
+    return ChangeRefused(judged)
 
 
 def _judged(talk: _Talk, battery: Tag, other: Tag) -> Judgement:

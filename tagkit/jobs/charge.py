@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 from tagkit.assets.tag import Kind
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
+from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
+from tagkit.record.words import describe
+from tagkit.rules.readiness import Readiness
 from tagkit.units import Dimension, Quantity, parse_quantity
 
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
@@ -118,9 +122,12 @@ def start_charge(
         if first.kind == Kind.CHARGER.value:
             first, second = second, first
         judged = judge_states(site, first, second, measured["temperature"], at)
-        if judged.exit_code() != Exit.DONE:
+        if not judged.verdict.fits:
             raise ChargeRefused(judged)
         _settle_taken(site, first, second, answer)
+        judged = replace(judged, readiness=_off_charge(judged.readiness))
+        if judged.exit_code() != Exit.DONE:
+            raise ChargeRefused(judged)
         event = writing.append(
             "charge_started",
             [first.tag, second.tag],
@@ -135,24 +142,31 @@ def start_charge(
     return event, judged
 
 
-def _settle_taken(site: Site, battery: Any, charger: Any, answer: str | None) -> None:
-    problems = []
-    if battery.charging:
-        problems.append(
-            f"{battery.tag} is on charge at {battery.charging['charger']} since "
-            f"{battery.charging['started_at']}"
-        )
-    others = [
-        held.tag
-        for held in site.record.held_by(charger.tag)
-        if held.tag != battery.tag and held.charging
-    ]
-    problems += [f"{other} is on charge at {charger.tag}" for other in others]
-    if problems and answer != "as-shown":
+def _settle_taken(site: Site, battery: AssetState, charger: AssetState, answer: str | None) -> None:
+    """Whatever is on charge by the record, at the charger or elsewhere, must be answered for."""
+    taken = [battery, *(one for one in site.record.held_by(charger.tag) if one.tag != battery.tag)]
+    problems = [_on_charge(site, one) for one in taken if one.charging]
+    if not problems:
+        return
+    check_answer(answer, "then it is on charge already")
+    if answer is None:
         raise NeedsAnswer(
-            f"the record says: {'; '.join(problems)}",
+            f"by the record {'; '.join(problems)}",
             "If what you see is right, add --answer as-shown; nothing was logged",
         )
+
+
+def _on_charge(site: Site, battery: AssetState) -> str:
+    charging = battery.charging or {}
+    started = site.record.event(charging["event"])
+    told = f" ({describe(started)})" if started else ""
+    return f"{battery.tag} is on charge at {charging['charger'] or 'a charger'}{told}"
+
+
+def _off_charge(ready: Readiness) -> Readiness:
+    """Readiness of a battery of which somebody has said that it is not on charge any more."""
+    reasons = tuple(reason for reason in ready.reasons if reason.code != "on charge")
+    return replace(ready, ready=not reasons, reasons=reasons)
 
 
 def end_charge(
@@ -169,10 +183,18 @@ def end_charge(
     measured = readings.stored()
     with site.record.writing(by=by, station=station, at=at) as writing:
         state = asset(writing, battery, Kind.BATTERY)
-        if not state.charging and answer != "as-shown":
-            raise NeedsAnswer(
-                f"the record has no charge of {state.tag} that could end",
-                "If it was charged, add --answer as-shown; nothing was logged",
+        if not state.charging:
+            check_answer(answer, "then there is no charge to end")
+            if answer is None:
+                raise NeedsAnswer(
+                    f"the record has no charge of {state.tag} that could end{_last_end(site, state)}",
+                    "If it was charged, add --answer as-shown; nothing was logged",
+                )
+        elif at is not None and at < datetime.fromisoformat(state.charging["started_at"]):
+            raise WrongInput(
+                f"the charge of {state.tag} began later, at {state.charging['started_at']}",
+                "Give the time it ended",
+                "--at",
             )
         charger = (state.charging or {}).get("charger")
         return writing.append(
@@ -180,3 +202,11 @@ def end_charge(
             [tag for tag in (state.tag, charger) if tag],
             {"battery": state.tag, "charger": charger, "ah": None, **measured},
         )
+
+
+def _last_end(site: Site, battery: AssetState) -> str:
+    """Who ended its last charge, if somebody did."""
+    for event in site.record.timeline(battery.tag, 20):
+        if event.kind == "charge_ended" and not event.voided:
+            return f" ({describe(event)})"
+    return ""

@@ -8,9 +8,11 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.people import require_supervisor
+from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
 
 
 def hold(
@@ -74,8 +76,22 @@ def release(
             ]
         if found.kind != Kind.BATTERY.value:
             raise WrongInput(f"{found.tag} is not held", "There is nothing to release")
+        _check_releasable(site, found, at)
         return [
             writing.append(
                 "released", [found.tag], {"asset": found.tag, "hold": None, "reason": reason}
             )
         ]
+
+
+def _check_releasable(site: Site, found: AssetState, at: datetime | None) -> None:
+    """A release is given for something: it is no pass for what may come up later."""
+    ready = readiness_of(site, found, "use", at=at)
+    if ready.ready:
+        raise WrongInput(f"{found.tag} is ready or released already", "There is nothing to release")
+    stays = [reason for reason in ready.reasons if not reason.lifted_by_release]
+    if stays:
+        raise WrongInput(
+            f"a release can't lift this of {found.tag}: {stays[0].sentence}",
+            "Take another battery",
+        )

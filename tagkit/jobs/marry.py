@@ -16,6 +16,7 @@ from tagkit.assets.kinds import PLATES
 from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind
 from tagkit.errors import NeedsAnswer, WrongInput
+from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset, is_married, plate
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
@@ -83,7 +84,14 @@ def marry(
         notes = _against_designation(kind, found, facts)
         if is_married(found):
             notes = (*notes, f"{found.tag} was married before; this is a repeated check")
-        if (differences or _contradicts(notes)) and answer != "as-shown":
+        check_answer(answer)
+        if (differences or _contradicts(notes)) and answer == "as-recorded":
+            raise WrongInput(
+                "then what was keyed in is not what is stamped there",
+                "Read the stamp again and key it in; nothing was logged",
+                "--answer",
+            )
+        if (differences or _contradicts(notes)) and answer is None:
             raise NeedsAnswer(
                 f"the stamp on {found.tag} differs from the record: {'; '.join((*differences, *notes))}",
                 "Read the stamp again. If it is right, add --answer as-shown; if the label is on "

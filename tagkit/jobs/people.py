@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 
 from tagkit.errors import WrongInput
@@ -9,6 +10,7 @@ from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 
 ROLES = ("attendant", "technician", "supervisor")
+PERSON_CODE = re.compile(r"[A-Z0-9._-]{1,16}")
 
 
 def authorise(
@@ -29,11 +31,15 @@ def authorise(
     of a site authorises himself as supervisor; afterwards only supervisors authorise.
     """
     person = person.strip().upper()
+    if not PERSON_CODE.fullmatch(person):
+        raise WrongInput(
+            f"“{person}” is not a person's code", "Use up to 16 letters, digits, . _ -", "CODE"
+        )
     if role not in ROLES:
         raise WrongInput(f"“{role}” is not a role", f"One of: {', '.join(ROLES)}", "--role")
     if until is not None:
         try:
-            datetime.strptime(until, "%Y-%m-%d")  # noqa: DTZ007 - only its form is checked
+            until = datetime.strptime(until.strip(), "%Y-%m-%d").date().isoformat()  # noqa: DTZ007
         except ValueError:
             raise WrongInput(
                 f"“{until}” is not a date", "Write it as YYYY-MM-DD", "--until"
@@ -91,7 +97,7 @@ def require_supervisor(site: Site, code: str) -> None:
 def require_second(site: Site, by: str, second: str) -> str:
     """The second person of an amendment: known, still authorised, and not the first one."""
     code = second.strip().upper()
-    if code == by:
+    if code == by.strip().upper():
         raise WrongInput(
             "the second person is the first one", "Have someone else check it", "--second"
         )

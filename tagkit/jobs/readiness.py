@@ -85,8 +85,22 @@ def readiness_facts(
         gravity=Quantity.from_stored(gravity) if gravity else None,
         gravity_at=_time(gravity.get("at")) if gravity else None,
         lowest_charge_temperature=Quantity.from_stored(lowest) if lowest else None,
-        released=state.release["reason"] if state.release else None,
+        released=_released(state),
     )
+
+
+def _released(state: AssetState) -> str | None:
+    """The reason of a release that still stands.
+
+    A release lifts what the supervisor knew of: a hold put on later, or another use since, is
+    not lifted by it.
+    """
+    if state.release is None:
+        return None
+    given = state.release["at"]
+    later = any(hold["at"] > given for hold in state.holds)
+    used = state.last_used_at is not None and state.last_used_at > given
+    return None if later or used else str(state.release["reason"])
 
 
 def _time(text: str | None) -> datetime | None:
