@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -24,7 +22,8 @@ from tagkit.cli.options import (
     station_name,
     who,
 )
-from tagkit.cli.show import json_out, line, on_terminal, table
+from tagkit.cli.progress import progress
+from tagkit.cli.show import json_out, line, table
 from tagkit.errors import WrongInput
 
 if TYPE_CHECKING:
@@ -35,27 +34,6 @@ Template = Annotated[
     typer.Option("--template", metavar="NAME", help="A template's name, or a .toml of your own; "
                  "“list” shows them."),
 ]  # fmt: skip
-
-
-@contextmanager
-def progress(as_json: bool) -> Iterator[Callable[[str, int, int], None]]:
-    """A progress bar on a terminal; silence elsewhere."""
-    from tagkit.jobs.printing import silent
-
-    if as_json or not on_terminal():
-        yield silent
-        return
-    from rich.progress import Progress
-
-    with Progress(transient=True) as bar:
-        tasks: dict[str, Any] = {}
-
-        def step(what: str, done: int, total: int) -> None:
-            if what not in tasks:
-                tasks[what] = bar.add_task(what, total=total)
-            bar.update(tasks[what], completed=done, total=total)
-
-        yield step
 
 
 def receive(

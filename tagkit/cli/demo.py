@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from tagkit.cli.delivery import progress
 from tagkit.cli.options import AsJson, Force
+from tagkit.cli.progress import progress
 from tagkit.cli.show import json_out, line
 
 CAUTION = (

@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from tagkit.cli.options import HERE, AsJson, Force, SiteDir, free_to_write, open_site
+from tagkit.cli.progress import progress
 from tagkit.cli.show import clock_time, json_out, line
 from tagkit.errors import Exit
 
@@ -79,7 +80,8 @@ def verify(
     """Check the record: changed, removed, inserted or reordered events, a cut-off tail, a copy."""
     from tagkit.jobs.keep import check_record
 
-    report = check_record(site, head or [])
+    with progress(as_json) as step:
+        report = check_record(site, head or [], lambda done, total: step("checking", done, total))
     if as_json:
         json_out(report.to_json())
     else:

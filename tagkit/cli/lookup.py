@@ -83,6 +83,7 @@ def history(
     with open_site(site) as opened:
         found = asset(opened.record, tag)
         events = opened.record.timeline(found.tag, limit=limit)
+        events.sort(key=lambda event: event.happened, reverse=True)
         zone = opened.timezone()
     if as_json:
         json_out({"tag": found.tag, "events": [_event(event) for event in events]})

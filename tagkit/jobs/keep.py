@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -30,7 +31,9 @@ class VerifyReport:
         }
 
 
-def check_record(directory: Path, known: list[str]) -> VerifyReport:
+def check_record(
+    directory: Path, known: list[str], progress: Callable[[int, int], None] | None = None
+) -> VerifyReport:
     """Check the record in ``directory`` against itself and against heads kept elsewhere.
 
     ``known``: heads as an earlier report printed them, or names of files that hold such lines.
@@ -52,7 +55,7 @@ def check_record(directory: Path, known: list[str]) -> VerifyReport:
                 "--head",
             )
         heads += found
-    findings = verify(directory, heads)
+    findings = verify(directory, heads, progress)
     grave = tuple(str(finding) for finding in findings if finding.grave)
     notices = tuple(str(finding) for finding in findings if not finding.grave)
     if any(finding.kind == "damaged" for finding in findings):
