@@ -47,7 +47,7 @@ _MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
      {B: "designation"}),
     ("voltage|battery voltage|rated voltage|system voltage",
      {B: "voltage", T: "voltage", C: "voltages"}),
-    ("output voltage|charger voltage|charger output voltage|output", {C: "voltages"}),
+    ("output voltage|charger voltage|charger output voltage", {C: "voltages"}),
     ("cells|number cells|count cells|cells count|battery cells", {B: "cells"}),
     ("capacity|battery capacity|rated capacity", {B: "capacity", C: CAPACITIES}),
     ("battery capacity|capacity max|battery capacity max", {T: "capacity_max"}),
@@ -248,22 +248,28 @@ def read_header(header: str, index: int = 0) -> Column:
     if not shown or len(shown) > 120:
         return plain_column
     without_rate, rate = rate_in(shown)
-    for text, hours in ((shown, None), (without_rate, rate)):
-        for words, unit in _splits(text):
-            known = _known().get(terms(words))
-            if known is None:
-                continue
-            meanings = _by_unit(known, unit)
-            if hours is not None and not any("capacity" in name for name in meanings.values()):
-                continue
-            return replace(
-                plain_column,
-                meanings=dict(meanings),
-                unit=unit,
-                rate=hours,
-                terms=terms(words),
-            )
-    return plain_column
+    if rate is not None:
+        column = _understood(plain_column, without_rate)
+        if any("capacity" in name for name in column.meanings.values()):
+            return replace(column, rate=rate)
+    return _understood(plain_column, shown)
+
+
+def _understood(column: Column, text: str) -> Column:
+    """The column with what ``text`` states; a unit that fits is preferred to one that doesn't."""
+    other: Column | None = None
+    for words, unit in _splits(text):
+        known = _known().get(terms(words))
+        if known is None:
+            continue
+        meanings = dict(_by_unit(known, unit))
+        found = replace(column, meanings=meanings, unit=unit, terms=terms(words))
+        if unit is None and words != text and other is not None:
+            break
+        if unit is None or _unit_fits(found):
+            return found
+        other = other or found
+    return other or column
 
 
 def _by_unit(meanings: Mapping[Kind, str], unit: str | None) -> Mapping[Kind, str]:
@@ -274,8 +280,8 @@ def _by_unit(meanings: Mapping[Kind, str], unit: str | None) -> Mapping[Kind, st
 
 
 def _splits(text: str) -> list[tuple[str, str | None]]:
-    """Ways to part a header into words and unit, the most literal first."""
-    found: list[tuple[str, str | None]] = [(text, None)]
+    """Ways to part a header into words and unit, those with a unit first."""
+    found: list[tuple[str, str | None]] = []
     bracketed = re.findall(r"[(\[{]([^)\]}]*)[)\]}]", text)
     outside = re.sub(r"[(\[{][^)\]}]*[)\]}]", " ", text)
     for inside in bracketed:
@@ -287,25 +293,22 @@ def _splits(text: str) -> list[tuple[str, str | None]]:
                     rest = re.sub(rf"[(\[{{]{re.escape(other)}[)\]}}]", " ", rest)
             found += [(rest, symbol), (outside, symbol)]
     for bare in (text, outside):
-        match = re.fullmatch(r"(.*[^\s,;:/_-])[\s,;:/_-]+(\S+(?: \S+)?)\s*", bare.strip())
-        while match:
-            symbol = _unit_symbol(match[2])
-            if symbol is not None:
+        for unit_words in (2, 1):  # "V DC", "kg"
+            match = re.fullmatch(
+                rf"(.*[^\s,;:/_-])[\s,;:/_-]+((?:\S+ ){{{unit_words - 1}}}\S+)\s*", bare.strip()
+            )
+            symbol = _unit_symbol(match[2]) if match else None
+            if match and symbol is not None:
                 found.append((match[1], symbol))
                 break
-            match = (
-                re.fullmatch(r"(.*[^\s,;:/_-])[\s,;:/_-]+(\S+)\s*", bare.strip())
-                if (" " in match[2])
-                else None
-            )
-    if bracketed:
-        found.append((outside, None))
-    return found
+    return [*found, (text, None), (outside, None)]
 
 
 def _unit_symbol(text: str) -> str | None:
     """The unit's symbol, "ton" where it does not say which, or None."""
     word = re.sub(r"^in ", "", plain(text)).strip()
+    if word.startswith("min"):  # the minimum; nothing here is headed in minutes
+        return None
     try:
         unit = unit_named(word)
     except Ambiguous:
@@ -322,24 +325,22 @@ def _check_unit(column: Column) -> None:
             "Write kg or lb, or “t” for tonnes",
             f"column {column.letter}",
         )
-    unit = unit_named(column.unit)
-    dimensions = {
-        dimension
-        for kind, name in column.meanings.items()
-        if (dimension := dimension_of(kind, name)) is not None
-    }
-    hours_of_rate = unit is not None and unit.symbol == "h" and _is_rate(column)
-    if unit is not None and unit.dimension not in dimensions and not hours_of_rate:
+    if not _unit_fits(column):
         raise WrongInput(
-            f"the unit {unit.symbol} in the header “{column.header}” does not go with "
+            f"the unit {column.unit} in the header “{column.header}” does not go with "
             f"what the column states",
             "Correct the header",
             f"column {column.letter}",
         )
 
 
-def _is_rate(column: Column) -> bool:
-    return "capacity_rate" in column.meanings.values()
+def _unit_fits(column: Column) -> bool:
+    if column.unit in (None, "ton"):
+        return True
+    unit = unit_named(column.unit or "")
+    if unit is None or (unit.symbol == "h" and "capacity_rate" in column.meanings.values()):
+        return True
+    return any(unit.dimension is dimension_of(kind, name) for kind, name in column.meanings.items())
 
 
 def dimension_of(kind: Kind, name: str) -> Dimension | None:

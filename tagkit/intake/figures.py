@@ -105,7 +105,10 @@ def rate_in(text: str) -> tuple[str, int | None]:
     if not match:
         return text, None
     hours = int(match["c"] or match["h"])
-    rest = f"{text[: match.start()]} {text[match.end() :]}".strip(" ,;/@")
+    rest = f"{text[: match.start()]} {text[match.end() :]}".strip(" ,;:/@")
+    for opening, closing in ("()", "[]"):  # "(Ah, 6 h)" leaves "(Ah"
+        if rest.count(opening) > rest.count(closing):
+            rest += closing
     return (" ".join(rest.split()), hours) if 1 <= hours <= 20 else (text, None)
 
 

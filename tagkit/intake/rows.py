@@ -42,8 +42,7 @@ def read_row(
     """
     reading = RowReading(row.number)
     reading.kind = kind_of_row(row, sheet, kind, reading)
-    _check_width(row, sheet, reading)
-    if reading.kind is None:
+    if _is_too_wide(row, sheet, reading) or reading.kind is None:
         return reading
     source = _source_for(reading.kind, source)
     for name, column in sheet.columns.for_kind(reading.kind).items():
@@ -76,16 +75,21 @@ def _needed(reading: RowReading) -> list[str]:
     return needed
 
 
-def _check_width(row: Row, sheet: Sheet, reading: RowReading) -> None:
+def _is_too_wide(row: Row, sheet: Sheet, reading: RowReading) -> bool:
     """More cells than headers: in a text table a comma within a figure has parted it."""
     beyond = [cell for index, cell in row.filled() if index >= len(sheet.header.cells)]
     if not beyond:
-        return
+        return False
     if sheet.form.family == "csv":
-        reading.report("", beyond[0].text, "the row has more cells than the header has columns",
-                "Put a cell that contains the separator in quotation marks")  # fmt: skip
-    else:
-        reading.warnings.append(f"“{beyond[0].shown.strip()}” stands beside the table; not taken")
+        reading.report(
+            "",
+            beyond[0].text,
+            "the row has more cells than the header has columns",
+            "Put a cell that contains the separator in quotation marks",
+        )
+        return True
+    reading.warnings.append(f"“{beyond[0].shown.strip()}” stands beside the table; not taken")
+    return False
 
 
 def _note_unused(row: Row, sheet: Sheet, reading: RowReading) -> None:
@@ -169,7 +173,7 @@ def _check_order(reading: RowReading) -> None:
 def _check_told(reading: RowReading) -> None:
     assert reading.kind is not None
     names = _TOLD_BY[reading.kind]
-    if any(name in reading.facts for name in names):
+    if any(name in reading.facts or name in reading.failed for name in names):
         return
     words = " or ".join(label_of(reading.kind, name) for name in names)
     reading.report("", "", f"nothing tells which {reading.kind.noun} this is",

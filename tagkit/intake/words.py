@@ -119,7 +119,7 @@ ORDER = re.compile(r"\b([lwbah])\s?[x*/]\s?([lwbah])\s?[x*/]\s?([lwbah])\b")
 
 def plain(text: str) -> str:
     """Small letters, no accents, single spaces: "Länge  [mm]" -> "lange [mm]"."""
-    folded = unicodedata.normalize("NFKD", text.lower().replace("×", "x"))
+    folded = unicodedata.normalize("NFKD", text.lower().replace("×", "x").replace("º", ""))
     return " ".join("".join(c for c in folded if not unicodedata.combining(c)).split())
 
 

@@ -25,6 +25,7 @@ _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 _MERGED = re.compile(rb"<(?:\w+:)?mergeCell\s[^>]*?ref=[\"']([A-Z]{1,3})(\d+):([A-Z]{1,3})(\d+)")
 _MOST_MERGED = 5_000
 _LAST_ROW = 1_048_576  # of any worksheet
+_MOST_PLACES = 10 * limits.CELLS  # cells and the empty places to their left
 _WITHOUT_VALUE = "the formula was saved without its value"
 
 
@@ -34,7 +35,8 @@ def read_workbook(data: bytes, where: str) -> list[Grid]:
         _check_archive(archive, where)
         try:
             grids = list(_grids(data, archive, where))
-        except WrongInput:
+        except WrongInput as error:
+            error.where = error.where or where
             raise
         except Exception as error:
             # A damaged workbook can break the library in any way it likes.
@@ -110,9 +112,15 @@ def _rows(sheet: Any, beside: Any) -> Iterator[tuple[Cell, ...]]:
 
 def _raw_rows(sheet: Any) -> Iterator[tuple[Any, ...]]:
     sheet.reset_dimensions()  # the size that the file states may be wrong
-    # One more than is read, so that too many can be told from just enough.
-    rows: Iterator[tuple[Any, ...]] = sheet._cells_by_row(1, 1, limits.COLUMNS + 1, 3 * limits.ROWS)
-    return rows
+    places = 0
+    for row in sheet.iter_rows(max_row=_LAST_ROW):
+        places += len(row)
+        if places > _MOST_PLACES:
+            raise WrongInput(
+                f"the worksheet “{sheet.title}” has cells far beside its table",
+                "Copy the table alone into a new workbook",
+            )
+        yield row
 
 
 def _cell(cell: Any, written: Any) -> Cell:
