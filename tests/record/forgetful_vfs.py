@@ -39,11 +39,15 @@ class ForgetfulDisk(apsw.VFS):
         self.cut_at = cut_at
         self.steps = 0
         self.dead = False
+        self.over = False
+        self.connections: list[apsw.Connection] = []
         self.unsynced: dict[str, list[tuple[int, bytes | None]]] = {}
         super().__init__(self.vfs_name, "")
 
-    def step(self, counts: bool = True) -> None:
-        """One step towards the power cut."""
+    def step(self, counts: bool = True) -> bool:
+        """One step towards the power cut; False when it is over and nothing must be done."""
+        if self.over:
+            return False
         if self.dead:
             raise PowerCut("the power is out")
         if counts:
@@ -51,24 +55,29 @@ class ForgetfulDisk(apsw.VFS):
             if self.cut_at is not None and self.steps >= self.cut_at:
                 self.dead = True
                 raise PowerCut("the power went")
+        return True
 
     def xOpen(self, name: Any, flags: list[int]) -> ForgetfulFile:
         return ForgetfulFile(self, name, flags)
 
     def xDelete(self, filename: str, syncdir: bool) -> None:
-        self.step()
-        self.unsynced.pop(filename, None)
-        super().xDelete(filename, syncdir)
+        if self.step():
+            self.unsynced.pop(filename, None)
+            super().xDelete(filename, syncdir)
 
     def connect(self, path: Path) -> apsw.Connection:
         """A connection through this disk, for ``Record.open(..., connect=disk.connect)``."""
         connection = apsw.Connection(str(path), flags=apsw.SQLITE_OPEN_READWRITE, vfs=self.vfs_name)
+        self.connections.append(connection)
         connection.execute("PRAGMA locking_mode = EXCLUSIVE")
         return connection
 
     def lose_power(self, left: Left, chance: random.Random) -> None:
         """Leaves on the real disk what a power cut leaves of the unsynced writes."""
-        self.dead = True
+        # What SQLite still does to close its files reaches nothing any more.
+        self.dead = self.over = True
+        for connection in self.connections:
+            connection.close(True)
         for name, writes in self.unsynced.items():
             if left == "nothing" or not Path(name).exists():
                 continue
@@ -98,15 +107,16 @@ class ForgetfulFile(apsw.VFSFile):
         return self.disk.unsynced.setdefault(self.name, [])
 
     def xWrite(self, data: bytes, offset: int) -> None:
-        self.disk.step()
-        self.waiting.append((offset, bytes(data)))
+        if self.disk.step():
+            self.waiting.append((offset, bytes(data)))
 
     def xTruncate(self, size: int) -> None:
-        self.disk.step()
-        self.waiting.append((size, None))
+        if self.disk.step():
+            self.waiting.append((size, None))
 
     def xSync(self, flags: int) -> None:
-        self.disk.step()
+        if not self.disk.step():
+            return
         for offset, data in self.waiting:
             if data is None:
                 super().xTruncate(offset)

@@ -1,0 +1,272 @@
+"""However events of two stations arrive, and whatever their clocks say, they fold alike."""
+
+from __future__ import annotations
+
+import tempfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from tagkit.record.clock import clock_text, read_clock, reading, utc_text
+from tagkit.record.envelope import canonical, from_bytes
+from tagkit.record.keys import load_key
+from tagkit.record.record import Record
+from tagkit.record.verify import verify
+
+START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
+LATER = START + timedelta(days=30)
+BATTERIES = ("B-NA-00001-1", "B-NA-00002-2")
+TRUCKS = ("T-NA-00001-1", "T-NA-00002-2")
+CHARGER = "C-NA-00001-1"
+
+steps = st.lists(
+    st.tuples(
+        st.sampled_from(["changed", "moved", "charge_started", "charge_ended", "held", "voided"]),
+        st.integers(0, 1),  # which battery
+        st.integers(0, 1),  # which truck
+        st.sampled_from([0, 0, 0, -90, 2, 60, -14 * 60, 20 * 365 * 24 * 60]),  # clock jumps, min
+        st.sampled_from([None, None, None, 0, 45, 600]),  # happened so many minutes earlier
+        st.integers(0, 30),  # which event is voided
+    ),
+    max_size=12,
+)
+
+
+def body_of(kind: str, battery: str, truck: str, voids: str) -> dict[str, Any]:
+    other = BATTERIES[1 - BATTERIES.index(battery)]
+    return {
+        "changed": {"truck": truck, "battery_in": battery, "battery_out": other},
+        "moved": {"battery": battery, "place": {"kind": "stand", "name": truck}},
+        "charge_started": {"battery": battery, "charger": CHARGER, "charge_kind": "equalize"},
+        "charge_ended": {"battery": battery, "temperature": 30},
+        "held": {"asset": battery, "reason": "leak"},
+        "voided": {"event": voids, "reason": "wrong"},
+    }[kind]
+
+
+def write(folder: Path, site: str, plan: list[Any], ids: list[str]) -> list[tuple[bytes, bytes]]:
+    """One station's events, by its own clock; ``ids`` are what it may void."""
+    now = START
+    with Record.create(folder, site, clock=lambda: now) as record:
+        for kind, battery, truck, jump, earlier, which in plan:
+            now += timedelta(minutes=1 + jump)
+            at = None if earlier is None else now - timedelta(minutes=earlier)
+            body = body_of(
+                kind, BATTERIES[battery], TRUCKS[truck], ids[which % len(ids)] if ids else "x-1"
+            )
+            with record.writing("TS", "bay") as writing:
+                event = writing.append(kind, [BATTERIES[battery]], body, at=at)
+            ids.append(event.id)
+            now = now - timedelta(minutes=jump) if jump > 60 else now
+        assert verify(folder) == []
+        return list(record.export())
+
+
+def interleaved(one: list[Any], other: list[Any], turns: list[bool]) -> list[Any]:
+    one, other, mixed = one[:], other[:], []
+    for turn in turns:
+        source = (one if turn else other) or other or one
+        if source:
+            mixed.append(source.pop(0))
+    return mixed + one + other
+
+
+def folded(folder: Path, batches: list[list[tuple[bytes, bytes]]]) -> list[str]:
+    with Record.create(folder, "QZ", clock=lambda: LATER) as record:
+        for batch in batches:
+            received = record.receive(batch)
+            assert received.refused == []
+        states = [state.to_json() for state in record.states()]
+        order = [event.id for tag in BATTERIES for event in record.timeline(tag)]
+    assert verify(folder) == []
+    return [*states, *order]
+
+
+@settings(
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)
+@given(steps, steps, st.lists(st.booleans(), max_size=30), st.integers(1, 7))
+def test_any_interleaving_folds_to_the_same_state(
+    first: list[Any], second: list[Any], turns: list[bool], size: int
+) -> None:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as top:
+        folder, ids = Path(top), []
+        one = write(folder / "one", "NA", first, ids)
+        other = write(folder / "other", "NB", second, ids)
+        expected = folded(folder / "a", [one, other])
+        mixed = interleaved(one, other, turns)
+        batches = [mixed[start : start + size] for start in range(0, len(mixed), size)]
+        assert folded(folder / "b", batches) == expected
+        assert folded(folder / "c", [other, one, mixed]) == expected
+
+
+def test_clock_values_survive_being_written() -> None:
+    for value in (0, reading(1_772_000_000_000, 65535), reading(1_772_000_000_000)):
+        assert read_clock(clock_text(value)) == value
+    with pytest.raises(ValueError):
+        read_clock("yesterday")
+
+
+def test_a_clock_set_back_by_hours_changes_no_order(depot: Any, clock: Any) -> None:
+    truck, first, second = depot.trucks[0], *depot.batteries[:2]
+    depot.change(truck, first)
+    clock.move(hours=-5)
+    depot.change(truck, second, out=first, to=depot.chargers[0], station="bay 1")
+    depot.change(truck, first, out=second, to=depot.chargers[1])
+    assert [state.tag for state in depot.record.held_by(truck)] == [str(first)]
+    assert depot.place(second) == str(depot.chargers[1])
+    clock.move(hours=7)
+    depot.change(truck, second, out=first, to=depot.chargers[0])
+    assert [state.tag for state in depot.record.held_by(truck)] == [str(second)]
+    assert verify(depot.folder) == []
+
+
+def test_a_dead_clock_battery_sends_no_event_to_the_year_2000(depot: Any, clock: Any) -> None:
+    truck, first, second = depot.trucks[0], *depot.batteries[:2]
+    depot.change(truck, first)
+    right = clock.now
+    clock.now = datetime(2000, 1, 1, tzinfo=UTC)
+    depot.change(truck, second, out=first)
+    clock.now = right + timedelta(hours=1)
+    assert [state.tag for state in depot.record.held_by(truck)] == [str(second)]
+    assert depot.record.state(second).last_changed_at[:10] == "2026-03-02"
+    assert verify(depot.folder) == []
+
+
+def test_a_wild_clock_does_not_win_for_ever(depot: Any, clock: Any) -> None:
+    truck, first, second, third = depot.trucks[0], *depot.batteries[:3]
+    right = clock.now
+    clock.move(days=20 * 365)
+    depot.change(truck, first, station="bay 1")
+    depot.change(truck, second, out=first, to=depot.chargers[0], station="bay 2")
+    clock.now = right + timedelta(hours=1)
+    depot.change(truck, third, out=second, to=depot.chargers[1])
+    assert [state.tag for state in depot.record.held_by(truck)] == [str(third)]
+    assert depot.place(first) == str(depot.chargers[0])
+    assert depot.record.state(third).last_changed_at < utc_text(
+        int((right + timedelta(hours=2)).timestamp() * 1000)
+    )
+    clock.move(hours=1)
+    depot.change(truck, first, out=third, to=depot.chargers[1], station="bay 2")
+    assert [state.tag for state in depot.record.held_by(truck)] == [str(first)]
+    assert verify(depot.folder) == []
+    order = [event.station for event in reversed(depot.record.timeline(truck))]
+    assert order == ["desk", "bay 1", "bay 2", "desk", "bay 2"]
+
+
+def test_events_from_a_wild_clock_are_set_apart_until_it_is_put_right(
+    depot: Any, clock: Any, tmp_path: Path
+) -> None:
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: START + timedelta(hours=1)) as peer:
+        assert peer.receive(depot.record.export()).refused == []
+        battery, truck = depot.batteries[0], depot.trucks[0]
+        right = clock.now
+        clock.move(days=4000)
+        wild = depot.change(truck, battery)
+        have = {head.epoch: head.sequence for head in peer.heads()}
+        assert peer.receive(depot.record.export(have)).taken == 1
+        assert peer.state(battery).place is None
+        (found,) = peer.contradictions()
+        assert found.kind == "wild clock"
+        assert found.events == (wild.id,)
+        assert verify(tmp_path / "peer") == []
+        clock.now = right + timedelta(minutes=10)
+        depot.log("watered", {}, tags=[battery])
+        have = {head.epoch: head.sequence for head in peer.heads()}
+        assert peer.receive(depot.record.export(have)).taken == 1
+        assert peer.contradictions() == []
+        assert peer.state(battery).place["name"] == str(truck)
+        assert peer.state(battery).to_json() == depot.record.state(battery).to_json()
+        assert verify(tmp_path / "peer") == []
+
+
+def test_a_station_a_little_ahead_is_folded_when_its_time_has_come(
+    depot: Any, clock: Any, tmp_path: Path
+) -> None:
+    now = [START]
+    clock.now = START + timedelta(minutes=20)
+    depot.change(depot.trucks[0], depot.batteries[0])
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: now[0]) as peer:
+        peer.receive(depot.record.export())
+        assert peer.state(depot.batteries[0]) is not None
+        assert peer.state(depot.batteries[0]).place is None
+        now[0] += timedelta(minutes=20)
+        with peer.writing("KM", "desk"):
+            pass
+        assert peer.state(depot.batteries[0]).place["name"] == str(depot.trucks[0])
+
+
+def test_only_rightly_signed_unbroken_chains_are_taken_in(depot: Any, tmp_path: Path) -> None:
+    depot.change(depot.trucks[0], depot.batteries[0])
+    parcels = list(depot.record.export())
+    (head,) = depot.record.heads()
+    key = load_key(depot.folder / "keys", head.epoch)
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: LATER) as peer:
+        assert "beginning of its chain is missing" in peer.receive(parcels[1:2]).refused[0]
+        assert peer.receive(parcels[:3]).taken == 3
+        assert peer.receive(parcels[:3]).already_here == 3
+        assert "missing here" in peer.receive(parcels[4:5]).refused[0]
+        raw, signature = parcels[3]
+        forged = raw.replace(b'"by":"TS"', b'"by":"KM"')
+        assert forged != raw
+        assert "signature" in peer.receive([(forged, signature)]).refused[0]
+        assert "signature" in peer.receive([(raw, bytes(64))]).refused[0]
+        content = __import__("json").loads(raw)
+        for change, said in (
+            ({"station": "bay 9"}, "belongs to"),
+            ({"previous": "f" * 64}, "does not follow"),
+        ):
+            other = canonical(content | change)
+            assert said in peer.receive([(other, key.sign(other))]).refused[0]
+        twin = canonical(content | {"sequence": 2})
+        assert "another event stands" in peer.receive([(twin, key.sign(twin))]).refused[0]
+        for junk in (b"", b"[]", b"{}", b"\xff\xfe", b"[" * 100_000, b'{"envelope":1}'):
+            assert "no event" in peer.receive([(junk, b"")]).refused[0]
+        assert peer.receive(parcels).taken == len(parcels) - 3
+    assert verify(tmp_path / "peer") == []
+
+
+def test_what_a_newer_program_wrote_is_kept_passed_on_and_not_confirmed(
+    depot: Any, tmp_path: Path
+) -> None:
+    raw, _ = list(depot.record.export())[-1]
+    (head,) = depot.record.heads()
+    key, event = load_key(depot.folder / "keys", head.epoch), from_bytes(raw)
+    content = __import__("json").loads(raw)
+    battery = str(depot.batteries[0])
+    parcels = list(depot.record.export())
+    previous, sequence = event.hash, event.sequence
+    for kind, version in (("polished", 1), ("changed", 7)):
+        sequence += 1
+        newer = canonical(
+            content | {"sequence": sequence, "previous": previous, "kind": kind, "tags": [battery],
+                       "version": version, "body": {"shine": 3},
+                       "clock": clock_text(event.clock + sequence)}
+        )  # fmt: skip
+        parcels.append((newer, key.sign(newer)))
+        previous = from_bytes(newer).hash
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: LATER) as peer:
+        assert peer.receive(parcels).refused == []
+        assert peer.state(battery).unknown_kinds == ["polished v1", "changed v7"]
+        assert [one.kind for one in peer.contradictions()] == ["not understood"]
+        with Record.create(tmp_path / "third", "QY", clock=lambda: LATER) as third:
+            assert third.receive(peer.export()).taken == len(parcels)
+    assert verify(tmp_path / "peer") == []
+
+
+def test_a_void_may_come_before_what_it_voids(depot: Any, tmp_path: Path) -> None:
+    change = depot.change(depot.trucks[0], depot.batteries[0], station="bay 1")
+    depot.log("voided", {"event": change.id, "reason": "wrong"})
+    parcels = sorted(depot.record.export(), key=lambda parcel: b'"station":"bay 1"' in parcel[0])
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: LATER) as peer:
+        for parcel in parcels:
+            assert peer.receive([parcel]).taken == 1
+        for tag in (depot.trucks[0], depot.batteries[0]):
+            assert peer.state(tag).to_json() == depot.record.state(tag).to_json()
+        assert peer.state(depot.batteries[0]).place is None
+    assert verify(tmp_path / "peer") == []
