@@ -23,8 +23,8 @@ from tagkit.cli.options import (
     who,
 )
 from tagkit.cli.progress import progress
-from tagkit.cli.show import json_out, line, table
-from tagkit.errors import WrongInput
+from tagkit.cli.show import json_out, line, problem, table
+from tagkit.errors import Exit, TagkitError, WrongInput
 
 if TYPE_CHECKING:
     from tagkit.jobs.receive import Received
@@ -78,16 +78,23 @@ def receive(
     All or nothing, unless --keep-good. Everything that is wrong is listed with row and column.
     """
     from tagkit.jobs.assets import kind_named
-    from tagkit.jobs.printing import check_template, print_labels
+    from tagkit.jobs.printing import check_form, check_template, lay_out_labels, print_labels
+    from tagkit.jobs.receive import Taken
     from tagkit.jobs.receive import receive as take_in
 
     if decimal not in (None, "comma", "point"):
         raise WrongInput(f"“{decimal}” is not a decimal mark", "Write comma or point", "--decimal")
     if labels_to is not None:
         free_to_write(labels_to, force)
+        check_form(labels_to)
     with open_site(site) as opened:
-        if labels_to is not None:
-            check_template(opened, template)
+        sheet = check_template(opened, template) if labels_to is not None else None
+
+        def check_labels(taken: tuple[Taken, ...]) -> None:
+            """A label that its template can't hold stops the delivery before it is taken in."""
+            if sheet is not None:
+                lay_out_labels(opened, [str(row.tag) for row in taken], sheet)
+
         code = who(opened.settings, by)
         name = station_name(opened.settings, station)
         when = moment(opened, at)
@@ -104,19 +111,25 @@ def receive(
             decimal_mark=decimal,  # type: ignore[arg-type]
             worksheet=worksheet,
             mending_file=rest,
+            force=force,
+            before_commit=check_labels,
         )
-        printed = None
+        printed, not_printed = None, ""
         if labels_to is not None and received.taken and not dry_run:
-            with progress(as_json) as step:
-                printed = print_labels(
-                    opened,
-                    [str(row.tag) for row in received.taken],
-                    labels_to,
-                    template,
-                    by=code,
-                    station=name,
-                    progress=step,
-                )
+            try:
+                with progress(as_json) as step:
+                    printed = print_labels(
+                        opened,
+                        [str(row.tag) for row in received.taken],
+                        labels_to,
+                        template,
+                        by=code,
+                        station=name,
+                        at=when,
+                        progress=step,
+                    )
+            except (TagkitError, OSError) as error:
+                not_printed = str(error)
     if as_json:
         json_out(
             {
@@ -127,6 +140,7 @@ def receive(
                 "dry_run": dry_run,
                 "labels": printed.to_json() if printed else None,
                 "rest": str(received.mending_file) if received.mending_file else None,
+                "labels_problem": not_printed or None,
             }
         )
     else:
@@ -134,6 +148,12 @@ def receive(
         if printed:
             line(f"Labels: {printed.file}, {printed.labels} labels on {printed.pages} pages, "
                  "each read back from pixels.")  # fmt: skip
+    if not_printed:
+        problem(
+            f"the delivery is taken in, but its labels are not printed: {not_printed} Print them "
+            "with “tagkit labels”."
+        )
+        raise typer.Exit(Exit.PART_TAKEN)
     raise typer.Exit(received.exit_code())
 
 
@@ -239,6 +259,7 @@ def labels(
     template: Template = None,
     kind: Annotated[str | None, typer.Option("--kind", help="Only assets of this kind.")] = None,
     by: By = None,
+    at: At = None,
     station: Station = None,
     force: Force = False,
     site: SiteDir = HERE,
@@ -277,6 +298,7 @@ def labels(
             template,
             by=who(opened.settings, by),
             station=station_name(opened.settings, station),
+            at=moment(opened, at),
             progress=step,
         )
     if as_json:

@@ -176,6 +176,7 @@ def swap(
 
 def undo(
     by: By = None,
+    at: At = None,
     station: Station = None,
     reason: Annotated[str, typer.Option("--reason", help="Why.")] = "undone at the station",
     site: SiteDir = HERE,
@@ -190,6 +191,7 @@ def undo(
             reason,
             by=who(opened.settings, by),
             station=station_name(opened.settings, station),
+            at=moment(opened, at),
         )
     if as_json:
         json_out({"event": done.event.id, "cancelled": done.cancelled.id, **done.cancelled.body})

@@ -112,6 +112,7 @@ def _event(event: Any) -> dict[str, Any]:
         "station": event.station,
         "tags": list(event.tags),
         "body": event.body,
+        "cancelled": event.voided,
     }
 
 

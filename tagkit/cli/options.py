@@ -102,9 +102,13 @@ def moment(site: Site, at: str | None) -> datetime | None:
         raise WrongInput(
             f"“{at}” is not a time", "Write it like 14:20 or 2031-05-04T14:20", "--at"
         ) from None
-    if given.tzinfo is None:
-        given = given.replace(tzinfo=zone) if zone else given.astimezone()
-    if given > now + timedelta(minutes=5):
+    try:
+        if given.tzinfo is None:
+            given = given.replace(tzinfo=zone) if zone else given.astimezone()
+        ahead = given > now + timedelta(minutes=5)
+    except (OverflowError, OSError, ValueError):  # the ends of the calendar
+        raise WrongInput(f"“{at}” is not a time of ours", "Check the year", "--at") from None
+    if ahead:
         raise WrongInput(f"“{at}” is in the future", "Give the time it happened", "--at")
     return given
 

@@ -9,7 +9,7 @@ import typer
 
 from tagkit.cli.options import HERE, AsJson, By, SiteDir, Station, open_site, station_name, who
 from tagkit.cli.show import json_out, line, problem
-from tagkit.errors import Exit, WrongInput
+from tagkit.errors import Exit, TagkitError, WrongInput
 
 if TYPE_CHECKING:
     from tagkit.reader.read import Read
@@ -64,13 +64,23 @@ def read(
     from tagkit.reader.decoders import hint
 
     ours = 0
+    trouble: TagkitError | None = None
     for source in wanted:
-        for seen in looks(source, lambda told: problem(str(told))):
-            ours += len(seen.labels)
-            for one in (*seen.labels, *seen.foreign):
-                _print(seen.frame, one, as_json)
+        try:
+            for seen in looks(source, lambda told: problem(str(told))):
+                ours += len(seen.labels)
+                for one in (*seen.labels, *seen.foreign):
+                    _print(seen.frame, one, as_json)
+        except TagkitError as error:
+            if len(wanted) == 1:
+                raise
+            # The other pictures are read all the same.
+            problem(str(error))
+            trouble = trouble or error
     if told := hint():
         problem(told)
+    if trouble is not None:
+        raise typer.Exit(trouble.exit_code)
     if not ours:
         if not as_json:
             line("Nothing of ours was read.")

@@ -13,6 +13,7 @@ from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.fit import Judgement, judge_states
+from tagkit.jobs.order import in_order
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event, event_id
@@ -91,7 +92,9 @@ def log_change(
     with site.record.writing(by=by, station=station, at=at) as writing:
         facts = RecordFacts(site, writing, station, at)
         order = _converse(_Talk(site, writing, facts, wanted, at))
-        return ChangeLogged(_append(writing, order))
+        tags = (order.truck, order.battery_in, order.battery_out)
+        states = [state for tag in tags if tag and (state := writing.state(tag))]
+        return ChangeLogged(_append(writing, order, in_order(site, at, states)))
 
 
 def log_order(
@@ -258,7 +261,7 @@ def _check_charge(talk: _Talk, now: Situation) -> None:
             raise ChangeRefused(judged)
 
 
-def _append(writing: Writing, order: ChangeOrder) -> Event:
+def _append(writing: Writing, order: ChangeOrder, at: datetime | None = None) -> Event:
     """The order as events; the charge of the battery taken out begins with it."""
     writing.require_unchanged(dict(order.seen))
     if order.charge_ended:
@@ -266,6 +269,7 @@ def _append(writing: Writing, order: ChangeOrder) -> Event:
             "charge_ended",
             [order.battery_in],
             {"battery": str(order.battery_in), "with_change": True},
+            at=at,
         )
     out = str(order.battery_out) if order.battery_out else None
     place = order.out_to
@@ -294,6 +298,7 @@ def _append(writing: Writing, order: ChangeOrder) -> Event:
             "confirmed_by_hand": [str(tag) for tag in order.confirmed_by_hand],
         },
         seen=dict(order.seen),
+        at=at,
     )
     if out and place and place.kind == "charger":
         verdict = order.charger_verdict
@@ -307,6 +312,7 @@ def _append(writing: Writing, order: ChangeOrder) -> Event:
                 "verdict": verdict.to_json() if verdict else None,
                 "with_change": True,
             },
+            at=at,
         )
     return event
 
@@ -328,21 +334,26 @@ class Undone:
     cancelled: Event
 
 
-def undo_last(site: Site, reason: str, *, by: str, station: str) -> Undone:
+def undo_last(
+    site: Site, reason: str, *, by: str, station: str, at: datetime | None = None
+) -> Undone:
     """Cancel the last change logged at ``station``; see :func:`undo_change`."""
     change = site.record.last_change(station)
     if change is None:
         raise WrongInput(f"no change was logged at the station “{station}”", "Nothing is undone")
-    return undo_change(site, change.id, reason, by=by, station=station)
+    return undo_change(site, change.id, reason, by=by, station=station, at=at)
 
 
-def undo_change(site: Site, identity: str, reason: str, *, by: str, station: str) -> Undone:
+def undo_change(
+    site: Site, identity: str, reason: str, *, by: str, station: str, at: datetime | None = None
+) -> Undone:
     """Cancel a change, and the charges that were logged with it. It stays in the record.
 
     NeedsAnswer when it is cancelled already, or when something was recorded since of its truck
     or batteries.
     """
-    with site.record.writing(by=by, station=station) as writing:
+    reason = checked_reason(reason)
+    with site.record.writing(by=by, station=station, at=at) as writing:
         change = site.record.event(identity)
         if change is None or change.kind != "changed" or change.voided:
             raise NeedsAnswer("that change is cancelled already", "Look it up in the history")
@@ -358,9 +369,7 @@ def undo_change(site: Site, identity: str, reason: str, *, by: str, station: str
                 "Record what is so now with “tagkit seen”; the change was not undone",
             )
         events = [
-            writing.append(
-                "voided", list(void.tags), {"event": void.id, "reason": checked_reason(reason)}
-            )
+            writing.append("voided", list(void.tags), {"event": void.id, "reason": reason})
             for void in together
         ]
     return Undone(events[-1], change)

@@ -12,6 +12,7 @@ from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
 from tagkit.jobs.fit import Judgement, judge_states
+from tagkit.jobs.order import in_order
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
@@ -128,6 +129,7 @@ def start_charge(
         judged = replace(judged, readiness=_off_charge(judged.readiness))
         if judged.exit_code() != Exit.DONE:
             raise ChargeRefused(judged)
+        at = in_order(site, at, [first])
         event = writing.append(
             "charge_started",
             [first.tag, second.tag],
@@ -138,6 +140,7 @@ def start_charge(
                 "verdict": judged.verdict.to_json(),
                 **measured,
             },
+            at=at,
         )
     return event, judged
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -71,6 +72,7 @@ def print_labels(
     *,
     by: str,
     station: str,
+    at: datetime | None = None,
     progress: Progress | None = None,
 ) -> Printed:
     """Print one label for each number, in this order, into ``out`` (.pdf, .svg or .png).
@@ -80,7 +82,22 @@ def print_labels(
     """
     step = progress or silent
     template = check_template(site, template_name)
-    states = [asset(site.record, parse_tag(number)) for number in numbers]
+    check_form(out)
+    layouts = lay_out_labels(site, numbers, template, step)
+    part = out.with_name(f".{out.name}.part")
+    try:
+        symbols, pages = _write_and_prove(layouts, template, part, step)
+        _record_and_keep(site, layouts, part, out, by, station, at)
+    finally:
+        part.unlink(missing_ok=True)
+    return Printed(out, template.name, len(layouts), symbols, pages)
+
+
+def lay_out_labels(
+    site: Site, numbers: Sequence[str], template: Template, step: Progress = silent
+) -> list[Layout]:
+    """The next revision of each label; WrongInput for one that does not go on the template."""
+    states = [asset(site.record, parse_tag(number)) for number in dict.fromkeys(numbers)]
     for state in states:
         if state.retired_at:
             raise WrongInput(f"{state.tag} is retired", "Leave it out")
@@ -88,13 +105,15 @@ def print_labels(
     for number, state in enumerate(states, start=1):
         layouts.append(lay_out_label(site, state, template))
         step("laying out", number, len(states))
-    part = out.with_name(f".{out.name}.part")
-    try:
-        symbols, pages = _write_and_prove(layouts, template, out.suffix.lower(), part, step)
-        _record_and_keep(site, layouts, part, out, by, station)
-    finally:
-        part.unlink(missing_ok=True)
-    return Printed(out, template.name, len(layouts), symbols, pages)
+    return layouts
+
+
+def check_form(out: Path) -> None:
+    """WrongInput when labels can't be written in the form that the name of ``out`` asks for."""
+    if out.suffix.lower() != ".pdf":
+        raise WrongInput(
+            f"labels can't be written as “{out.suffix}”", "Name a file ending in .pdf", str(out)
+        )
 
 
 def lay_out_label(site: Site, state: AssetState, template: Template) -> Layout:
@@ -117,25 +136,27 @@ def lay_out_label(site: Site, state: AssetState, template: Template) -> Layout:
 
 
 def _write_and_prove(
-    layouts: list[Layout], template: Template, suffix: str, part: Path, step: Progress
+    layouts: list[Layout], template: Template, part: Path, step: Progress
 ) -> tuple[int, int]:
     from tagkit.jobs.proof import prove
     from tagkit.labels.pdf import placements, write_pdf
 
-    if suffix != ".pdf":
-        raise WrongInput(
-            f"labels can't be written as “{suffix}”", "Name a file ending in .pdf", "--out"
-        )
     write_pdf(layouts, template, part, progress=lambda done, total: step("writing", done, total))
     proof = prove(part, placements(layouts, template), template.dpi, step)
     return proof.symbols, proof.pages
 
 
 def _record_and_keep(
-    site: Site, layouts: list[Layout], part: Path, out: Path, by: str, station: str
+    site: Site,
+    layouts: list[Layout],
+    part: Path,
+    out: Path,
+    by: str,
+    station: str,
+    at: datetime | None,
 ) -> None:
     """Record what was printed and move the file into place, both or neither."""
-    with site.record.writing(by=by, station=station) as writing:
+    with site.record.writing(by=by, station=station, at=at) as writing:
         for layout in layouts:
             label = layout.printed
             writing.append(

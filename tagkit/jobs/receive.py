@@ -8,7 +8,7 @@ to a file in the same form, for mending.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from tagkit.intake.delivery import Delivery, DeliveryRow, Rejected, read_deliver
 from tagkit.intake.rejected import rejected_name, write_rejected
 from tagkit.intake.sheet import read_sheet
 from tagkit.jobs.site import Site
+from tagkit.record.state import AssetState
 from tagkit.units import DecimalMark
 
 
@@ -80,10 +81,13 @@ def receive(
     decimal_mark: DecimalMark | None = None,
     worksheet: str | None = None,
     mending_file: Path | None = None,
-    before_commit: Callable[[], None] | None = None,
+    force: bool = False,
+    before_commit: Callable[[tuple[Taken, ...]], None] | None = None,
 ) -> Received:
     """Read ``path`` and take its rows in.
 
+    ``before_commit`` is called with what would be taken; raising there takes nothing. ``force``
+    lets ``mending_file`` be overwritten.
     ``as_stamped``: the sheet was copied from cases and nameplates of a fleet in use, so that no
     marrying is due. WrongInput when the sheet as a whole can't be read; rows that can't be taken
     are listed in the result.
@@ -101,6 +105,7 @@ def receive(
         kind=kind,
         decimal_mark=decimal_mark,
     )
+    delivery = _without_known_numbers(site, delivery)
     name = path.name
     stop = bool(delivery.rejected) and not keep_good
     if dry_run or stop or not delivery.rows:
@@ -109,12 +114,12 @@ def receive(
     rest = None
     if delivery.rejected:
         rest = mending_file or path.with_name(rejected_name(delivery))
-        if rest.exists():
+        if rest.exists() and not force:
             raise WrongInput(
                 f"{rest} is already there from an earlier delivery",
                 "Mend and take it in, or move it away; nothing was taken",
             )
-        write_rejected(delivery, rest)
+        write_rejected(delivery, rest, force=force)
     try:
         taken = _write(site, delivery, name, as_stamped, by, station, at, before_commit)
     except BaseException:
@@ -132,21 +137,20 @@ def _write(
     by: str,
     station: str,
     at: datetime | None,
-    before_commit: Callable[[], None] | None,
+    before_commit: Callable[[tuple[Taken, ...]], None] | None,
 ) -> tuple[Taken, ...]:
     taken = []
     with site.record.writing(by=by, station=station, at=at) as writing:
         for order, row in enumerate(delivery.rows, start=1):
-            serial = row.plate.maker_serial
-            if serial is not None:
-                # Somebody may have taken it in since the sheet was read.
-                other = site.record.by_maker_serial(row.kind, serial.value)
-                if other is not None:
-                    raise WrongInput(
-                        f"serial {serial.value} was taken in as {other.tag} a moment ago",
-                        "Run it again; nothing was taken",
-                        f"row {row.row}",
-                    )
+            # Somebody may have taken it in since the sheet was read.
+            other = _in_the_record(site, row)
+            if other is not None:
+                raise WrongInput(
+                    f"{other.maker_serial or other.fleet_number} was taken in as {other.tag} a "
+                    "moment ago",
+                    "Run it again; nothing was taken",
+                    f"row {row.row}",
+                )
             tag = writing.issue(row.kind)
             writing.append(
                 "registered",
@@ -161,8 +165,46 @@ def _write(
             )
             taken.append(_taken(row, tag))
         if before_commit is not None:
-            before_commit()
+            before_commit(tuple(taken))
     return tuple(taken)
+
+
+def _in_the_record(site: Site, row: DeliveryRow) -> AssetState | None:
+    """The asset that the row states once more, by maker's serial or number in the fleet."""
+    serial = row.plate.maker_serial
+    known = site.record.by_maker_serial(row.kind, serial.value) if serial else None
+    return known or _with_its_number(site, row)
+
+
+def _with_its_number(site: Site, row: DeliveryRow) -> AssetState | None:
+    fleet = getattr(row.plate, "fleet_number", None)
+    known = site.record.by_fleet_number(fleet.value, row.kind) if fleet else None
+    # The number of a truck that has left may go to the next one.
+    return known if known and not known.retired_at else None
+
+
+def _without_known_numbers(site: Site, delivery: Delivery) -> Delivery:
+    """Rows whose own number another asset in service has are sent back for mending."""
+    good, bad = [], list(delivery.rejected)
+    for row in delivery.rows:
+        known = _with_its_number(site, row)
+        if known is None:
+            good.append(row)
+            continue
+        column = delivery.sheet.columns.for_kind(row.kind).get("fleet_number")
+        number = str(known.fleet_number)
+        bad.append(
+            Rejected(
+                row.row,
+                column.shown if column else "",
+                number,
+                f"a {row.kind.noun} with the number “{number}” is in the record already, as "
+                f"{known.tag}",
+                "Delete the row, or correct the number",
+            )
+        )
+    bad.sort(key=lambda entry: entry.row)
+    return replace(delivery, rows=tuple(good), rejected=tuple(bad))
 
 
 def _row_notes(row: DeliveryRow) -> list[str]:
