@@ -139,7 +139,7 @@ def _find_twins(readings: list[RowReading], name: str, sheet: Sheet) -> None:
         if twin is reading:
             continue
         label = label_of(reading.kind, name)
-        same = twin.facts == reading.facts
+        same = {**twin.facts, name: None} == {**reading.facts, name: None}
         reading.report(
             _header_for(name, reading.kind, sheet),
             shown,

@@ -126,8 +126,10 @@ def _raw_rows(sheet: Any) -> Iterator[tuple[Any, ...]]:
 def _cell(cell: Any, written: Any) -> Cell:
     value = cell.value
     if value is None:
-        formula = getattr(written, "data_type", None) == "f"
-        return Cell(problem=_WITHOUT_VALUE) if formula else Cell()
+        if getattr(written, "data_type", None) != "f":
+            return Cell()
+        formula = getattr(written.value, "text", written.value)
+        return Cell(str(formula), problem=_WITHOUT_VALUE)
     if isinstance(value, bool):
         return Cell("yes" if value else "no")
     if isinstance(value, int | float):
