@@ -11,7 +11,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from label_samples import LINK, PLATES, battery, sample_layouts
-
 from tagkit.assets.fields import fields_of
 from tagkit.assets.kinds import PLATES as PLATE_CLASSES
 from tagkit.assets.stated import Source, Stated
@@ -27,11 +26,7 @@ from tagkit.resources import label_templates
 from tagkit.units import Quantity, quantity
 
 NAMES = sorted(path.stem for path in label_templates().glob("*.toml"))
-CASES = [
-    (name, language)
-    for name in NAMES
-    for language in load_template(name).languages
-]
+CASES = [(name, language) for name in NAMES for language in load_template(name).languages]
 
 
 def check_geometry(layout: Layout, template: Template) -> None:
@@ -91,9 +86,7 @@ def test_no_pixel_is_black_where_no_mark_is(name):
             box = mark.bounds()
             x, y = (left + box.x) * scale, (top + box.y) * scale
             rows = slice(int(y - 1.5), int(y + box.height * scale + 2.5))
-            columns = slice(
-                max(0, int(x - 2)), int(x + box.width * scale + 3)
-            )
+            columns = slice(max(0, int(x - 2)), int(x + box.width * scale + 3))
             allowed[page][rows, columns] = True
             ink = pages[page][rows, columns]
             assert ink.min() < 160, f"nothing is drawn for {mark}"

@@ -1,0 +1,167 @@
+"""What a label says: figures with their units, what is unknown, what is to be confirmed."""
+
+from __future__ import annotations
+
+import pytest
+from label_samples import battery, plate
+from tagkit.assets.battery import Battery
+from tagkit.assets.charger import Charger
+from tagkit.assets.stated import Source
+from tagkit.assets.tag import Kind, serials_after, tag_for
+from tagkit.assets.truck import Truck
+from tagkit.errors import WrongInput
+from tagkit.labels.content import LabelContent, content_for
+
+
+def label(kind: Kind, facts, language: str = "en", **options) -> LabelContent:
+    tag = tag_for(kind, "QM", next(serials_after(kind, "QM", 416)))
+    return content_for(kind, tag, facts, str(tag), language, "Quillmoor Cold Store", **options)
+
+
+def figure(content: LabelContent, name: str):
+    return next(found for found in content.figures if found.name == name)
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("1111 kg", ("1111 kg", "2,449 lb")),
+        ("2,450 lb", ("2,450 lb", "1111 kg")),
+        ("2,450.5 lb", ("2,450.5 lb", "1112 kg")),
+        ("1.5 t", ("1500 kg", "3,307 lb")),
+    ],
+)
+def test_a_weight_is_given_as_marked_and_in_the_other_unit(written, said):
+    content = label(Kind.BATTERY, battery(weight=written))
+    assert figure(content, "weight").parts == said
+
+
+def test_the_limits_of_a_truck_are_converted_inwards():
+    """1000 kg is 2204.6 lb, 1150 kg is 2535.3 lb; 2200 lb is 997.9 kg, 2600 lb 1179.3 kg."""
+    metric = plate(Truck, Source.NAMEPLATE, weight_min="1000 kg", weight_max="1150 kg")
+    assert figure(label(Kind.TRUCK, metric), "weight").parts == (
+        "1000 – 1150 kg", "2,205 – 2,535 lb",
+    )  # fmt: skip
+    customary = plate(Truck, Source.NAMEPLATE, weight_min="2,200 lb", weight_max="2,600 lb")
+    assert figure(label(Kind.TRUCK, customary), "weight").parts == (
+        "2,200 – 2,600 lb", "998 – 1179 kg",
+    )  # fmt: skip
+
+
+def test_limits_marked_in_two_units_are_still_given_in_one_each():
+    mixed = plate(Truck, Source.NAMEPLATE, weight_min="1000 kg", weight_max="2,600 lb")
+    assert figure(label(Kind.TRUCK, mixed), "weight").parts == (
+        "1000 – 1179 kg", "2,205 – 2,600 lb",
+    )  # fmt: skip
+
+
+def test_half_a_weight_window_is_not_known():
+    half = plate(Truck, Source.NAMEPLATE, weight_min="1000 kg")
+    assert figure(label(Kind.TRUCK, half), "weight").state == "unknown"
+
+
+def test_a_rated_load_is_never_rounded_up():
+    from tagkit.assets.lifting import Lifting
+
+    gear = plate(Lifting, Source.NAMEPLATE, rated_load="2000 kg", own_weight="85 kg")
+    content = label(Kind.LIFTING, gear)
+    assert figure(content, "rated load").parts == ("2000 kg", "4,409 lb")  # 4409.2
+    assert figure(content, "weight").parts == ("85 kg", "188 lb")  # 187.4
+
+
+def test_capacity_comes_with_the_hours_it_is_stated_at():
+    assert figure(label(Kind.BATTERY, battery()), "capacity").side_by_side == "775 Ah (5 h)"
+    without = plate(Battery, capacity="775 Ah")
+    assert figure(label(Kind.BATTERY, without), "capacity").side_by_side == (
+        "775 Ah (rate not known)"
+    )
+
+
+def test_a_charger_shows_all_its_voltages_and_its_capacity_range():
+    facts = plate(Charger, Source.NAMEPLATE, voltages="24 / 48 V", capacity_min="400 Ah",
+                  capacity_max="840 Ah", capacity_rate="5")  # fmt: skip
+    content = label(Kind.CHARGER, facts)
+    assert figure(content, "voltage").side_by_side == "24 / 48 V"
+    assert figure(content, "capacity").side_by_side == "400 – 840 Ah (5 h)"
+
+
+@pytest.mark.parametrize("kind", [Kind.BATTERY, Kind.TRUCK, Kind.CHARGER])
+@pytest.mark.parametrize(
+    ("language", "said"), [("en", "not known: do not use"), ("es", "no se conoce: no usar")]
+)
+def test_what_nobody_knows_says_not_to_use_it(kind, language, said):
+    empty = {Kind.BATTERY: Battery(), Kind.TRUCK: Truck(), Kind.CHARGER: Charger()}[kind]
+    content = label(kind, empty, language)
+    for found in content.figures:
+        if found.name != "connector":
+            assert found.state == "unknown"
+            assert found.parts == (said,)
+            assert "enter" in found.caption or "anotar" in found.caption
+
+
+def test_a_figure_from_a_suppliers_sheet_is_marked_as_to_be_confirmed():
+    content = label(Kind.BATTERY, battery(Source.CATALOGUE))
+    for name in ("voltage", "weight", "capacity", "chemistry"):
+        assert figure(content, name).state == "to be confirmed"
+        assert "to be confirmed" in figure(content, name).caption
+    stamped = label(Kind.BATTERY, battery())
+    assert "to be confirmed" not in figure(stamped, "weight").caption
+
+
+def test_one_unconfirmed_limit_leaves_the_window_to_be_confirmed():
+    low = plate(Truck, Source.CATALOGUE, weight_min="1000 kg")
+    high = plate(Truck, Source.NAMEPLATE, weight_max="1150 kg")
+    facts = Truck(weight_min=low.weight_min, weight_max=high.weight_max)
+    assert figure(label(Kind.TRUCK, facts), "weight").state == "to be confirmed"
+
+
+def test_approved_ballast_is_named_with_the_total():
+    content = label(Kind.BATTERY, battery(weight="2100 kg", ballast="150 kg"))
+    assert "with approved ballast 2250 kg" in figure(content, "weight").caption
+
+
+def test_a_vented_or_unknown_battery_warns_of_acid_and_a_lithium_one_of_its_charger():
+    for facts in (battery(), Battery()):
+        content = label(Kind.BATTERY, facts)
+        assert "Acid" in content.cautions[0]
+        assert {"W023", "W021", "W026", "P003", "M004", "M009"} == set(content.signs)
+    assert "own charger" in label(Kind.BATTERY, battery(chemistry="lithium")).cautions[0]
+    assert "Never open" in label(Kind.BATTERY, battery(chemistry="agm")).cautions[0]
+
+
+@pytest.mark.parametrize("kind", list(Kind))
+def test_every_caution_defers_to_the_makers_instructions(kind):
+    from tagkit.assets.kinds import PLATES
+
+    english, spanish = label(kind, PLATES[kind](), "en+es").cautions
+    assert "maker's instructions" in english
+    assert "instrucciones del fabricante" in spanish
+
+
+def test_serial_and_order_of_unloading_are_for_sorting():
+    assert label(Kind.BATTERY, battery(), unloading=12).sorting == (
+        "unloading no. 12 · serial 889-23-0417"
+    )
+    assert label(Kind.BATTERY, Battery()).sorting == "no serial given"
+
+
+def test_letters_that_the_font_does_not_have_are_marked():
+    assert label(Kind.BATTERY, battery(maker_serial="K🔋7")).sorting == "serial K\ufffd7"
+
+
+def test_a_truck_shows_its_fleet_number_and_a_charger_its_bay():
+    assert label(Kind.TRUCK, plate(Truck, fleet_number="R-07")).title == "TRUCK  R-07"
+    assert label(Kind.CHARGER, plate(Charger, bay="Row A, 3")).title == "CHARGER  Row A, 3"
+
+
+@pytest.mark.parametrize(
+    ("kind", "facts", "options", "says"),
+    [
+        (Kind.BATTERY, Truck(), {}, "is not the number of a battery"),
+        (Kind.BATTERY, Battery(), {"language": "fr"}, "Use one of: en, es"),
+        (Kind.BATTERY, Battery(), {"revision": 0}, "Count revisions from 1"),
+    ],
+)
+def test_what_can_not_be_on_a_label_is_refused(kind, facts, options, says):
+    with pytest.raises(WrongInput, match=says):
+        label(kind, facts, **options)
