@@ -106,7 +106,11 @@ def _build(directory: Path, now: datetime, lead: str, progress: Progress) -> Dem
     """The depot with its fleet in use and a year of history."""
     clock = DemoClock(history_start(now) - timedelta(days=1))
     settings = Settings()
-    settings = replace(settings, site=replace(settings.site, name=SITE_NAME))
+    settings = replace(
+        settings,
+        site=replace(settings.site, name=SITE_NAME),
+        station=replace(settings.station, by=lead),
+    )
     with create_site(directory, SITE_CODE, settings, clock) as site:
         (directory / _MARK).write_text(_MARK_TEXT, encoding="utf-8")
         taken = 0

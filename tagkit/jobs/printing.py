@@ -130,7 +130,7 @@ def lay_out_label(site: Site, state: AssetState, template: Template) -> Layout:
         site.settings.labels.language or site.settings.site.language,
         site.settings.site.name,
         revision=state.label_revision + 1,
-        unloading=state.unloading,
+        unloading=None if state.as_stamped else state.unloading,
     )
     return lay_out(content, template)
 
