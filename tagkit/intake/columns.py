@@ -147,6 +147,11 @@ class Column:
         """Whether it states anything."""
         return bool(self.meanings)
 
+    @property
+    def passed_over(self) -> bool:
+        """Whether it is a running number, or ours."""
+        return PASSED_OVER in self.meanings.values()
+
     def tells(self) -> frozenset[Kind]:
         """The kinds of asset that only have such a column."""
         by_field = {kind for kind, name in self.meanings.items() if name in _TELLS[kind]}
@@ -187,7 +192,9 @@ class Columns:
             name = column.meanings.get(kind)
             if name is None or name == PASSED_OVER:
                 continue
-            if name in found:
+            if name in found and _is_general(column, name):
+                continue
+            if name in found and not _is_general(found[name], name):
                 raise WrongInput(
                     f"the columns “{found[name].header}” ({found[name].letter}) and "
                     f"“{column.header}” ({column.letter}) both state the {kind.noun}'s "
@@ -206,6 +213,11 @@ class Columns:
         """The kinds of asset that the columns point to."""
         told = frozenset(kind for column in self.all for kind in column.tells())
         return told or frozenset(kind for column in self.all for kind in column.hints())
+
+
+def _is_general(column: Column, name: str) -> bool:
+    """Whether a plain "Weight" or "Capacity" column yields to one that means the range."""
+    return name in (WINDOW, CAPACITIES) and column.terms.isdisjoint(("range", "window", "battery"))
 
 
 def match_columns(

@@ -94,9 +94,10 @@ def _is_too_wide(row: Row, sheet: Sheet, reading: RowReading) -> bool:
 
 def _note_unused(row: Row, sheet: Sheet, reading: RowReading) -> None:
     assert reading.kind is not None
+    used = {column.index for column in sheet.columns.for_kind(reading.kind).values()}
     for column in sheet.columns.all:
         cell = row.cell(column.index)
-        if cell.empty or reading.kind in column.meanings:
+        if cell.empty or column.index in used or column.passed_over:
             continue
         if column.known:
             reading.warnings.append(f"“{column.shown}” is not used for a {reading.kind.noun}")

@@ -252,6 +252,16 @@ def test_one_sheet_may_mix_kinds():
     assert problems(taken) == [(5, "Kind", "“sofa” is no kind of asset")]
 
 
+def test_a_plain_column_yields_to_the_one_that_means_a_range():
+    taken = delivered(
+        "Kind,Serial,Capacity (Ah),Capacity range (Ah)\nbattery,A1,775,\ncharger,C1,,400-800\n"
+        "charger,C2,600,400-800\n"
+    )
+    assert not taken.rejected
+    assert str(taken.rows[1].plate.capacity_max.value) == "800 Ah"
+    assert "“Capacity (Ah)” is not used for a charger" in taken.rows[2].warnings
+
+
 def test_kinds_are_told_by_the_columns_that_are_filled():
     taken = delivered(
         "Serial,Voltage,Designation,Min battery weight (kg),Max battery weight (kg),Fleet no.\n"
@@ -389,7 +399,7 @@ def test_any_text_in_a_cell_raises_nothing_but_the_row_report(rows):
     assert all(entry.problem and entry.remedy for entry in taken.rejected)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(
     st.binary(max_size=300)
     | st.text(st.sampled_from("Serial,;\t\n\"'Voltage(V)=48A1. "), max_size=120).map(str.encode)
