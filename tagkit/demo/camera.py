@@ -62,12 +62,12 @@ def photograph(surface: Surface, view: View, seed: int, *, over: int = 2) -> Pix
     width, height = view.size
     warp = _projection(view, over)
     picture = cv2.warpPerspective(
-        surface.pixels, warp, (width * over, height * over),
+        surface.bytes(), warp, (width * over, height * over),
         flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
     if over > 1:
         picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)
-    picture = cv2.multiply(picture, _lighting(view))
+    picture = cv2.multiply(picture, _lighting(view), dtype=cv2.CV_32F)
     if view.glare:
         picture = cv2.add(picture, cv2.cvtColor(_glare(view, random), cv2.COLOR_GRAY2BGR))
     picture = cv2.GaussianBlur(picture, (0, 0), max(0.3, view.blur))

@@ -48,6 +48,7 @@ class Care:
         if midnight.weekday() < 5:
             pool.at(midnight + timedelta(hours=8.5), self._rounds)
             pool.at(midnight + timedelta(hours=12.75), self._rounds)
+            pool.at(midnight + timedelta(hours=18), self._rounds)
             pool.at(midnight + timedelta(hours=15), self._watering)
             pool.at(midnight + timedelta(hours=16.5), self._cleaning)
             pool.at(midnight + timedelta(hours=10), self._room_checks)
@@ -80,7 +81,7 @@ class Care:
             "voltage_unit": "V",
             "cells": cells.read(now, warmth, random),
         }
-        by = "PV" if random.random() < 0.7 else "EH"
+        by = "PV" if now.hour < 14 else "EH"
         pool.say(now, by, "cells_read", (battery.tag,), body, entered_after=random.randint(60, 600))
 
     def _watering(self, now: datetime) -> None:

@@ -19,7 +19,7 @@ from tagkit.assets.kinds import AnyPlate, plate_of
 from tagkit.assets.lifting import Lifting
 from tagkit.assets.room import Room
 from tagkit.assets.stated import Source, Stated
-from tagkit.assets.tag import Kind, Tag
+from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.assets.truck import Truck
 from tagkit.demo.care import Care, Equipment
 from tagkit.demo.cells import cells_of
@@ -35,7 +35,7 @@ from tagkit.settings import FitSettings
 SEED = 417
 DAYS = 365
 # Mean share of the capacity a truck uses in a shift, by its voltage.
-_NEEDS = {24: 0.46, 36: 0.52, 48: 0.44, 80: 0.45}
+_NEEDS = {24: 0.40, 36: 0.46, 48: 0.38, 80: 0.38}
 
 
 class DemoClock:
@@ -57,10 +57,10 @@ class History:
     last: datetime
 
 
-def history_start(until: datetime) -> datetime:
+def history_start(until: datetime, days: int = DAYS) -> datetime:
     """The midnight at which the year that ends at ``until`` begins. Take the fleet in before."""
     midnight = until.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
-    return midnight - timedelta(days=DAYS)
+    return midnight - timedelta(days=days)
 
 
 def write_history(
@@ -70,6 +70,7 @@ def write_history(
     *,
     clock: DemoClock | None = None,
     seed: int = SEED,
+    days: int = DAYS,
     progress: Callable[[int, int], None] | None = None,
 ) -> History:
     """Writes the year that ends at ``until`` (aware) into ``record``, one week a transaction.
@@ -77,9 +78,10 @@ def write_history(
     ``tags`` maps each maker's serial (trucks: fleet number) of the fleet in use to its tag;
     names it does not have are an error. ``clock`` is the one the record was opened with: it is
     moved along, so that everything is recorded shortly after it happened, and stands at
-    ``until`` in the end. ``progress`` is told events written and events in all.
+    ``until`` in the end. ``days`` shortens the year, with all of its troubles. ``progress`` is
+    told events written and events in all.
     """
-    happenings = year_of(plates_in(record, tags), tags, until, seed=seed)
+    happenings = year_of(plates_in(record, tags), tags, until, seed=seed, days=days)
     ids: dict[str, str] = {}
     written = 0
     for _, week in groupby(happenings, key=lambda event: _entered(event).isocalendar()[:2]):
@@ -116,10 +118,15 @@ def plates_in(record: Record, tags: Mapping[str, Tag]) -> dict[str, AnyPlate]:
 
 
 def year_of(
-    plates: Mapping[str, AnyPlate], tags: Mapping[str, Tag], until: datetime, *, seed: int = SEED
+    plates: Mapping[str, AnyPlate],
+    tags: Mapping[str, Tag],
+    until: datetime,
+    *,
+    seed: int = SEED,
+    days: int = DAYS,
 ) -> list[Happening]:
     """The year as a list, in the order in which it was entered; nothing is written."""
-    start = history_start(until)
+    start = history_start(until, days)
     random = Random(seed)
     pool = _pool(plates, tags, random, start)
     room = [Equipment(str(tags[name]), plate) for name, plate in plates.items()
@@ -129,7 +136,7 @@ def year_of(
     _authorise(pool, until)
     _certify(pool, plates, tags, until)
     pool.at(start + timedelta(hours=5), pool.settle)
-    for day in range(DAYS + 1):
+    for day in range(days + 1):
         midnight = start + timedelta(days=day)
         pool.at(midnight, care.day_begins)
         pool.at(midnight, pool.day_begins)
@@ -240,7 +247,8 @@ def _certify(
     for name, plate in plates.items():
         if isinstance(plate, Lifting):
             fact = Stated(due, Source.NAMEPLATE).stored()
-            pool.say(until - timedelta(days=225), "SW", "amended", (str(tags[name]),), {
+            examined = max(until - timedelta(days=225), pool.start + timedelta(hours=10))
+            pool.say(examined, "SW", "amended", (str(tags[name]),), {
                 "changes": {"inspection_due": fact},
                 "reason": "thorough examination passed, new plate",
                 "second": "DC",
@@ -249,8 +257,6 @@ def _certify(
 
 def fleet_tags(record: Record) -> dict[str, Tag]:
     """The names that :func:`write_history` wants, from a record that has the fleet."""
-    from tagkit.assets.tag import parse_tag
-
     tags: dict[str, Tag] = {}
     for state in record.states():
         tag = parse_tag(state.tag)

@@ -23,6 +23,11 @@ SHIFT_HOURS = (6, 14, 22)
 ATTENDANTS = (("MK", "AB"), ("JT", "LN"), ("RS", "TO"))
 SUPERVISORS = ("SW", "DC", "DC")
 LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)
+RELEASE_REASONS = (
+    "no rested battery left for this truck; electrolyte felt and measured below 43 °C",
+    "late lorry to load; cool enough, goes back on charge after this shift",
+    "charge ended at the top, rest cut short; half a shift only",
+)
 DISCHARGED = 0.20  # share of the capacity at which a truck comes in
 Action = Callable[[datetime], None]
 Place = dict[str, str]
@@ -41,6 +46,7 @@ class PoolBattery:
     charged_at: datetime = LONG_AGO
     equalized_at: datetime = LONG_AGO
     held: bool = False
+    in_reserve: bool = False  # charged and rested, but not to be taken
     warmth: float = 20.0
     bay: PoolCharger | None = None
     cycles_since_water: float = 0.0
@@ -221,13 +227,13 @@ class Pool:
     def _next(self, truck: PoolTruck, now: datetime) -> tuple[PoolBattery | None, str]:
         """The battery rested longest; now and then another one, or one released unrested."""
         there = [battery for battery in truck.fits if battery.doing == "charged"]
-        there = [battery for battery in there if not battery.held]
+        there = [battery for battery in there if not battery.held and not battery.in_reserve]
         rested = sorted((b for b in there if b.rested_at <= now), key=lambda b: b.rested_at)
         if rested:
             return (self.random.choice(rested) if self.random.random() < 0.08 else rested[0]), ""
         warm = sorted(there, key=lambda battery: battery.charged_at)
-        if warm and now - warm[0].charged_at > timedelta(hours=2) and self.random.random() < 0.06:
-            return warm[0], "no rested battery left for this truck; electrolyte below 43 °C"
+        if warm and now - warm[0].charged_at > timedelta(hours=2) and self.random.random() < 0.03:
+            return warm[0], self.random.choice(RELEASE_REASONS)
         return None, ""
 
     def _log_change(
@@ -297,7 +303,7 @@ class Pool:
             gravity = battery.cells.gravity(now, battery.charge, battery.warmth, self.random)
             body["sg"] = figure(gravity, "SG", 3)
         self.say(now, self.attendant(now), "charge_started", (battery.tag, bay.tag), body)
-        hot = max(battery.warmth, room) + 6 + 9 * discharged + 60 * (battery.cells.surplus - 0.12)
+        hot = max(battery.warmth, room) + 6 + 9 * discharged + 25 * (battery.cells.surplus - 0.12)
         ends = now + timedelta(hours=hours)
         if equalize:
             battery.equalized_at = now

@@ -70,9 +70,10 @@ class Troubles:
 
 @dataclass(frozen=True)
 class Showcase:
-    """What the demo shows: one truck and batteries of the new delivery, by their numbers."""
+    """What the demo shows: one truck and, for it, a battery in use and three newly delivered."""
 
     truck: str = "C01"
+    ready: str = "C/4807/24"  # of the fleet in use; charged and rested when the history ends
     fits: str = "C/4808/26"
     too_light: str = "C/4810/26"
     weight_unknown: str = "C/4811/26"

@@ -35,9 +35,16 @@ class Surface:
     def __init__(self, width: float, height: float, colour: Colour, seed: int) -> None:
         self.width, self.height = width, height
         self.random = np.random.default_rng(seed)
+        self._bytes: Pixels | None = None
         shape = (round(height * PIXELS_PER_MM), round(width * PIXELS_PER_MM), 3)
         self.pixels: NDArray[np.float32] = np.empty(shape, np.float32)
         cv2.rectangle(self.pixels, (0, 0), (shape[1], shape[0]), colour, cv2.FILLED)
+
+    def bytes(self) -> Pixels:
+        """What is drawn, as bytes; to be looked at from now on, not drawn on."""
+        if self._bytes is None:
+            self._bytes = cv2.convertScaleAbs(np.maximum(self.pixels, 0)).astype(np.uint8)
+        return self._bytes
 
     def rectangle(self, x: float, y: float, w: float, h: float, colour: Colour) -> None:
         """A filled rectangle."""

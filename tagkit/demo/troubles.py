@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Any
 
 from tagkit.assets.stated import Source, Stated
 from tagkit.demo.cells import Decay
 from tagkit.demo.happenings import Named
-from tagkit.demo.pool import Pool, PoolBattery
-from tagkit.demo.roster import TROUBLES
+from tagkit.demo.pool import Action, Pool, PoolBattery
+from tagkit.demo.roster import SHOWCASE, TROUBLES
 
 
 class Story:
@@ -33,12 +32,12 @@ class Story:
         at = self._at
         at(0.11, self._stamp_contradicts)
         at(0.18, lambda now: self._hold_for_days(
-            "C/4803/21", now, 2.2, "cable insulation chafed at the gland",
+            "C/4803/21", now, 2, "cable insulation chafed at the gland",
             "cable renewed, tested at 500 V",
         ))  # fmt: skip
         at(0.27, self._wrong_charger)
         at(0.34, lambda now: self._hold_for_days(
-            "20R 36102", now, 1.4, "connector pin burnt", "contacts and housing renewed",
+            "20R 36102", now, 1, "connector pin burnt", "contacts and housing renewed",
         ))  # fmt: skip
         at(0.41, self._eaten_label)
         at(0.46, self._logged_for_another_truck)
@@ -46,30 +45,45 @@ class Story:
         at(0.58, self._swap_labels)
         at(0.66, self._spill)
         at(0.73, lambda now: self._hold_for_days(
-            "P21-2135", now, 3.1, "cap missing on cell 7, acid on the lid", "cap renewed, washed",
+            "P21-2135", now, 3, "cap missing on cell 7, acid on the lid", "cap renewed, washed",
         ))  # fmt: skip
         at(0.79, self._seen_wrongly)
-        at(0.985, lambda now: self._hold(
+        self._on_day(self._until - timedelta(days=6), lambda now: self._hold(
             "P20-2114", now, "case cracked at the lower weld, damp below", True, "crack"
         ))  # fmt: skip
-        at(0.992, lambda now: self._hold("23R 36206", now, "connector loose", False, "loose"))
+        self._on_day(self._until - timedelta(days=4), lambda now: self._hold(
+            "23R 36206", now, "connector loose", False, "loose"
+        ))  # fmt: skip
+        # A week before the end one battery is kept back, so that the demo has it ready.
+        self._pool.at(max(self._until - timedelta(days=7), self._pool.start), self._keep_back)
 
-    def _at(self, share: float, action: Any) -> None:
-        self._pool.at(self._pool.start + share * self._year, action)
+    def _keep_back(self, _: datetime) -> None:
+        self._batteries[SHOWCASE.ready].in_reserve = True
+
+    def _at(self, share: float, action: Action) -> None:
+        """Has it done about ``share`` of the way through the year."""
+        self._on_day(self._pool.start + share * self._year, action)
+
+    def _on_day(self, day: datetime, action: Action) -> None:
+        """Has it done in the morning of the last working day up to ``day``."""
+        day = day.replace(hour=9, minute=20, second=0, microsecond=0)
+        while day.weekday() > 4:
+            day -= timedelta(days=1)
+        self._pool.at(max(day, self._pool.start + timedelta(hours=9)), action)
 
     def _hidden_causes(self) -> None:
         dying = self._batteries[TROUBLES.dying_cell]
         begins = self._pool.start + 0.42 * self._year
         dying.cells.decay = Decay(TROUBLES.dying_cell_number, begins)
         thirsty = self._batteries[TROUBLES.boils_dry].cells
-        thirsty.overcharge, thirsty.overcharge_a_month = 0.16, 0.045
+        thirsty.overcharge, thirsty.overcharge_a_month = 0.13, 0.036
         one, other = (self._batteries[name].cells for name in TROUBLES.labels_swapped)
         # Two cases that can be told apart by their cells, whatever is stuck on them.
         one.offsets[3], one.offsets[14] = -0.014, 0.009
         other.offsets[8], other.offsets[0] = -0.015, -0.008
         other.full, other.overcharge = other.full - 0.006, other.overcharge * 1.5
 
-    def _when_free(self, name: str, now: datetime, action: Any) -> None:
+    def _when_free(self, name: str, now: datetime, action: Action) -> None:
         """Does ``action`` as soon as the battery stands charged outside a truck."""
         battery = self._batteries[name]
         if battery.doing == "charged" and not battery.held:
@@ -79,37 +93,43 @@ class Story:
 
     # Holds
 
-    def _hold(self, name: str, now: datetime, reason: str, safety: bool, key: str) -> None:
+    def _hold(
+        self, name: str, now: datetime, reason: str, safety: bool, key: str,
+        then: Action | None = None,
+    ) -> None:  # fmt: skip
         def hold(at: datetime) -> None:
-            battery = self._batteries[name]
+            battery, pool = self._batteries[name], self._pool
             battery.held = True
-            pool = self._pool
-            pool.say(at, pool.supervisor(at) if safety else "PV", "held", (battery.tag,),
+            by = pool.supervisor(at) if safety else self._finder(at)
+            pool.say(at, by, "held", (battery.tag,),
                      {"asset": battery.tag, "reason": reason, "safety": safety}, key)  # fmt: skip
+            if then is not None:
+                then(at)
 
         self._when_free(name, now, hold)
 
-    def _hold_for_days(
-        self, name: str, now: datetime, days: float, reason: str, remedy: str
-    ) -> None:
+    def _hold_for_days(self, name: str, now: datetime, days: int, reason: str, remedy: str) -> None:
+        """Held, mended some mornings later, inspected, released."""
         key = f"hold {name}"
 
         def release(at: datetime) -> None:
-            battery = self._batteries[name]
-            if not battery.held:
-                self._pool.at(at + timedelta(hours=2), release)
-                return
+            battery, pool = self._batteries[name], self._pool
             battery.held = False
-            repaired = {"what": remedy}
-            self._pool.say(at, "EH", "repaired", (battery.tag,), repaired)
-            self._pool.say(at + timedelta(minutes=6), "PV", "inspected", (battery.tag,),
-                           {"what": reason, "findings": [], "passed": True})  # fmt: skip
-            self._pool.say(at + timedelta(minutes=8), self._pool.supervisor(at), "released",
-                           (battery.tag,),
-                           {"asset": battery.tag, "hold": Named(key), "reason": remedy})  # fmt: skip
+            pool.say(at, "EH", "repaired", (battery.tag,), {"what": remedy})
+            pool.say(at + timedelta(minutes=6), "PV", "inspected", (battery.tag,),
+                     {"what": reason, "findings": [], "passed": True})  # fmt: skip
+            pool.say(at + timedelta(minutes=8), pool.supervisor(at), "released", (battery.tag,),
+                     {"asset": battery.tag, "hold": Named(key), "reason": remedy})  # fmt: skip
 
-        self._hold(name, now, reason, False, key)
-        self._pool.at(now + timedelta(days=days), release)
+        def mend(at: datetime) -> None:
+            morning = (at + timedelta(days=days)).replace(hour=10, minute=35)
+            self._pool.at(morning, release)
+
+        self._hold(name, now, reason, False, key, mend)
+
+    def _finder(self, now: datetime) -> str:
+        """Who finds a fault: the technician by day, an attendant at other times."""
+        return "PV" if 7 <= now.hour < 17 else self._pool.attendant(now)
 
     # What the record shows
 
@@ -156,7 +176,10 @@ class Story:
         })  # fmt: skip
 
     def _capacity_test(self, now: datetime) -> None:
-        oldest = self._batteries["20R 36101"]
+        oldest = self._batteries[TROUBLES.heavy_twin]
+        if self._busy(oldest):
+            self._pool.at(now + timedelta(hours=1), self._capacity_test)
+            return
         self._pool.say(now, "PV", "capacity_tested", (oldest.tag,), {
             "rate_hours": 6, "current": {"value": "167", "unit": "A"}, "minutes": 311,
             "cut_off": {"value": "30.6", "unit": "V"},
