@@ -13,6 +13,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from hashlib import sha256
 from typing import Any
 
@@ -30,7 +31,7 @@ class MalformedEvent(ValueError):
     """Bytes that are not an event; says why."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Event:
     """One event, as read from its bytes.
 
@@ -62,12 +63,12 @@ class Event:
     raw: bytes = field(default=b"", repr=False)
     signature: bytes = field(default=b"", repr=False)
 
-    @property
+    @cached_property
     def id(self) -> str:
         """Epoch and sequence."""
         return event_id(self.epoch, self.sequence)
 
-    @property
+    @cached_property
     def hash(self) -> str:
         """SHA-256 of the stored bytes, hexadecimal."""
         return hash_of(self.raw)
@@ -82,7 +83,7 @@ class Event:
         """When it was recorded, by the computer's clock."""
         return read_time(self.recorded_at)
 
-    @property
+    @cached_property
     def moment(self) -> str:
         """When it counts as having happened, UTC text.
 
@@ -126,25 +127,14 @@ _ENCODER = json.JSONEncoder(
 
 def to_bytes(event: Event) -> bytes:
     """The bytes to be stored, hashed and signed."""
+    return pack(vars(event))
+
+
+def pack(content: Mapping[str, Any]) -> bytes:
+    """The bytes of an event from the values of its fields."""
     return canonical(
-        {
-            "envelope": ENVELOPE_VERSION,
-            "site": event.site,
-            "station": event.station,
-            "epoch": event.epoch,
-            "sequence": event.sequence,
-            "happened_at": event.happened_at,
-            "recorded_at": event.recorded_at,
-            "clock": clock_text(event.clock),
-            "by": event.by,
-            "kind": event.kind,
-            "version": event.version,
-            "tags": list(event.tags),
-            "body": event.body,
-            "seen": event.seen,
-            "after": list(event.after),
-            "previous": event.previous,
-        }
+        {name: content[name] for name in _PACKED}
+        | {"envelope": ENVELOPE_VERSION, "clock": clock_text(content["clock"])}
     )
 
 
@@ -202,3 +192,5 @@ _SHAPE: dict[str, type] = {
     "recorded_at": str, "clock": str, "by": str, "kind": str, "version": int, "tags": list,
     "body": dict, "seen": dict, "after": list, "previous": str,
 }  # fmt: skip
+
+_PACKED = tuple(_SHAPE)

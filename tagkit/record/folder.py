@@ -50,6 +50,13 @@ def events_of(
         yield read_event(*row)
 
 
+# An update leaves alone the indexes whose columns stay as they are; a replacement would not.
+_KEEP_STATE = """INSERT INTO assets VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+    ON CONFLICT (tag) DO UPDATE SET effective = excluded.effective, clock = excluded.clock,
+    place = excluded.place, maker_serial = excluded.maker_serial,
+    fleet_number = excluded.fleet_number, state = excluded.state"""
+
+
 @dataclass
 class _Kept:
     state: AssetState
@@ -102,7 +109,7 @@ class Folder:
                 continue
             state = kept.state
             self._connection.execute(
-                "INSERT OR REPLACE INTO assets VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                _KEEP_STATE,
                 (tag, state.kind, kept.effective, kept.clock, *indexed(state), state.to_json()),
             )
         self._changed.clear()

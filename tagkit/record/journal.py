@@ -89,12 +89,13 @@ class Journal:
             )
         elif event.kind == "voided" and event.known and (parts := _target_id(event)):
             self._connection.execute("INSERT OR IGNORE INTO voids VALUES (?, ?, ?)", (*parts, n))
-        for tag in self._tags(event, target):
+        tags = self._tags(event, target)
+        for tag in tags:
             self._enter(tag, event, n)
         if not own:
             event = self._meet_voids(event)
         moment = event.moment
-        for tag in self._tags(event, target):
+        for tag in tags:
             if tag.startswith(PERSON_MARK):
                 continue
             if target and tag in target.tags:

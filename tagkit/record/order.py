@@ -9,7 +9,7 @@ sane one, on every copy of the record alike. Events pulled back together keep th
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from tagkit.record.clock import TOLERANCE_MS, WILD_JUMP_MS, reading, tick
@@ -28,12 +28,15 @@ class Pulled:
     apart: bool
 
 
-def next_clock(connection: Connection, now_ms: int) -> tuple[int, tuple[str, ...]]:
+def next_clock(
+    connection: Connection, now_ms: int, write_heads: Callable[[], None]
+) -> tuple[int, tuple[str, ...]]:
     """The clock value of an event written now, and the events it must cite in ``after``.
 
     Normally the clock goes on after everything in the record, also when the computer's clock
     was set back. Only where the record leaps over the present time by more than a day, the
-    events beyond were written with a wrong date: the clock returns, and they are cited.
+    events beyond were written with a wrong date: the clock returns, and they are cited. For that the
+    heads of the chains must be up to date, which ``write_heads`` sees to.
     """
     row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
     latest = row[0] or 0
@@ -53,6 +56,7 @@ def next_clock(connection: Connection, now_ms: int) -> tuple[int, tuple[str, ...
         return tick(latest, now_ms), ()
     # One step is left free below the new event for the ones that are pulled back under it.
     clock = tick(before + 1, now_ms)
+    write_heads()
     rows = connection.execute(
         "SELECT c.epoch, c.head_sequence FROM chains c JOIN events e "
         "ON e.chain = c.chain AND e.sequence = c.head_sequence "

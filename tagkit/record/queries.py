@@ -1,4 +1,8 @@
-"""Questions to the record. Each is one or two indexed look-ups."""
+"""Questions to the record. Each is one or two indexed look-ups.
+
+A plus before a column keeps SQLite from choosing the index over it, which would find half the
+fleet where the other column finds one asset.
+"""
 
 from __future__ import annotations
 
@@ -47,20 +51,19 @@ def states(connection: Connection, kind: str | None) -> Iterator[AssetState]:
 def held_by(connection: Connection, place: str) -> list[AssetState]:
     """The batteries placed there, by tag."""
     rows = connection.execute(
-        "SELECT state FROM assets WHERE place = ? AND kind = 'B' ORDER BY tag", (place,)
+        "SELECT state FROM assets WHERE place = ? AND +kind = 'B'", (place,)
     ).fetchall()
-    return [AssetState.from_json(row[0]) for row in rows]
+    return sorted((AssetState.from_json(row[0]) for row in rows), key=lambda one: one.tag)
 
 
 def by_words(connection: Connection, column: str, kind: str, words: str) -> AssetState | None:
     """The asset with these words in an indexed column; one in use before a retired one."""
     rows = connection.execute(
-        f"SELECT state FROM assets WHERE {column} = ? AND kind = ? ORDER BY tag",
-        (plain(words), kind),
+        f"SELECT state FROM assets WHERE {column} = ? AND +kind = ?", (plain(words), kind)
     ).fetchall()
     found = [AssetState.from_json(row[0]) for row in rows]
     found = [one for one in found if one.registered_at is not None]
-    return min(found, key=lambda one: one.retired_at is not None, default=None)
+    return min(found, key=lambda one: (one.retired_at is not None, one.tag), default=None)
 
 
 def timeline(connection: Connection, tag: str, limit: int | None) -> list[Event]:

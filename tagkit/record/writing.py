@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.record.bodies import SHAPES, completed, tags_in
 from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
-from tagkit.record.envelope import NO_EVENT, Event, hash_of, to_bytes
+from tagkit.record.envelope import NO_EVENT, Event, pack
 from tagkit.record.folder import EVENT_COLUMNS, read_event
 from tagkit.record.journal import Journal
 from tagkit.record.keys import StationKey, load_key, new_key
@@ -234,28 +234,27 @@ class Writing:
             )
         clock, cited = self._next_clock(now_ms)
         recorded_at = time_text(now)
-        event = Event(
-            site=self._site,
-            station=station,
-            epoch=chain.epoch,
-            sequence=chain.sequence + 1,
-            happened_at=time_text(at) if at else recorded_at,
-            recorded_at=recorded_at,
-            clock=clock,
-            effective=clock,
-            by=by,
-            kind=kind,
-            version=SHAPES[kind].version,
-            tags=tags,
-            body=body,
-            seen=seen,
-            previous=chain.hash,
-            after=tuple(one for one in cited if not one.startswith(f"{chain.epoch}-")),
-        )
-        raw = to_bytes(event)
-        event = replace(event, raw=raw, signature=chain.key.sign(raw))
+        content: dict[str, Any] = {
+            "site": self._site,
+            "station": station,
+            "epoch": chain.epoch,
+            "sequence": chain.sequence + 1,
+            "happened_at": time_text(at) if at else recorded_at,
+            "recorded_at": recorded_at,
+            "clock": clock,
+            "by": by,
+            "kind": kind,
+            "version": SHAPES[kind].version,
+            "tags": tags,
+            "body": body,
+            "seen": seen,
+            "previous": chain.hash,
+            "after": tuple(one for one in cited if not one.startswith(f"{chain.epoch}-")),
+        }
+        raw = pack(content)
+        event = Event(**content, effective=clock, raw=raw, signature=chain.key.sign(raw))
         event = self.journal.add_own(chain.number, event)
-        chain.sequence, chain.hash = event.sequence, hash_of(raw)
+        chain.sequence, chain.hash = event.sequence, event.hash
         self._written.add(event.id)
         return event
 
@@ -264,8 +263,7 @@ class Writing:
             cited: tuple[str, ...] = ()
             clock = max(self._latest + 1, now_ms << 16)
         else:
-            self.flush()
-            clock, cited = next_clock(self._connection, now_ms)
+            clock, cited = next_clock(self._connection, now_ms, self.flush)
         self._latest = clock
         return clock, cited
 
