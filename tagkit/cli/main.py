@@ -4,24 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
+from importlib import import_module
 from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from tagkit import __version__
-from tagkit.cli import (
-    charging,
-    correcting,
-    delivery,
-    demo,
-    fitting,
-    holding,
-    keeping,
-    lookup,
-    people,
-    reading,
-)
 from tagkit.cli.show import any_console, json_out, problem
 from tagkit.errors import Busy, Exit, TagkitError, WrongInput
 
@@ -51,51 +40,65 @@ class CommandsByUse(TyperGroup):
                 formatter.write_dl(rows)
 
 
-app = typer.Typer(
-    name="tagkit",
-    cls=CommandsByUse,
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-    help="Labels, fit checks and the record of a battery room: print a label for each battery, "
-    "truck and charger, read them at the change, check the fit before the change is logged, and "
-    "look up where a battery is and when it was last charged.",
-    epilog="Exit codes: 0 done, or fit and ready; 2 wrong input; 3 not found; 10 no fit; "
-    "11 not confirmed; 12 fit but not ready; 13 the record says otherwise; 14 part taken; "
-    "20 verify found something; 70 our fault; 75 busy; 130 interrupted.",
-)
-
 FIRST = "The main job"
 ROOM = "In the battery room"
 RECORD = "The record"
 
-app.command("demo", rich_help_panel=FIRST)(demo.demo)
-app.command("init", rich_help_panel=FIRST)(keeping.init)
-app.command("receive", rich_help_panel=FIRST)(delivery.receive)
-app.command("marry", rich_help_panel=FIRST)(delivery.marry)
-app.command("labels", rich_help_panel=FIRST)(delivery.labels)
-app.command("read", rich_help_panel=FIRST)(reading.read)
-app.command("fit", rich_help_panel=FIRST)(fitting.fit)
-app.command("swap", rich_help_panel=FIRST)(fitting.swap)
-app.command("where", rich_help_panel=FIRST)(lookup.where)
+# Command -> module of tagkit.cli, its function (or group of commands), the use it is listed under.
+COMMANDS = {
+    "demo": ("demo", "demo", FIRST),
+    "init": ("keeping", "init", FIRST),
+    "receive": ("delivery", "receive", FIRST),
+    "marry": ("delivery", "marry", FIRST),
+    "labels": ("delivery", "labels", FIRST),
+    "read": ("reading", "read", FIRST),
+    "fit": ("fitting", "fit", FIRST),
+    "swap": ("fitting", "swap", FIRST),
+    "where": ("lookup", "where", FIRST),
+    "undo": ("fitting", "undo", ROOM),
+    "seen": ("fitting", "seen", ROOM),
+    "charge": ("charging", "app", ROOM),
+    "hold": ("holding", "hold", ROOM),
+    "release": ("holding", "release", ROOM),
+    "list": ("lookup", "list_assets", ROOM),
+    "history": ("lookup", "history", ROOM),
+    "amend": ("correcting", "amend", RECORD),
+    "retire": ("correcting", "retire", RECORD),
+    "authorise": ("people", "authorise", RECORD),
+    "contradictions": ("lookup", "contradictions", RECORD),
+    "verify": ("keeping", "verify", RECORD),
+    "backup": ("keeping", "backup", RECORD),
+    "restore": ("keeping", "restore", RECORD),
+}
 
-app.command("undo", rich_help_panel=ROOM)(fitting.undo)
-app.command("seen", rich_help_panel=ROOM)(fitting.seen)
-app.add_typer(charging.app, name="charge", rich_help_panel=ROOM)
-app.command("hold", rich_help_panel=ROOM)(holding.hold)
-app.command("release", rich_help_panel=ROOM)(holding.release)
-app.command("list", rich_help_panel=ROOM)(lookup.list_assets)
-app.command("history", rich_help_panel=ROOM)(lookup.history)
 
-app.command("amend", rich_help_panel=RECORD)(correcting.amend)
-app.command("retire", rich_help_panel=RECORD)(correcting.retire)
-app.command("authorise", rich_help_panel=RECORD)(people.authorise)
-app.command("contradictions", rich_help_panel=RECORD)(lookup.contradictions)
-app.command("verify", rich_help_panel=RECORD)(keeping.verify)
-app.command("backup", rich_help_panel=RECORD)(keeping.backup)
-app.command("restore", rich_help_panel=RECORD)(keeping.restore)
+def app_with(*names: str) -> typer.Typer:
+    """The command line with these commands. Each costs time to set up, so that a start sets up
+    only the one that is asked for, and all of them for the help."""
+    app = typer.Typer(
+        name="tagkit",
+        cls=CommandsByUse,
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+        help="Labels, fit checks and the record of a battery room: print a label for each "
+        "battery, truck and charger, read them at the change, check the fit before the change is "
+        "logged, and look up where a battery is and when it was last charged.",
+        epilog="Exit codes: 0 done, or fit and ready; 2 wrong input; 3 not found; 10 no fit; "
+        "11 not confirmed; 12 fit but not ready; 13 the record says otherwise; 14 part taken; "
+        "20 verify found something; 70 our fault; 75 busy; 130 interrupted.",
+    )
+    app.callback()(_top)
+    for name in names:
+        module, function, use = COMMANDS[name]
+        command = getattr(import_module(f"tagkit.cli.{module}"), function)
+        if isinstance(command, typer.Typer):
+            app.add_typer(command, name=name, rich_help_panel=use)
+        else:
+            app.command(name, rich_help_panel=use)(command)
+    return app
 
 
 def _version(asked: bool) -> None:
@@ -104,7 +107,6 @@ def _version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _top(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
@@ -119,7 +121,8 @@ def main() -> None:
     as_json = "--json" in sys.argv
     try:
         # Given back are the code of typer.Exit, or None at the end of a command.
-        code = app(standalone_mode=False)
+        named = sys.argv[1] if len(sys.argv) > 1 else ""
+        code = app_with(*([named] if named in COMMANDS else COMMANDS))(standalone_mode=False)
     except UsageError as error:
         error.show()  # type: ignore[attr-defined]
         message = error.format_message()  # type: ignore[attr-defined]
