@@ -214,13 +214,12 @@ def _one_line(
     if not text:
         return []
     box, align = box or element.box, align or element.align
-    tallest = line_height(text, weight)
-    letters = tuple(
-        min(height, box.height / tallest * CAPITAL * 0.999)
-        for height in (element.smallest, element.largest)
-    )
-    text = shortened(text, box.width, letters[0], weight)
-    fitted = fit(text, box.width, box.height, (letters[0], letters[1]), weight, 1)
+    fitted = fit_lines((text,), box.width, box.height, (0.0, element.largest), weight)
+    if fitted is not None and fitted.size * CAPITAL < element.smallest:
+        # Low boxes set the size; narrow ones shorten the text instead.
+        highest = min(element.smallest, box.height / line_height(text, weight) * CAPITAL)
+        text = shortened(text, box.width, highest, weight)
+        fitted = fit_lines((text,), box.width, box.height, (0.0, element.largest), weight)
     return [*placed(fitted, box, align, weight, ink, middle=True)] if fitted else []
 
 

@@ -55,7 +55,8 @@ def block_map(version: int, level: Level) -> BlockMap:
     )  # fmt: skip
 
 
-def interleaving(version: int, level: Level) -> list[tuple[int, int]]:
+@lru_cache(maxsize=16)
+def interleaving(version: int, level: Level) -> tuple[tuple[int, int], ...]:
     """(block, codeword within it) for each codeword of the final stream (clause 7.6)."""
     blocks = blocks_of(version, level)
     longest = max(data for data, _ in blocks)
@@ -70,4 +71,4 @@ def interleaving(version: int, level: Level) -> list[tuple[int, int]]:
         for index in range(blocks[0][1])
         for number, (data, _) in enumerate(blocks)
     ]
-    return stream
+    return tuple(stream)

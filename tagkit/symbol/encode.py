@@ -1,8 +1,9 @@
 """From the payload to the modules of its symbol.
 
-The qrcode library is the encoder of record: it makes the codewords. Placing them and scoring
-the masks is done here, because a delivery prints hundreds of labels and a library made for one
-symbol at a time takes milliseconds for each; tests hold every matrix against the library's.
+The qrcode library is the encoder of record: it writes the payload's bits, and tests hold every
+matrix against the library's own, for all versions, levels and masks. Error correction, placing
+and the choice of the mask are done here, by table, because a delivery prints hundreds of labels
+and a library made for one symbol at a time takes milliseconds for each.
 """
 
 from __future__ import annotations
@@ -13,10 +14,11 @@ from functools import cached_property, lru_cache
 from operator import itemgetter
 from typing import Any
 
-import qrcode.constants
 import qrcode.util
 
 from tagkit.errors import WrongInput
+from tagkit.symbol.blocks import interleaving
+from tagkit.symbol.correction import correction
 from tagkit.symbol.patterns import (
     Role,
     format_bits,
@@ -28,12 +30,7 @@ from tagkit.symbol.patterns import (
 from tagkit.symbol.penalty import penalty
 from tagkit.symbol.tables import LARGEST_VERSION, LEVELS, Level, blocks_of, size_of
 
-_LIBRARY_LEVELS: dict[Level, int] = {
-    "L": qrcode.constants.ERROR_CORRECT_L,
-    "M": qrcode.constants.ERROR_CORRECT_M,
-    "Q": qrcode.constants.ERROR_CORRECT_Q,
-    "H": qrcode.constants.ERROR_CORRECT_H,
-}
+_PADDING = b"\xec\x11"
 
 
 @dataclass(frozen=True)
@@ -116,9 +113,27 @@ def _count_bits(alphanumeric: bool, version: int) -> int:
 
 
 def _codewords(payload: str, alphanumeric: bool, version: int, level: Level) -> bytes:
+    """Data and error correction, interleaved (clauses 7.4.9 to 7.6)."""
     mode = qrcode.util.MODE_ALPHA_NUM if alphanumeric else qrcode.util.MODE_8BIT_BYTE
-    data = qrcode.util.QRData(payload.encode(), mode=mode, check_data=False)
-    return bytes(qrcode.util.create_data(version, _LIBRARY_LEVELS[level], [data]))
+    segment = qrcode.util.QRData(payload.encode(), mode=mode, check_data=False)
+    buffer = qrcode.util.BitBuffer()
+    buffer.put(mode, 4)
+    buffer.put(len(segment), _count_bits(alphanumeric, version))
+    segment.write(buffer)
+    blocks = blocks_of(version, level)
+    room = sum(data for data, _ in blocks)
+    ended = -(-min(len(buffer) + 4, 8 * room) // 8)  # four bits 0 end the data
+    words = bytes(buffer.buffer).ljust(ended, b"\0")
+    words += (_PADDING * room)[: room - ended]
+    start = 0
+    streams = []
+    for data, count in blocks:
+        block = words[start : start + data]
+        streams.append(block + correction(block, count))
+        start += data
+    if len(streams) == 1:
+        return streams[0]
+    return bytes(streams[block][index] for block, index in interleaving(version, level))
 
 
 def _place(codewords: bytes, version: int) -> int:

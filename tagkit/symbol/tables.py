@@ -6,6 +6,7 @@ an encoder does not tell. Index 0 is version 1.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Literal
 
 Level = Literal["L", "M", "Q", "H"]
@@ -111,14 +112,15 @@ def size_of(version: int) -> int:
     return 17 + 4 * version
 
 
-def blocks_of(version: int, level: Level) -> list[tuple[int, int]]:
+@lru_cache(maxsize=160)
+def blocks_of(version: int, level: Level) -> tuple[tuple[int, int], ...]:
     """(data codewords, error correction codewords) of each block, in order (table 9)."""
     correction, count = EC_BLOCKS[version - 1][LEVELS.index(level)]
     short, longer = divmod(codewords_of(version), count)
-    return [
+    return tuple(
         (short + (1 if block >= count - longer else 0) - correction, correction)
         for block in range(count)
-    ]
+    )
 
 
 def codewords_of(version: int) -> int:

@@ -6,7 +6,6 @@ import pytest
 import qrcode.base
 import qrcode.constants
 import qrcode.util
-
 from tagkit.symbol.blocks import block_map
 from tagkit.symbol.encode import encode
 from tagkit.symbol.patterns import Role, is_masked
@@ -25,7 +24,7 @@ def test_the_blocks_of_every_version_and_level_are_those_of_the_library():
         for level in LEVELS:
             theirs = qrcode.base.rs_blocks(version, LIBRARY[level])
             ours = blocks_of(version, level)
-            assert ours == [(b.data_count, b.total_count - b.data_count) for b in theirs]
+            assert list(ours) == [(b.data_count, b.total_count - b.data_count) for b in theirs]
             assert sum(map(sum, ours)) == codewords_of(version)
 
 

@@ -7,7 +7,6 @@ import qrcode
 import qrcode.constants
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from tagkit.assets.tag import Kind, Tag
 from tagkit.errors import WrongInput
 from tagkit.symbol.encode import encode
@@ -29,7 +28,17 @@ def library_matrix(payload: str, level: str, version: int, mask: int | None):
 
 
 @pytest.mark.parametrize("level", LEVELS)
-@pytest.mark.parametrize("version", [1, 2, 3, 4, 5, 6, 7, 9, 10, 14, 21, 27, 32, 40])
+@pytest.mark.parametrize("version", range(1, 41))
+def test_every_version_and_level_gives_the_matrix_of_the_library(level, version):
+    payload = "B-QM-0" if version == 1 else "B-QM-00417-D"
+    mask = (version + LEVELS.index(level)) % 8
+    assert encode(payload, level, version, mask).matrix == library_matrix(
+        payload, level, version, mask
+    )
+
+
+@pytest.mark.parametrize("level", LEVELS)
+@pytest.mark.parametrize("version", [1, 2, 4, 7, 14])
 def test_every_mask_gives_the_matrix_of_the_library(level, version):
     payload = "B-QM-0" if version == 1 else "B-QM-00417-D"
     for mask in range(8):
@@ -60,6 +69,19 @@ def test_the_smallest_version_is_the_one_the_library_finds(payload, level):
     mode = qrcode.util.MODE_ALPHA_NUM if alphanumeric else qrcode.util.MODE_8BIT_BYTE
     code.add_data(qrcode.util.QRData(data, mode=mode))
     assert encode(payload, level, mask=0).version == code.best_fit()
+
+
+@settings(max_examples=60, deadline=None)
+@given(payload=st.text("AB01 -", min_size=1, max_size=60) | st.text(min_size=1, max_size=30))
+def test_any_length_of_data_ends_and_is_padded_as_the_library_does(payload):
+    symbol = encode(payload, "Q", mask=0)
+    code = qrcode.QRCode(symbol.version, LIBRARY["Q"], mask_pattern=0)
+    mode = qrcode.util.MODE_8BIT_BYTE
+    if qrcode.util.RE_ALPHA_NUM.match(payload.encode()):
+        mode = qrcode.util.MODE_ALPHA_NUM
+    code.add_data(qrcode.util.QRData(payload.encode(), mode=mode))
+    code.make(fit=False)
+    assert symbol.matrix == tuple(tuple(map(bool, row)) for row in code.modules)
 
 
 def test_a_bare_number_needs_a_small_symbol_and_a_link_a_larger_one():
