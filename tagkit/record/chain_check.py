@@ -151,7 +151,12 @@ class _Order:
         self._before = (event, effective)
 
     def end(self) -> None:
-        """No event is left."""
+        """No event is left; who cites one that is yet to come comes after the last one."""
+        if self._before:
+            last = self._before[0].sequence
+            beyond = [clock for sequence, clock in self._cited.items() if sequence >= last]
+            if beyond:
+                self._cited[last] = min(beyond)
         self._settle(None)
 
     def _settle(self, later: tuple[int, int, bool] | None) -> None:

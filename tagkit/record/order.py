@@ -67,10 +67,13 @@ def next_clock(
 
 
 def effective_on_arrival(connection: Connection, event: Event) -> int:
-    """The effective clock of an event that arrives after others that already cite it."""
+    """The effective clock of an event that arrives after others that already cite it.
+
+    Who cites a later event of the chain comes after this one too.
+    """
     cited = connection.execute(
         "SELECT min(e.effective) FROM cites r JOIN events e ON e.n = r.n "
-        "WHERE r.epoch = ? AND r.sequence = ?",
+        "WHERE r.epoch = ? AND r.sequence >= ?",
         (event.epoch, event.sequence),
     ).fetchone()[0]
     return event.clock if cited is None else latest_before(event.clock, cited, 0, False, True)

@@ -73,15 +73,18 @@ class Record:
         with translated(path):
             directory.mkdir(parents=True, exist_ok=True)
             unfinished = new_file(path)
-            with contextlib.closing(sqlite_connection(unfinished)) as connection:
-                migrate(connection)
-                connection.execute("BEGIN IMMEDIATE")
-                set_meta(connection, "site", code)
-                set_meta(connection, "fold_version", str(FOLD_VERSION))
-                set_meta(connection, "identity", identity_of(unfinished))
-                connection.execute("COMMIT")
-                make_durable(connection)
-            unfinished.rename(path)
+            try:
+                with contextlib.closing(sqlite_connection(unfinished)) as connection:
+                    migrate(connection)
+                    connection.execute("BEGIN IMMEDIATE")
+                    set_meta(connection, "site", code)
+                    set_meta(connection, "fold_version", str(FOLD_VERSION))
+                    set_meta(connection, "identity", identity_of(unfinished))
+                    connection.execute("COMMIT")
+                    make_durable(connection)
+                unfinished.rename(path)
+            finally:
+                unfinished.unlink(missing_ok=True)
         return cls.open(directory, clock=clock)
 
     @classmethod

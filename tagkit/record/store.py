@@ -168,5 +168,6 @@ def _read_machine() -> str:
             return str(winreg.QueryValueEx(key, "MachineGuid")[0])  # type: ignore[attr-defined,unused-ignore]
     import uuid
 
+    # Made-up addresses (random, or given to a container for the day) tell no computer.
     node = uuid.getnode()
-    return "" if node >> 40 & 1 else f"{node:012x}"
+    return "" if node >> 40 & 3 else f"{node:012x}"
