@@ -22,6 +22,7 @@ Parts = tuple[str, str, str]
 class ChainCheck:
     """What checking a chain gave."""
 
+    site: str
     station: str
     epoch: str
     last: int = 0
@@ -63,7 +64,7 @@ def check_chain(
     what the indexes must hold.
     """
     number, site, station, epoch, key, head, head_hash = chain
-    check = ChainCheck(station, epoch)
+    check = ChainCheck(site, station, epoch)
     if epoch_of(bytes(key)) != epoch:
         check.findings.append(
             ("changed", f"{epoch}, station “{station}”", "its public key is not the epoch's")

@@ -111,7 +111,9 @@ def _contents(
     findings: list[Finding] = []
     checks: dict[str, ChainCheck] = {}
     wanted: dict[str, set[int]] = {}
-    known = [*known_heads, *_cited_heads(connection)]
+    # Heads handed in count whatever site they are of; those cited are judged by who cites them.
+    given = [Head("", head.station, head.epoch, head.sequence, head.hash) for head in known_heads]
+    known = [*given, *_cited_heads(connection)]
     for head in known:
         wanted.setdefault(head.epoch, set()).add(head.sequence)
     expected = Expected()
@@ -123,7 +125,8 @@ def _contents(
         check = check_chain(connection, row, wanted.get(row[3], set()), expected, step)
         checks[check.epoch] = check
         findings += [Finding(*parts) for parts in check.findings]
-    findings += _against_heads(checks, known)
+    own_site = connection.execute("SELECT value FROM meta WHERE name = 'site'").fetchone()[0]
+    findings += _against_heads(checks, known, own_site)
     findings += [Finding(*parts) for parts in check_index(connection, expected)]
     if states_are_current(connection):
         findings += [Finding(*parts) for parts in check_states(connection)]
@@ -138,24 +141,38 @@ def _cited_heads(connection: Connection) -> list[Head]:
     found = []
     for (raw,) in connection.execute("SELECT raw FROM events WHERE sequence = 1").fetchall():
         with contextlib.suppress(MalformedEvent, KeyError, TypeError, ValueError):
-            for cite in from_bytes(bytes(raw)).body["cites"]:
+            event = from_bytes(bytes(raw))
+            for cite in event.body["cites"]:
                 found.append(
                     Head(
-                        "", str(cite["station"]), str(cite["epoch"]), int(cite["sequence"]),
+                        event.site, str(cite["station"]), str(cite["epoch"]), int(cite["sequence"]),
                         str(cite["hash"]),
                     )
                 )  # fmt: skip
     return found
 
 
-def _against_heads(checks: dict[str, ChainCheck], known: list[Head]) -> list[Finding]:
+def _against_heads(
+    checks: dict[str, ChainCheck], known: list[Head], own_site: str
+) -> list[Finding]:
+    """Compares with what is known of the chains elsewhere.
+
+    That a chain of another site ends earlier than a third one knows is no cut: the rest may
+    not have come yet.
+    """
     findings = []
     needed: dict[str, int] = {}
+
+    def need(by_site: str, epoch: str, sequence: int) -> None:
+        of = checks.get(epoch)
+        if own_site in (by_site, of.site if of else "") or not by_site:
+            needed[epoch] = max(needed.get(epoch, 0), sequence)
+
     for check in checks.values():
         for epoch, sequence in check.mentioned.items():
-            needed[epoch] = max(needed.get(epoch, 0), sequence)
+            need(check.site, epoch, sequence)
     for head in known:
-        needed[head.epoch] = max(needed.get(head.epoch, 0), head.sequence)
+        need(head.site, head.epoch, head.sequence)
         found = checks.get(head.epoch)
         hash_here = found.hashes.get(head.sequence) if found else None
         if found and hash_here is not None and hash_here != head.hash:

@@ -270,3 +270,14 @@ def test_a_void_may_come_before_what_it_voids(depot: Any, tmp_path: Path) -> Non
             assert peer.state(tag).to_json() == depot.record.state(tag).to_json()
         assert peer.state(depot.batteries[0]).place is None
     assert verify(tmp_path / "peer") == []
+
+
+def test_a_chain_that_has_not_come_whole_yet_is_not_cut_off(depot: Any, tmp_path: Path) -> None:
+    battery = depot.batteries[0]
+    last = depot.change(depot.trucks[0], battery)
+    depot.log("watered", {}, tags=[battery], station="bay 1", seen={str(battery): last.id})
+    parcels = list(depot.record.export())
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: LATER) as peer:
+        part = [parcel for parcel in parcels if from_bytes(parcel[0]).id != last.id]
+        assert peer.receive(part).refused == []
+        assert verify(tmp_path / "peer") == []
