@@ -17,7 +17,7 @@ from typing import Any, BinaryIO
 
 from tagkit.errors import WrongInput
 from tagkit.labels.drawing import Area, Box, Frame, Mark, Modules, SafetySign, Words
-from tagkit.labels.fonts import face
+from tagkit.labels.fonts import Weight, face
 from tagkit.labels.layout import Layout
 from tagkit.labels.signs import SIDE, SIGNS, Shape
 from tagkit.labels.template import Template
@@ -130,6 +130,7 @@ class _Pen:
             pdfmetrics.registerFont(face(weight).font)
         self._page = 0
         self._forms: dict[int, str] = {}
+        self._shown: dict[tuple[Weight, str, float], str] = {}
 
     def draw(self, layout: Layout, index: int) -> None:
         page, left, top = self._template.place(index)
@@ -178,13 +179,20 @@ class _Pen:
         self._canvas.addLiteral("\n".join(code))
 
     def _words(self, words: Words) -> str:
-        font, document = face(words.weight).font, self._canvas._doc
-        shown = []
-        for subset, codes in font.splitString(words.text, document):
-            name = font.getSubsetInternalName(subset, document)
-            shown.append(f"{name} {_n(words.size * _POINTS)} Tf ({_escaped(codes)}) Tj")
-        text = f"BT {_n(words.x * _POINTS)} {_n(-words.y * _POINTS)} Td {' '.join(shown)} ET"
+        key = words.weight, words.text, words.size
+        shown = self._shown.get(key)
+        if shown is None:  # most texts of a run are the same on every label
+            shown = self._shown[key] = self._show(*key)
+        text = f"BT {_n(words.x * _POINTS)} {_n(-words.y * _POINTS)} Td {shown} ET"
         return f"1 g {text} 0 g" if words.ink == "white" else text
+
+    def _show(self, weight: Weight, text: str, size: float) -> str:
+        font, document = face(weight).font, self._canvas._doc
+        shown = []
+        for subset, codes in font.splitString(text, document):
+            name = font.getSubsetInternalName(subset, document)
+            shown.append(f"{name} {_n(size * _POINTS)} Tf ({_escaped(codes)}) Tj")
+        return " ".join(shown)
 
 
 def _whole_dots(length: float, template: Template) -> float:
@@ -231,7 +239,12 @@ def _modules(mark: Modules) -> str:
 
 @lru_cache(maxsize=4)  # a label may carry its symbol twice
 def _path_of(symbol: Symbol) -> str:
-    return " ".join([f"{x} {y} {wide} {high} re" for x, y, wide, high in rectangles(symbol)])
+    return " ".join([_run(*run) for run in rectangles(symbol)])
+
+
+@lru_cache(maxsize=50_000)
+def _run(x: int, y: int, width: int, height: int) -> str:
+    return f"{x} {y} {width} {height} re"
 
 
 def rectangles(symbol: Symbol) -> list[tuple[int, int, int, int]]:
