@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from tagkit.demo.surfaces import PIXELS_PER_MM, Pixels, Surface
 
+_NOISE_MARGIN = 97
+
 
 @dataclass(frozen=True)
 class View:
@@ -71,9 +73,22 @@ def photograph(surface: Surface, view: View, seed: int, *, over: int = 2) -> Pix
     if view.glare:
         picture = cv2.add(picture, cv2.cvtColor(_glare(view, random), cv2.COLOR_GRAY2BGR))
     picture = cv2.GaussianBlur(picture, (0, 0), max(0.3, view.blur))
-    picture = picture + np.float32(view.noise) * random.standard_normal(picture.shape, np.float32)
-    taken: Pixels = cv2.convertScaleAbs(np.maximum(picture, 0, out=picture)).astype(np.uint8)
+    picture = cv2.scaleAdd(_sensor_noise(view.size, random), view.noise, picture)
+    taken: Pixels = np.clip(picture, 0, 255).astype(np.uint8)
     return taken
+
+
+def _sensor_noise(size: tuple[int, int], random: np.random.Generator) -> NDArray[np.float32]:
+    """Another part of one field of noise for every picture; drawing it anew takes long."""
+    x, y = random.integers(0, _NOISE_MARGIN, 2)
+    part = _noise_field(size)[y : y + size[1], x : x + size[0]]
+    return np.ascontiguousarray(part)
+
+
+@lru_cache(maxsize=2)
+def _noise_field(size: tuple[int, int]) -> NDArray[np.float32]:
+    shape = (size[1] + _NOISE_MARGIN, size[0] + _NOISE_MARGIN, 3)
+    return np.random.default_rng(0).standard_normal(shape, np.float32)
 
 
 def _projection(view: View, over: int) -> NDArray[np.float64]:

@@ -101,18 +101,18 @@ def write_video(path: Path, truck: Labelled, battery: Labelled, *, seed: int = 7
     Motion JPEG in an AVI file, which OpenCV writes and reads everywhere by itself. Gives the
     number of frames.
     """
-    size = (960, 720)
+    size = (800, 600)
     number = truck.plate.fleet_number if isinstance(truck.plate, Truck) else None
     shots = (
         (
             scenes.truck_side(face_of(truck), fleet_number=number.value if number else ""),
             View((420, 300), 620, size, yaw=-22, pitch=8, roll=4, blur=2.2, noise=2.5),
-            View((360, 250), 330, size, yaw=-9, pitch=3, roll=1, blur=0.7, noise=2.5),
+            View((360, 245), 310, size, yaw=-9, pitch=3, roll=1, blur=0.7, noise=2.5),
         ),
         (
             scenes.battery_case(face_of(battery), seed=11),
             View((640, 420), 720, size, yaw=20, pitch=-8, roll=-3, blur=2.2, noise=2.5),
-            View((550, 352), 330, size, yaw=8, pitch=-3, roll=-1, blur=0.7, noise=2.5),
+            View((550, 352), 310, size, yaw=8, pitch=-3, roll=-1, blur=0.7, noise=2.5),
         ),
     )
     writer = cv2.VideoWriter(
