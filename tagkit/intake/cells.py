@@ -11,17 +11,10 @@ from tagkit.assets.fields import read_fact
 from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
-from tagkit.intake.columns import (
-    CAPACITIES,
-    DIMENSIONS,
-    WINDOW,
-    Column,
-    label_of,
-    spec_of,
-    unit_for,
-)
+from tagkit.intake.columns import Column, unit_for
 from tagkit.intake.figures import is_error, is_unknown, range_in, rate_in, three_in
 from tagkit.intake.grid import Cell
+from tagkit.intake.meanings import CAPACITIES, DIMENSIONS, WINDOW, label_of, spec_of
 from tagkit.intake.reading import RowReading
 from tagkit.intake.words import ORDER, plain
 from tagkit.units import DecimalMark, Quantity

@@ -11,110 +11,27 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cached_property
 
 from tagkit.assets.designation import parse_designation
-from tagkit.assets.fields import Field, fields_of
-from tagkit.assets.kinds import PLATES
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.intake.figures import kind_named, rate_in, states_chemistry
+from tagkit.intake.meanings import (
+    CAPACITIES,
+    HINTING_TERMS,
+    KIND,
+    PASSED_OVER,
+    TELLING_TERMS,
+    TELLS,
+    WINDOW,
+    dimension_of,
+    label_of,
+    meanings_by_terms,
+)
 from tagkit.intake.words import plain, terms
-from tagkit.units import Ambiguous, Dimension, Unit, unit_named
+from tagkit.units import Ambiguous, Unit, unit_named
 
-B, T, C, L, R = Kind.BATTERY, Kind.TRUCK, Kind.CHARGER, Kind.LIFTING, Kind.ROOM
-
-# Columns that are no field of a nameplate but are taken apart into fields.
-KIND = "kind of asset"
-WINDOW = "weight window"  # minimum and maximum in one cell
-CAPACITIES = "capacity range"
-DIMENSIONS = "dimensions"
-# Columns passed over without a word: ours, and the running number.
-PASSED_OVER = "passed over"
-
-# Headers in terms (see words.py), several separated by "|", and what they state for which kind.
-# Every field's own name and label are added to these.
-_MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
-    ("serial|serial number|maker serial|maker serial number|battery serial|battery serial number|"
-     "maker number", dict.fromkeys(Kind, "maker_serial")),
-    ("fleet number|own number|truck number|asset number|truck fleet number|fleet|"
-     "own truck number", {T: "fleet_number"}),
-    ("fleet number|own number|battery number|asset number|fleet|own battery number",
-     {B: "fleet_number"}),
-    ("bay|bay number|charger bay|charger number|own number|asset number|charger", {C: "bay"}),
-    ("kind|asset type|asset kind|asset|kind type", dict.fromkeys(Kind, KIND)),
-    ("designation|type designation|battery designation|battery type designation",
-     {B: "designation"}),
-    ("voltage|battery voltage|rated voltage|system voltage",
-     {B: "voltage", T: "voltage", C: "voltages"}),
-    ("output voltage|charger voltage|charger output voltage", {C: "voltages"}),
-    ("cells|number cells|count cells|cells count|battery cells", {B: "cells"}),
-    ("capacity|battery capacity|rated capacity", {B: "capacity", C: CAPACITIES}),
-    ("battery capacity|capacity max|battery capacity max", {T: "capacity_max"}),
-    ("battery capacity min|capacity min", {C: "capacity_min"}),
-    ("battery capacity max|capacity max", {C: "capacity_max"}),
-    ("capacity range|battery capacity range|capacity from to", {C: CAPACITIES}),
-    ("rate|hours rate|capacity rate|capacity hours|capacity hours rate|rate hours",
-     {B: "capacity_rate", T: "capacity_rate", C: "capacity_rate"}),
-    ("weight|service weight|weight with acid|weight service", {B: "weight", T: WINDOW}),
-    ("battery weight|battery service weight|battery weight with acid|weight window|"
-     "battery weight window|allowed battery weight|battery weight range|weight range|"
-     "battery weight min max|weight min max", {B: "weight", T: WINDOW}),
-    ("weight min|battery weight min|allowed battery weight min", {T: "weight_min"}),
-    ("weight max|battery weight max|allowed battery weight max", {T: "weight_max"}),
-    ("scale weight|scale|weight scale|weight on scale", {B: "weighed"}),
-    ("ballast|allowed ballast|ballast weight", {B: "ballast"}),
-    ("length|battery length", {B: "length"}), ("width|battery width", {B: "width"}),
-    ("height|battery height", {B: "height"}),
-    ("compartment length|battery compartment length", {T: "compartment_length"}),
-    ("compartment width|battery compartment width", {T: "compartment_width"}),
-    ("compartment height|battery compartment height", {T: "compartment_height"}),
-    ("dimensions|battery dimensions|length width height|"
-     "dimensions length width height", {B: DIMENSIONS}),
-    ("compartment dimensions|compartment|"
-     "compartment length width height|battery compartment", {T: DIMENSIONS}),
-    ("chemistry|battery chemistry", {B: "chemistry", T: "chemistries", C: "chemistries"}),
-    ("allowed chemistry|chemistries|allowed chemistries", {T: "chemistries", C: "chemistries"}),
-    ("connector|battery connector|connector type", {B: "connector", T: "connector",
-                                                    C: "connector"}),
-    ("cable side|side cable", {B: "cable_side", T: "cable_side"}),
-    ("cable length", {B: "cable_length", T: "cable_length"}),
-    ("hazard type|hazardous location type|ex type", {B: "hazard_type", T: "hazard_type"}),
-    ("atex|atex kind", {B: "atex_category", T: "atex_category"}),
-    ("made|made date", {B: "made_on", T: "made_on"}),
-    ("service|service date", {B: "in_service_on"}),
-    ("warranty|warranty until|garantie|garantia", {B: "warranty_until"}),
-    ("model|truck model|truck type", {T: "model"}), ("model|charger model", {C: "model"}),
-    ("group|truck group", {T: "group"}),
-    ("rated load|load", {T: "rated_load", L: "rated_load"}),
-    ("output current|current|rated current|charge current|start current", {C: "start_current"}),
-    ("characteristic|charge characteristic|profile|charge profile", {C: "characteristic"}),
-    ("inspection due|next inspection|inspection date", {L: "inspection_due"}),
-    ("equipment|equipment type", {R: "equipment"}), ("location", {R: "location"}),
-    ("problem", dict.fromkeys(Kind, PASSED_OVER)),
-    ("number|pos|position|item|line|row|lfd number|zeile|linea", dict.fromkeys(Kind, PASSED_OVER)),
-)  # fmt: skip
-
-# Fields that only one kind of asset has and that tell what a row without a kind is.
-_TELLS: dict[Kind, frozenset[str]] = {
-    B: frozenset({"designation", "cells", "weighed", "ballast", "full_gravity", "empty_gravity",
-                  "discharged_gravity", "rated_cycles", "cell_layout", "warranty_until"}),
-    T: frozenset({"weight_min", "weight_max", "compartment_length", "compartment_width",
-                  "compartment_height", "load_centre", "axle_to_fork", "axle_to_battery",
-                  "leaves_by", "group", "spacer_length", "spacer_width"}),
-    C: frozenset({"capacity_min", "start_current", "finishing_current", "characteristic"}),
-    L: frozenset({"gear", "own_weight", "hooks_weight", "hung_from", "insulated",
-                  "lug_spacing_min", "lug_spacing_max", "inspection_due"}),
-    R: frozenset({"equipment", "check", "check_every"}),
-}  # fmt: skip
-# Terms that tell it although the field itself is shared.
-_TELLING_TERMS: dict[Kind, tuple[str, ...]] = {
-    T: ("compartment", "window"),
-    C: ("output", "charger", "bay"),
-}
-# Terms that tell it only where nothing else does: a list of batteries may say which truck each
-# one is for.
-_HINTING_TERMS: dict[Kind, tuple[str, ...]] = {T: ("truck",), B: ("battery",)}
 _VAGUE = tuple(
     frozenset(words.split())
     for words in ("type", "battery type", "model", "battery model", "type model", "battery")
@@ -152,14 +69,15 @@ class Column:
         """Whether it is a running number, or ours."""
         return PASSED_OVER in self.meanings.values()
 
+    @cached_property
     def tells(self) -> frozenset[Kind]:
         """The kinds of asset that only have such a column."""
-        by_field = {kind for kind, name in self.meanings.items() if name in _TELLS[kind]}
-        return frozenset(by_field | self._by_terms(_TELLING_TERMS))
+        by_field = {kind for kind, name in self.meanings.items() if name in TELLS[kind]}
+        return frozenset(by_field | self._by_terms(TELLING_TERMS))
 
     def hints(self) -> frozenset[Kind]:
         """The kinds of asset that the header's words speak of."""
-        return frozenset(self._by_terms(_HINTING_TERMS))
+        return frozenset(self._by_terms(HINTING_TERMS))
 
     def _by_terms(self, telling: Mapping[Kind, tuple[str, ...]]) -> set[Kind]:
         return {
@@ -174,8 +92,9 @@ class Columns:
     """The columns of a sheet, in order."""
 
     all: tuple[Column, ...]
+    _by_kind: dict[Kind, dict[str, Column]] = field(default_factory=dict, compare=False, repr=False)
 
-    @property
+    @cached_property
     def known(self) -> tuple[Column, ...]:
         """Columns that state something."""
         return tuple(column for column in self.all if column.known)
@@ -187,6 +106,11 @@ class Columns:
 
     def for_kind(self, kind: Kind) -> dict[str, Column]:
         """Field -> its column; WrongInput names two columns that claim the same field."""
+        if kind not in self._by_kind:
+            self._by_kind[kind] = self._find_for(kind)
+        return self._by_kind[kind]
+
+    def _find_for(self, kind: Kind) -> dict[str, Column]:
         found: dict[str, Column] = {}
         for column in self.all:
             name = column.meanings.get(kind)
@@ -209,9 +133,10 @@ class Columns:
         """The column that says what each row is."""
         return next((c for c in self.all if KIND in c.meanings.values()), None)
 
+    @cached_property
     def kinds(self) -> frozenset[Kind]:
         """The kinds of asset that the columns point to."""
-        told = frozenset(kind for column in self.all for kind in column.tells())
+        told = frozenset(kind for column in self.all for kind in column.tells)
         return told or frozenset(kind for column in self.all for kind in column.hints())
 
 
@@ -234,23 +159,14 @@ def match_columns(
     for column in columns:
         _check_unit(column)
     found = Columns(tuple(columns))
-    kinds = {kind} if kind else (found.kinds() or ({B} if found.kind_column is None else set()))
+    kinds = (
+        {kind}
+        if kind
+        else (found.kinds or ({Kind.BATTERY} if found.kind_column is None else set()))
+    )
     for each in kinds:
         found.for_kind(each)
     return found
-
-
-@cache
-def _known() -> dict[frozenset[str], dict[Kind, str]]:
-    known: dict[frozenset[str], dict[Kind, str]] = {}
-    for kind, plate in PLATES.items():
-        for name, spec in fields_of(plate).items():
-            for written in (name, spec.label):
-                known.setdefault(terms(written), {}).setdefault(kind, name)
-    for headers, meanings in _MEANINGS:
-        for header in headers.split("|"):
-            known.setdefault(frozenset(header.split()), {}).update(meanings)
-    return known
 
 
 def read_header(header: str, index: int = 0) -> Column:
@@ -271,7 +187,7 @@ def _understood(column: Column, text: str) -> Column:
     """The column with what ``text`` states; a unit that fits is preferred to one that doesn't."""
     other: Column | None = None
     for words, unit in _splits(text):
-        known = _known().get(terms(words))
+        known = meanings_by_terms().get(terms(words))
         if known is None:
             continue
         meanings = dict(_by_unit(known, unit))
@@ -287,7 +203,7 @@ def _understood(column: Column, text: str) -> Column:
 def _by_unit(meanings: Mapping[Kind, str], unit: str | None) -> Mapping[Kind, str]:
     """ "Capacity (lb)" of a truck is its rated load."""
     if unit in ("kg", "lb", "t", "ton") and "capacity" in meanings.values():
-        return {T: "rated_load"}
+        return {Kind.TRUCK: "rated_load"}
     return meanings
 
 
@@ -355,30 +271,6 @@ def _unit_fits(column: Column) -> bool:
     return any(unit.dimension is dimension_of(kind, name) for kind, name in column.meanings.items())
 
 
-def dimension_of(kind: Kind, name: str) -> Dimension | None:
-    """The dimension of what a column states; None for words and whole numbers."""
-    taken_apart = {
-        WINDOW: Dimension.MASS,
-        CAPACITIES: Dimension.CAPACITY,
-        DIMENSIONS: Dimension.LENGTH,
-    }
-    if name in taken_apart:
-        return taken_apart[name]
-    spec = spec_of(kind, name)
-    return spec.dimension if spec and spec.reads in ("quantity", "quantities") else None
-
-
-def spec_of(kind: Kind, name: str) -> Field | None:
-    """The specification of a field, or None for the columns that are taken apart."""
-    return fields_of(PLATES[kind]).get(name)
-
-
-def label_of(kind: Kind, name: str) -> str:
-    """The words for a field."""
-    spec = spec_of(kind, name)
-    return spec.label if spec else name
-
-
 def unit_for(column: Column, kind: Kind, name: str) -> str | None:
     """The column's unit if it goes with the field."""
     unit: Unit | None = unit_named(column.unit) if column.unit not in (None, "ton") else None
@@ -399,11 +291,11 @@ def _settle_vague(columns: list[Column], below: list[list[str]]) -> list[Column]
         if filled and KIND not in claimed and _mostly(filled, lambda c: kind_named(c) is not None):
             meanings = dict.fromkeys(Kind, KIND)
         elif "designation" not in claimed and any(parse_designation(cell) for cell in filled):
-            meanings[B] = "designation"
+            meanings[Kind.BATTERY] = "designation"
         elif "chemistry" not in claimed and filled and _mostly(filled, states_chemistry):
-            meanings[B] = "chemistry"
+            meanings[Kind.BATTERY] = "chemistry"
             if "model" not in words:
-                meanings[T] = meanings[C] = "chemistries"
+                meanings[Kind.TRUCK] = meanings[Kind.CHARGER] = "chemistries"
         for name in set(meanings.values()):
             claimed[name] += 1
         settled.append(replace(column, meanings=meanings, terms=words))

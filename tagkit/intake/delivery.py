@@ -13,9 +13,9 @@ from typing import Any
 from tagkit.assets.kinds import AnyPlate
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
-from tagkit.intake.columns import label_of
 from tagkit.intake.grid import Row
 from tagkit.intake.leftovers import not_an_asset
+from tagkit.intake.meanings import label_of
 from tagkit.intake.reading import RowReading
 from tagkit.intake.rows import read_row
 from tagkit.intake.sheet import Sheet

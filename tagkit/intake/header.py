@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tagkit.intake.columns import PASSED_OVER, read_header
+from tagkit.intake.columns import read_header
+from tagkit.intake.meanings import PASSED_OVER
 
 _LOOK_IN = 40  # rows
 _WIDEST = 200

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from tagkit.errors import WrongInput
-from tagkit.intake.columns import Column, dimension_of
+from tagkit.intake.columns import Column
 from tagkit.intake.grid import Cell, Row
-from tagkit.intake.header import best_header
+from tagkit.intake.meanings import dimension_of
 from tagkit.intake.sheet import Sheet
 from tagkit.intake.words import plain
 from tagkit.units import DecimalMark, Dimension, parse_quantity
@@ -32,7 +32,7 @@ def not_an_asset(
     if not filled:
         return "blank"
     texts = [cell.text.strip() for _, cell in filled]
-    if _repeats_header(row, sheet):
+    if _repeats_header(filled, sheet):
         return "the header once more"
     if _says_total(filled, sheet):
         return f"a line of totals ({texts[0][:40]})"
@@ -45,12 +45,13 @@ def not_an_asset(
     return None
 
 
-def _repeats_header(row: Row, sheet: Sheet) -> bool:
-    here = [plain(text) for text in row.texts]
-    if here == [plain(text) for text in sheet.header.texts]:
-        return True
-    found = best_header([row.texts])
-    return found is not None and found.score >= 3 and found.score == len(sheet.columns.known)
+def _repeats_header(filled: Sequence[tuple[int, Cell]], sheet: Sheet) -> bool:
+    """Every cell says what the header above it says, as at the top of each printed page."""
+    return all(
+        index < len(sheet.header.cells)
+        and cell.text.strip().casefold() == sheet.header.cells[index].text.strip().casefold()
+        for index, cell in filled
+    )
 
 
 def _says_total(filled: Sequence[tuple[int, Cell]], sheet: Sheet) -> bool:

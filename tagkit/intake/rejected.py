@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any
 
 from tagkit.errors import WrongInput
-from tagkit.intake.columns import PASSED_OVER
 from tagkit.intake.delivery import Delivery, Rejected
 from tagkit.intake.grid import Cell, Row
+from tagkit.intake.meanings import PASSED_OVER
 
 _FORMULA = re.compile(r"'*(?:[\t\r\n]|\s*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 _PLAIN_FIGURE = re.compile(r"[+-]?\d[\d.,]*", re.ASCII)

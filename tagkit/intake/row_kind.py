@@ -39,9 +39,9 @@ def kind_of_row(row: Row, sheet: Sheet, forced: Kind | None, reading: RowReading
 
 
 def _told_by_columns(row: Row, sheet: Sheet) -> Kind | None:
-    kinds = sheet.columns.kinds()
+    kinds = sheet.columns.kinds
     filled = [column for column in sheet.columns.known if not row.cell(column.index).empty]
-    told = {kind for column in filled for kind in column.tells()}
+    told = {kind for column in filled for kind in column.tells}
     if len(told) == 1:
         return told.pop()
     if told:

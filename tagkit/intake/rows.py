@@ -8,8 +8,8 @@ from tagkit.assets.designation import contradictions, parse_designation
 from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind
 from tagkit.intake.cells import Place, read_cell
-from tagkit.intake.columns import KIND, label_of
 from tagkit.intake.grid import Row
+from tagkit.intake.meanings import KIND, label_of
 from tagkit.intake.reading import RowReading
 from tagkit.intake.row_kind import kind_of_row
 from tagkit.intake.sheet import Sheet

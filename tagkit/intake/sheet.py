@@ -9,9 +9,10 @@ from pathlib import Path
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.intake import limits
-from tagkit.intake.columns import Columns, column_letter, dimension_of, match_columns
+from tagkit.intake.columns import Columns, column_letter, match_columns
 from tagkit.intake.grid import Form, Grid, Row
 from tagkit.intake.header import best_header
+from tagkit.intake.meanings import dimension_of
 from tagkit.intake.textfile import read_text_table
 from tagkit.intake.workbook import read_workbook
 from tagkit.units import DecimalMark, Dimension, looks_decimal

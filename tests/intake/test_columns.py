@@ -9,16 +9,8 @@ from tagkit.assets.fields import fields_of
 from tagkit.assets.kinds import PLATES
 from tagkit.assets.tag import Kind
 from tagkit.errors import TagkitError, WrongInput
-from tagkit.intake.columns import (
-    CAPACITIES,
-    DIMENSIONS,
-    KIND,
-    PASSED_OVER,
-    WINDOW,
-    column_letter,
-    match_columns,
-    read_header,
-)
+from tagkit.intake.columns import column_letter, match_columns, read_header
+from tagkit.intake.meanings import CAPACITIES, DIMENSIONS, KIND, PASSED_OVER, WINDOW
 
 B, T, C, L, R = Kind.BATTERY, Kind.TRUCK, Kind.CHARGER, Kind.LIFTING, Kind.ROOM
 
@@ -174,7 +166,7 @@ def test_what_a_column_headed_type_means_is_seen_from_its_cells(cells, field):
     ],
 )
 def test_columns_tell_what_the_rows_are(headers, kinds):
-    assert match_columns(headers).kinds() == kinds
+    assert match_columns(headers).kinds == kinds
 
 
 def test_letters_as_a_spreadsheet_shows_them():
