@@ -14,7 +14,8 @@ from tagkit.errors import WrongInput
 from tagkit.labels.content import Figure, LabelContent
 from tagkit.labels.drawing import Area, Box, Frame, Ink, Mark, Modules, SafetySign, Words
 from tagkit.labels.fitting import fit, fit_lines, line_height, placed, shortened
-from tagkit.labels.fonts import CAPITAL, Weight, face
+from tagkit.labels.fonts import CAPITAL, Weight
+from tagkit.labels.number import number
 from tagkit.labels.template import (
     FIGURES,
     FRAME_LINE,
@@ -224,53 +225,9 @@ def _one_line(
 
 
 def _number(tag: Tag, element: Element, template: Template) -> list[Words]:
-    """The number, its serial largest: on one line, or the serial below the site."""
-    serial = f"{tag.serial:05d}"
-    prefix, suffix = f"{tag.kind.value}-{tag.site}-", f"-{tag.check}"
-    letters, box = face("bold"), element.box
-    small, above = 0.6, 0.45
-    wide = letters.width(serial), letters.width(prefix), letters.width(suffix)
-    height = _number_height()
-    one = min(box.width / (wide[0] + small * (wide[1] + wide[2])), box.height / height)
-    second_row = letters.ink(prefix)[0] * above + 0.22
-    two = min(
-        box.width / max(wide[0] + small * wide[2], above * wide[1]),
-        box.height / (second_row + height),
-    )
-    size = min(max(one, two), element.largest / CAPITAL)
-    if size < element.smallest / CAPITAL:
+    words = number(tag, element.box, (element.smallest, element.largest), element.align)
+    if words is None:
         raise _too_long(str(tag), element, template)
-    tall = letters.ink("0")[0]
-    if one >= two or one >= size:
-        total = size * (wide[0] + small * (wide[1] + wide[2]))
-        left = _start(box, total, element.align)
-        baseline = box.y + (box.height - size * height) / 2 + size * tall
-        parts = [(prefix, small), (serial, 1.0), (suffix, small)]
-    else:
-        used = size * (second_row + height)
-        top = box.y + (box.height - used) / 2
-        first = Words(
-            _start(box, size * above * wide[1], element.align),
-            top + size * above * letters.ink(prefix)[0], size * above, "bold", prefix,
-        )  # fmt: skip
-        left = _start(box, size * (wide[0] + small * wide[2]), element.align)
-        baseline = top + size * (second_row + tall)
-        return [first, *_in_a_row([(serial, 1.0), (suffix, small)], left, baseline, size)]
-    return _in_a_row(parts, left, baseline, size)
-
-
-@lru_cache(maxsize=1)
-def _number_height() -> float:
-    return sum(face("bold").ink("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-"))
-
-
-def _in_a_row(
-    parts: list[tuple[str, float]], left: float, baseline: float, size: float
-) -> list[Words]:
-    words = []
-    for text, share in parts:
-        words.append(Words(left, baseline, size * share, "bold", text))
-        left += face("bold").width(text) * size * share
     return words
 
 
@@ -294,13 +251,13 @@ def _figures(
     column_width = (box.width - (columns - 1) * 3.0) / columns
     marks: list[Mark] = []
     cells = []
-    for number, (name, caption) in enumerate(captions):
-        row, column = divmod(number, columns)
+    for place, (name, caption) in enumerate(captions):
+        row, column = divmod(place, columns)
         top = box.y + sum(heights[:row]) + row * (_RULE + 2 * _GAP)
         left = box.x + column * (column_width + 3.0)
         if row and not column:
             marks.append(Area(Box(box.x, top - _GAP - _RULE, box.width, _RULE)))
-        last_alone = number == len(captions) - 1 and column == 0
+        last_alone = place == len(captions) - 1 and column == 0
         width = box.width if last_alone else column_width
         room = Box(left, top, width, heights[row])
         drawn, cell = _captioned(name, caption, room, element, template)
@@ -391,8 +348,8 @@ def _signs(codes: tuple[str, ...], element: Element) -> list[SafetySign]:
     left = _start(box, columns * step - size * gap, element.align)
     top = box.y + (box.height - (rows * step - size * gap)) / 2
     return [
-        SafetySign(code, left + number % columns * step, top + number // columns * step, size)
-        for number, code in enumerate(codes)
+        SafetySign(code, left + place % columns * step, top + place // columns * step, size)
+        for place, code in enumerate(codes)
     ]
 
 
