@@ -48,7 +48,7 @@ def body_of(kind: str, battery: str, truck: str, voids: str) -> dict[str, Any]:
 
 
 def write(folder: Path, site: str, plan: list[Any], ids: list[str]) -> list[tuple[bytes, bytes]]:
-    """One station's events, by its own clock; ``ids`` are what it may void."""
+    """The events of a site's two stations, by one clock; ``ids`` are what it may void."""
     now = START
     with Record.create(folder, site, clock=lambda: now) as record:
         for kind, battery, truck, jump, earlier, which in plan:
@@ -57,7 +57,7 @@ def write(folder: Path, site: str, plan: list[Any], ids: list[str]) -> list[tupl
             body = body_of(
                 kind, BATTERIES[battery], TRUCKS[truck], ids[which % len(ids)] if ids else "x-1"
             )
-            with record.writing("TS", "bay") as writing:
+            with record.writing("TS", ("bay", "yard")[(battery + truck) % 2]) as writing:
                 event = writing.append(kind, [BATTERIES[battery]], body, at=at)
             ids.append(event.id)
             now = now - timedelta(minutes=jump) if jump > 60 else now
@@ -65,13 +65,16 @@ def write(folder: Path, site: str, plan: list[Any], ids: list[str]) -> list[tupl
         return list(record.export())
 
 
-def interleaved(one: list[Any], other: list[Any], turns: list[bool]) -> list[Any]:
-    one, other, mixed = one[:], other[:], []
+def interleaved(parcels: list[Any], turns: list[int]) -> list[Any]:
+    """The chains shuffled into each other, each in its own order."""
+    chains: dict[str, list[Any]] = {}
+    for parcel in parcels:
+        chains.setdefault(from_bytes(parcel[0]).epoch, []).append(parcel)
+    mixed = []
     for turn in turns:
-        source = (one if turn else other) or other or one
-        if source:
-            mixed.append(source.pop(0))
-    return mixed + one + other
+        if left := [chain for chain in chains.values() if chain]:
+            mixed.append(left[turn % len(left)].pop(0))
+    return mixed + [parcel for chain in reversed(chains.values()) for parcel in chain]
 
 
 def folded(folder: Path, batches: list[list[tuple[bytes, bytes]]]) -> list[str]:
@@ -90,16 +93,16 @@ def folded(folder: Path, batches: list[list[tuple[bytes, bytes]]]) -> list[str]:
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
-@given(steps, steps, st.lists(st.booleans(), max_size=30), st.integers(1, 7))
+@given(steps, steps, st.lists(st.integers(0, 3), max_size=30), st.integers(1, 7))
 def test_any_interleaving_folds_to_the_same_state(
-    first: list[Any], second: list[Any], turns: list[bool], size: int
+    first: list[Any], second: list[Any], turns: list[int], size: int
 ) -> None:
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as top:
         folder, ids = Path(top), []
         one = write(folder / "one", "NA", first, ids)
         other = write(folder / "other", "NB", second, ids)
         expected = folded(folder / "a", [one, other])
-        mixed = interleaved(one, other, turns)
+        mixed = interleaved(one + other, turns)
         batches = [mixed[start : start + size] for start in range(0, len(mixed), size)]
         assert folded(folder / "b", batches) == expected
         assert folded(folder / "c", [other, one, mixed]) == expected
