@@ -38,7 +38,7 @@ class Face:
         self._glyphs: dict[int, int] = face.charToGlyph
         self._outlines: bytes = face.get_table("glyf")
         self._places: list[int] = face.glyphPos
-        self._per_em: int = face.unitsPerEm
+        self.per_em: int = face.unitsPerEm
         self._ink: dict[str, tuple[float, float]] = {}
 
     def width(self, text: str) -> float:
@@ -57,13 +57,18 @@ class Face:
         composed = unicodedata.normalize("NFC", text)
         return "".join(char if ord(char) in self._glyphs else _NO_GLYPH for char in composed)
 
+    def glyph(self, char: str) -> int:
+        """The number of the letter's glyph."""
+        return self._glyphs[ord(char)]
+
+    def outline_data(self, glyph: int) -> bytes:
+        """What the font's glyf table holds for a glyph; empty for a space."""
+        return self._outlines[self._places[glyph] : self._places[glyph + 1]]
+
     def _measure(self, char: str) -> tuple[float, float]:
-        glyph = self._glyphs[ord(char)]
-        start, end = self._places[glyph], self._places[glyph + 1]
-        low, high = 0, 0
-        if end > start:
-            low, high = struct.unpack(">xxxxhxxh", self._outlines[start : start + 10])
-        self._ink[char] = max(0.0, high / self._per_em), max(0.0, -low / self._per_em)
+        data = self.outline_data(self.glyph(char))
+        low, high = struct.unpack_from(">4xh2xh", data) if data else (0, 0)
+        self._ink[char] = max(0.0, high / self.per_em), max(0.0, -low / self.per_em)
         return self._ink[char]
 
 
