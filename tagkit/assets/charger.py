@@ -37,5 +37,7 @@ class Charger:
     chemistries: Stated[tuple[str, ...]] | None = choices(
         "chemistries", CHEMISTRIES, CHEMISTRY_WORDS
     )
-    characteristic: Stated[str] | None = choice("characteristic", CHARACTERISTICS, {"wa": "w"})
+    characteristic: Stated[str] | None = choice(
+        "characteristic", CHARACTERISTICS, {"wa": "w", "wowa": "w", "iua": "iu", "iuia": "iui"}
+    )
     connector: Stated[str] | None = text("connector")

@@ -65,6 +65,7 @@ def read_cell(name: str, place: Place, reading: RowReading) -> None:
                 "Open the file, let it calculate, save it; or type the value")  # fmt: skip
         return
     if is_unknown(cell.text):
+        reading.unknown.update(_PARTS.get(name, (name,)))
         reading.warnings.append(
             f"{label_of(place.kind, name)}: “{cell.text.strip()}” is taken as unknown"
         )

@@ -141,7 +141,12 @@ class Columns:
 
 
 def _is_general(column: Column, name: str) -> bool:
-    """Whether a plain "Weight" or "Capacity" column yields to one that means the range."""
+    """Whether a column yields to another that states the same more plainly.
+
+    "Weight" and "Capacity" yield to the range, "Charger no." to the bay.
+    """
+    if name == "bay":
+        return "bay" not in column.terms
     return name in (WINDOW, CAPACITIES) and column.terms.isdisjoint(("range", "window", "battery"))
 
 

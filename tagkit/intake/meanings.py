@@ -27,10 +27,10 @@ _MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
     ("serial|serial number|maker serial|maker serial number|battery serial|battery serial number|"
      "maker number", dict.fromkeys(Kind, "maker_serial")),
     ("fleet number|own number|truck number|asset number|truck fleet number|fleet|"
-     "own truck number", {T: "fleet_number"}),
+     "own truck number|unit|unit number|unit fleet number", {T: "fleet_number"}),
     ("fleet number|own number|battery number|asset number|fleet|own battery number",
      {B: "fleet_number"}),
-    ("bay|bay number|charger bay|charger number|own number|asset number|charger", {C: "bay"}),
+    ("bay|bay number|charger bay|charger number|own number|asset number", {C: "bay"}),
     ("kind|asset type|asset kind|asset|kind type", dict.fromkeys(Kind, KIND)),
     ("designation|type designation|battery designation|battery type designation",
      {B: "designation"}),
@@ -38,7 +38,7 @@ _MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
      {B: "voltage", T: "voltage", C: "voltages"}),
     ("output voltage|charger voltage|charger output voltage", {C: "voltages"}),
     ("cells|number cells|count cells|cells count|battery cells", {B: "cells"}),
-    ("capacity|battery capacity|rated capacity", {B: "capacity", C: CAPACITIES}),
+    ("capacity|battery capacity|rated capacity|amp hours|current hours", {B: "capacity", C: CAPACITIES}),
     ("battery capacity|capacity max|battery capacity max", {T: "capacity_max"}),
     ("battery capacity min|capacity min", {C: "capacity_min"}),
     ("battery capacity max|capacity max", {C: "capacity_max"}),

@@ -31,6 +31,7 @@ class RowReading:
     missing: list[str] = field(default_factory=list)  # needed fields that nothing states
     problems: list[Problem] = field(default_factory=list)
     failed: set[str] = field(default_factory=set)  # fields whose cell could not be read
+    unknown: set[str] = field(default_factory=set)  # fields whose cell says that nobody knows
     only_lead_acid: bool = False  # the chemistry's cell does not say which lead-acid
 
     def report(self, column: str, value: str, problem: str, remedy: str) -> None:

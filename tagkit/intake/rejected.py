@@ -11,7 +11,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import tempfile
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -134,13 +133,12 @@ def _figure(text: str) -> int | float:
 
 
 def _put(data: bytes, path: Path) -> None:
+    part = path.with_name(f".{path.name}.part")
     try:
-        with tempfile.NamedTemporaryFile(
-            dir=path.parent, prefix=".", suffix=path.suffix, delete=False
-        ) as file:
-            file.write(data)
-        Path(file.name).replace(path)
+        part.write_bytes(data)
+        part.replace(path)
     except OSError as error:
+        part.unlink(missing_ok=True)
         raise WrongInput(
             f"the file can't be written ({error.strerror})",
             "Choose a folder you may write to",

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from tagkit.assets.tag import Kind
-from tagkit.intake.figures import is_unknown, kind_named
+from tagkit.intake.columns import Column
+from tagkit.intake.figures import is_unknown, kind_named, range_in
 from tagkit.intake.grid import Cell, Row
+from tagkit.intake.meanings import WINDOW
 from tagkit.intake.reading import RowReading
 from tagkit.intake.sheet import Sheet
 
@@ -42,6 +44,8 @@ def _told_by_columns(row: Row, sheet: Sheet) -> Kind | None:
     kinds = sheet.columns.kinds
     filled = [column for column in sheet.columns.known if not row.cell(column.index).empty]
     told = {kind for column in filled for kind in column.tells}
+    if any(_holds_window(column, row) for column in filled):
+        told.add(Kind.TRUCK)
     if len(told) == 1:
         return told.pop()
     if told:
@@ -53,6 +57,13 @@ def _told_by_columns(row: Row, sheet: Sheet) -> Kind | None:
     if kind is Kind.TRUCK and figures & {"weight", "capacity"} and _has_window(sheet):
         return None  # a battery among trucks, or a truck with its own weight
     return kind
+
+
+def _holds_window(column: Column, row: Row) -> bool:
+    """Whether a cell for a weight holds a minimum and a maximum, as only a truck's does."""
+    text = row.cell(column.index).text
+    weighs = column.meanings.get(Kind.TRUCK) == WINDOW
+    return weighs and len(text) < 100 and range_in(text) is not None
 
 
 def _has_window(sheet: Sheet) -> bool:

@@ -57,7 +57,7 @@ def read_row(
     reading.missing = [
         name
         for name in _needed(reading)
-        if name not in reading.facts and name not in reading.failed
+        if name not in reading.facts and name not in reading.failed | reading.unknown
     ]
     return reading
 

@@ -65,7 +65,7 @@ def test_weights_in_both_styles_and_units(messy):
 def test_what_is_missing_is_unknown_and_said(messy):
     warnings = {row.row: " / ".join(row.warnings) for row in messy.rows}
     assert "“k.A.” is taken as unknown" in warnings[8]
-    assert "service weight is missing: unknown" in warnings[8]
+    assert "missing" not in warnings[8]
     for said in ("voltage: 48 V", "cells: 24", "capacity: 775 Ah at 5 h", "vented lead-acid"):
         assert said in warnings[6]
     assert "from the designation “48 V 5 PzS 775”" in warnings[6]
@@ -351,6 +351,22 @@ def test_what_is_missing_from_every_row_is_said_once():
     taken = delivered("Serial,Voltage\nA1,48\nA2,48\n")
     assert "no column states the battery's service weight: unknown" in taken.warnings
     assert not taken.rows[0].warnings
+    some = delivered("Serial,Voltage,Weight (kg)\nA1,48,\nA2,48,1111\n")
+    assert some.rows[0].warnings == ("service weight is missing: unknown",)
+
+
+def test_a_weight_window_tells_a_truck_without_a_column_that_says_so():
+    taken = delivered("Fleet number;Voltage;Battery weight\nT1;48;1100-1300 kg\n")
+    assert [row.kind for row in taken.rows] == [Kind.TRUCK]
+
+
+def test_a_list_of_chargers_with_bay_and_number():
+    taken = delivered(
+        "Ladegerät Nr.;Platz;Ausgangsspannung (V);Kapazität min (Ah);Kapazität max (Ah);Kennlinie\n"
+        "LG1;A1;24/48;400;800;IUIa\n"
+    )
+    assert (facts(taken, "bay"), facts(taken, "characteristic")) == (["A1"], ["iui"])
+    assert taken.rows[0].kind is Kind.CHARGER
 
 
 def test_a_sheet_with_a_header_and_nothing_else_delivers_nothing():
