@@ -11,10 +11,11 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
-from tagkit.reader import engines
-from tagkit.reader.engines import hint
+from tagkit.reader import enhance
+from tagkit.reader.engines import hint, opencv, opencv_aruco, zbar, zxing
 from tagkit.reader.regions import Region, label_like, whole
 from tagkit.reader.symbols import Found, centre, merge
 
@@ -40,10 +41,11 @@ _LARGEST_SIDE = 1000
 
 @dataclass(frozen=True)
 class Opinion:
-    """One way of looking at a cut-out: enlarge it, prepare it, ask a decoder.
+    """One way of looking at a cut-out: prepare it, enlarge it, finish it, ask a decoder.
 
-    ``cost`` is milliseconds per million pixels looked at, measured on clutter; it only serves
-    to share out the work over frames.
+    ``cost`` is milliseconds per million pixels given to the decoder, measured on clutter; it
+    only serves to share out the work over frames. With ``enlarge`` below 1 the cut-out is made
+    smaller before anything else.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Opinion:
     cost: float
     enlarge: float = 1.0
     prepare: Callable[[Grey], Grey] | None = None
+    finish: Callable[[Grey], Grey] | None = None
 
     def scale(self, place: Region, largest_side: int) -> float:
         """By how much the cut-out is really enlarged."""
@@ -59,8 +62,11 @@ class Opinion:
 
     def price(self, place: Region, largest_side: int) -> float:
         """About how many milliseconds it takes to ask about ``place``."""
-        pixels = (place.right - place.left) * (place.bottom - place.top)
-        return self.cost * pixels * self.scale(place, largest_side) ** 2 / 1e6
+        return self.cost * place.area * self.scale(place, largest_side) ** 2 / 1e6
+
+    def side_for(self, milliseconds: float) -> int:
+        """The side of the largest square that it can be asked about in this time."""
+        return int((milliseconds / self.cost * 1e6) ** 0.5)
 
 
 def decode_all(grey: Grey, seconds: float = DEFAULT_SECONDS) -> list[str]:
@@ -97,74 +103,63 @@ def look(grey: Grey, seconds: float = DEFAULT_SECONDS) -> list[Found]:
 
 def first_look(grey: Grey, *, invert: bool = False) -> list[Found]:
     """What the fastest decoder reads in the whole picture: cheap enough for every frame."""
-    return engines.zxing(grey, invert=invert)
+    return zxing(grey, invert=invert)
 
 
 def ask(
     opinion: Opinion, grey: Grey, place: Region, largest_side: int = _LARGEST_SIDE
 ) -> list[Found]:
     """What one second opinion reads in one part of the picture; corners in the whole one."""
-    import cv2
-
     cut = place.cut(grey)
     scale = opinion.scale(place, largest_side)
-    if scale != 1:
-        size = (max(1, round(cut.shape[1] * scale)), max(1, round(cut.shape[0] * scale)))
-        way = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
-        cut = cv2.resize(cut, size, interpolation=way)  # type: ignore[assignment]
+    if scale < 1:
+        cut = _resized(cut, scale)
     if opinion.prepare:
         cut = opinion.prepare(cut)
+    if scale > 1:
+        cut = _resized(cut, scale)
+    if opinion.finish:
+        cut = opinion.finish(cut)
     return [
         Found(one.text, one.moved(scale, place.left, place.top).corners, opinion.name)
         for one in opinion.engine(cut)
     ]
 
 
+def _resized(grey: Grey, scale: float) -> Grey:
+    import cv2
+
+    size = (max(1, round(grey.shape[1] * scale)), max(1, round(grey.shape[0] * scale)))
+    way = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
+    return cv2.resize(grey, size, interpolation=way)  # type: ignore[return-value]
+
+
 def _read(place: Region, found: list[Found]) -> bool:
     return any(place.holds(*centre(one.corners)) for one in found)
 
 
-def _smooth(grey: Grey) -> Grey:
-    import cv2
-
-    return cv2.GaussianBlur(grey, (0, 0), 1.0)  # type: ignore[return-value]
-
-
-def _without_specks(grey: Grey) -> Grey:
-    import cv2
-
-    return cv2.medianBlur(grey, 3)  # type: ignore[return-value]
-
-
-def _sharp(grey: Grey) -> Grey:
-    """Unsharp mask for a picture that was enlarged three times."""
-    import cv2
-
-    soft = cv2.GaussianBlur(grey, (0, 0), 3.0)
-    return cv2.addWeighted(grey, 2.5, soft, -1.5, 0)  # type: ignore[return-value]
-
-
-def _against_surroundings(grey: Grey) -> Grey:
-    """Dark is what is darker than the mean of a quarter of the cut-out around it.
-
-    Reads symbols whose dark modules are of many tones or lie in a shadow, where the decoders'
-    own narrow windows take the inside of a large dark area for light.
-    """
-    import cv2
-
-    window = max(31, min(grey.shape) // 4) | 1
-    return cv2.adaptiveThreshold(  # type: ignore[return-value]
-        grey, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, window, 0
-    )
-
-
+# By reads gained per millisecond, on labels that are small, worn, badly lit or out of focus.
 OPINIONS: tuple[Opinion, ...] = (
-    Opinion("zxing-cpp without specks", engines.zxing, 4, 1, _without_specks),
-    Opinion("zxing-cpp enlarged", engines.zxing, 4, 3),
-    Opinion("zxing-cpp against surroundings", engines.zxing, 5, 2, _against_surroundings),
-    Opinion("zxing-cpp sharpened", engines.zxing, 7, 3, _sharp),
-    Opinion("zbar smoothed", engines.zbar, 40, 1, _smooth),
-    Opinion("zbar enlarged", engines.zbar, 32, 2),
-    Opinion("opencv-aruco", engines.opencv_aruco, 60),
-    Opinion("opencv", engines.opencv, 130),
+    Opinion("zxing-cpp without specks", zxing, 4, 1, enhance.without_specks),
+    Opinion("zxing-cpp enlarged", zxing, 4, 3),
+    Opinion("zxing-cpp deblurred a little", zxing, 6, 3, partial(enhance.deblur, sigma=0.8)),
+    Opinion("zxing-cpp deblurred", zxing, 6, 3, partial(enhance.deblur, sigma=1.2)),
+    Opinion(
+        "zxing-cpp deblurred a lot", zxing, 6, 3, partial(enhance.deblur, sigma=2, noise=0.005)
+    ),
+    Opinion(
+        "zxing-cpp deblurred at half size",
+        zxing,
+        12,
+        0.5,
+        partial(enhance.deblur, sigma=2, noise=0.005),
+    ),
+    Opinion("zxing-cpp through noise", zxing, 7, 3, enhance.smooth, enhance.sharpen),
+    Opinion("zxing-cpp against surroundings", zxing, 6, 2, None, enhance.against_surroundings),
+    Opinion("zxing-cpp sharpened", zxing, 7, 3, None, enhance.sharpen),
+    Opinion("zxing-cpp with ink thinned", zxing, 8, 3, None, enhance.thin_dark),
+    Opinion("zbar smoothed", zbar, 45, 1, enhance.smooth),
+    Opinion("zbar enlarged", zbar, 50, 2),
+    Opinion("opencv-aruco", opencv_aruco, 210),
+    Opinion("opencv", opencv, 200),
 )

@@ -97,7 +97,7 @@ def scene(
     else:
         grey = np.full((height, width), 128, np.float32)
     placed = []
-    columns = max(1, int(np.ceil(np.sqrt(len(texts) * width / height))))
+    columns = max(1, min(len(texts), int(np.ceil(np.sqrt(len(texts) * width / height)))))
     rows = max(1, int(np.ceil(len(texts) / columns)))
     for index, text in enumerate(texts):
         middle = np.array(

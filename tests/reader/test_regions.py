@@ -35,3 +35,17 @@ def test_a_picture_too_small_for_cells() -> None:
 def test_a_region_cuts_its_part() -> None:
     grey = np.arange(100, dtype=np.uint8).reshape(10, 10)
     assert Region(2, 3, 4, 5).cut(grey).tolist() == [[32, 33], [42, 43]]
+
+
+def test_a_large_blurred_label_is_one_region() -> None:
+    for seed in range(5):
+        shown = scene(["B-QM-00417-D"], seed, module=10, blur=4, contrast=0.9, busy=False)
+        corners = shown.placed[0].corners
+        strongest = label_like(shown.grey)[0]
+        assert strongest.holds(*corners.min(axis=0) + 10)
+        assert strongest.holds(*corners.max(axis=0) - 10)
+
+
+def test_a_part_of_a_small_region_is_not_looked_at_again() -> None:
+    shown = scene(["B-QM-00417-D"], 1, module=4, busy=False)
+    assert len(label_like(shown.grey)) == 1

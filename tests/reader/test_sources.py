@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import functools
 import http.server
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -123,6 +125,25 @@ def test_a_video_cut_short_is_read_to_its_end_with_a_remark(tmp_path: Path, capf
     frames = list(opened)
     assert 10 < len(frames) < 35
     assert f"ends after {len(frames)} of 40 frames" in str(opened.troubles[0])
+
+
+def test_nothing_but_our_own_words_when_a_video_is_damaged(tmp_path: Path) -> None:
+    """OpenCV and FFmpeg write to standard error of their own accord; a fresh process shows it."""
+    path = tmp_path / "film.mp4"
+    path.write_bytes(b"\0\0\0\x18ftypmp42 rubbish" + bytes(500))
+    code = (
+        "import sys\n"
+        "from tagkit.errors import TagkitError\n"
+        "from tagkit.reader.sources import open_source\n"
+        "for source in (sys.argv[1], 63, 'http://127.0.0.1:9/film.mp4'):\n"
+        "    try:\n        list(open_source(source))\n"
+        "    except TagkitError as error:\n        print(error)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path)], capture_output=True, encoding="utf-8", check=True
+    )
+    assert len(done.stdout.splitlines()) == 3
+    assert done.stderr == ""
 
 
 @pytest.mark.parametrize("content", [b"", b"\0\0\0\x18ftypmp42 rubbish", bytes(5000)])

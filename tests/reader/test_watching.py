@@ -23,9 +23,9 @@ def test_labels_that_read_easily_are_read_in_every_frame() -> None:
 
 
 def test_a_label_too_small_for_the_first_look_is_seen_over_frames() -> None:
-    """1.5 pixels a module in a busy room: found among the other things, read within 3 s."""
+    """1.35 pixels a module in a busy room: found among the other things, read within 3 s."""
     watch, tracker, seen = Watch(), Tracker(), []
-    room = scene([str(BATTERY)], 4, width=960, height=540, module=1.5, turn=15, noise=0).grey
+    room = scene([str(BATTERY)], 4, width=960, height=540, module=1.35, turn=15, noise=0).grey
     rng = np.random.default_rng(0)
     for frame in range(30):
         noisy = np.clip(room + rng.normal(0, 4, room.shape), 0, 255).astype(np.uint8)
@@ -47,7 +47,7 @@ def test_a_frame_pays_for_no_more_than_its_allowance(monkeypatch) -> None:
         before = len(asked)
         watch.read(room)
         prices = [price for _, price in asked[before:]]
-        assert len(prices) <= 1 or sum(prices) <= watching._ALLOWANCE
+        assert sum(prices) <= watching._ALLOWANCE
     # Every opinion gets its turn.
     assert {name for name, _ in asked} == {opinion.name for opinion in watching._IN_TURN}
 
@@ -61,7 +61,7 @@ def test_nothing_label_like_costs_no_second_opinion(monkeypatch) -> None:
 
 def test_nothing_is_read_in_a_room_without_labels() -> None:
     watch = Watch()
-    for seed in range(200, 230):
+    for seed in range(200, 216):
         assert watch.read(clutter(seed, 1280, 720)) == []
 
 
