@@ -139,17 +139,21 @@ def _pair(change: Change, facts: Facts, truck: AssetFacts, battery: AssetFacts) 
     for tag in (truck.tag, battery.tag):
         if tag in change.recovered:
             return replace(now, stage="recovered", unsure=tag)
-    others = {reason.code for reason in ready.reasons} - {"on charge"}
-    if on_charge is not None and not ended and not others:
-        return replace(now, stage="question", question=on_charge)
+    # Where the record is wrong about the place, what it says of use and charge may be too, so
+    # these reasons wait for the answer; any other stops at once.
+    waits = {reason.code for reason in ready.reasons} <= _FOLLOW_FROM_PLACE
+    questions = _place_questions(truck, battery)
+    if on_charge is not None:
+        questions = [*questions, on_charge]
+    for question in questions:
+        if waits and not _settled(change, question):
+            return replace(now, stage="question", question=question)
     if not ready.ready:
         return replace(now, why="not_ready")
-    questions = _place_questions(truck, battery)
-    for question in questions:
-        if not _settled(change, question):
-            return replace(now, stage="question", question=question)
-    settled = [*questions, on_charge] if on_charge is not None else questions
-    return _out(change, facts, truck, battery, replace(now, answers=_answers(settled)))
+    return _out(change, facts, truck, battery, replace(now, answers=_answers(questions)))
+
+
+_FOLLOW_FROM_PLACE = frozenset({"on charge", "not charged", "charge unknown"})
 
 
 def _fit(truck: AssetFacts, battery: AssetFacts, facts: Facts) -> Verdict:

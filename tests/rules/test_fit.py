@@ -346,7 +346,7 @@ def nonsense(kind):
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(nonsense(Battery), nonsense(Truck), st.booleans())
 def test_nonsense_in_a_nameplate_raises_nothing_and_fits_nothing(a_battery, a_truck, married):
     found = check_fit(a_battery, a_truck, settings=FitSettings(), battery_married=married,

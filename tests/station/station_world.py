@@ -39,8 +39,8 @@ NOT_OURS = tag_for(Kind.BATTERY, "ZZ", 5)
 
 FITTING = {GOOD, SECOND, OLD, ELSEWHERE, RESTING, LEAKING, ON_CHARGE, LITHIUM_ON_CHARGE,
            CROWD_1, CROWD_2}  # fmt: skip
-READY = {GOOD, SECOND, OLD, ELSEWHERE, LITHIUM_ON_CHARGE, CROWD_1, CROWD_2}
-RELEASABLE = {RESTING, ON_CHARGE}
+READY = {GOOD, SECOND, ELSEWHERE, LITHIUM_ON_CHARGE, CROWD_1, CROWD_2}
+RELEASABLE = {RESTING, ON_CHARGE, OLD}
 
 
 def _battery(**facts: Any) -> Battery:
@@ -92,6 +92,7 @@ JUST_CHARGED = replace(
     last_charge_started_at=NOW - timedelta(hours=9),
     last_charged_at=NOW - timedelta(hours=1),
 )
+USED = replace(RESTED, charged_since_use=False, last_used_at=NOW)
 CHARGING = replace(
     RESTED,
     on_charge_since=NOW - timedelta(hours=2),
@@ -139,7 +140,8 @@ def world() -> World:
         AssetFacts(NEW_TRUCK, _truck(), married=False),
         AssetFacts(GOOD, _battery(), married=True, readiness=RESTED, last_event="g1"),
         AssetFacts(SECOND, _battery(maker_serial="K7 9"), married=True, readiness=RESTED),
-        AssetFacts(OLD, _battery(), married=True, readiness=RESTED, place=in_truck),
+        # Used for a shift; the one elsewhere was charged in its truck.
+        AssetFacts(OLD, _battery(), married=True, readiness=USED, place=in_truck),
         AssetFacts(ELSEWHERE, _battery(), married=True, readiness=RESTED, place=in_other),
         AssetFacts(CROWD_1, _battery(), married=True, readiness=RESTED, place=crowded),
         AssetFacts(CROWD_2, _battery(), married=True, readiness=RESTED, place=crowded),

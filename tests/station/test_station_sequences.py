@@ -227,7 +227,7 @@ class AtTheStation(RuleBasedStateMachine):
 
 
 TestAtTheStation = AtTheStation.TestCase
-TestAtTheStation.settings = settings(max_examples=120, stateful_step_count=40, deadline=None)
+TestAtTheStation.settings = settings(max_examples=60, stateful_step_count=40, deadline=None)
 
 
 def test_every_state_that_a_small_room_can_reach():
