@@ -65,7 +65,7 @@ def photograph(surface: Surface, view: View, seed: int, *, over: int = 2) -> Pix
     warp = _projection(view, over)
     picture = cv2.warpPerspective(
         surface.bytes(), warp, (width * over, height * over),
-        flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
+        flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT_101,
     )  # fmt: skip
     if over > 1:
         picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)

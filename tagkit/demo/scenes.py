@@ -188,7 +188,7 @@ def _case(
         room.disc(eye, y + 34, 21, tuple(part * 1.2 for part in colour))  # type: ignore[arg-type]
         room.disc(eye, y + 34, 16, (22, 22, 24))
     room.drips(x + 20, y + 9, w - 40, 18, 46)
-    room.scratches(int(w * h / 5200), 52)
+    room.scratches(int(w * h / 6500), 52, (x, y + 9, w, h - 9))
     room.stains(10, 34, 0.2)
     for scuff in range(5):
         room.rectangle(x + 40 + scuff * w / 5.5, y + h - 26, 50 + 9 * scuff, 5, (70, 92, 128))

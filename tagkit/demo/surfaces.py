@@ -117,13 +117,21 @@ class Surface:
         uneven += fine * self.random.standard_normal((height, width), np.float32)
         self._lighten(uneven)
 
-    def scratches(self, count: int, light: float) -> None:
-        """Long thin scratches; ``light`` is how much brighter than the paint."""
+    def scratches(
+        self, count: int, light: float, within: tuple[float, float, float, float] | None = None
+    ) -> None:
+        """Long thin scratches; ``light`` is how much brighter than the paint.
+
+        ``within`` is the rectangle (x, y, width, height) that is scratched, else everything.
+        """
+        left, top, wide, tall = within or (0.0, 0.0, self.width, self.height)
         layer = self._layer()
         for _ in range(count):
-            x, y = self.random.uniform(0, self.width), self.random.uniform(0, self.height)
+            x, y = left + self.random.uniform(0, wide), top + self.random.uniform(0, tall)
             angle, length = self.random.normal(0, 0.35), self.random.gamma(2.0, 22.0)
-            to = self._at(x + length * np.cos(angle), y + length * np.sin(angle))
+            to_x = min(left + wide, x + length * np.cos(angle))
+            to_y = min(top + tall, max(top, y + length * np.sin(angle)))
+            to = self._at(to_x, to_y)
             bright = float(self.random.uniform(0.3, 1.0))
             cv2.line(layer, self._at(x, y), to, bright, 1, cv2.LINE_AA)
         self._lighten(light * layer)
@@ -186,9 +194,9 @@ class Surface:
             pixels.astype(np.float32), warp, (width, height),
             flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
         )  # fmt: skip
-        mask = np.zeros((height, width), np.float32)
-        cv2.fillConvexPoly(mask, np.round(here * 16).astype(np.int32), 1.0, cv2.LINE_AA, 4)
-        mask = _soft(mask, 0.8)
+        inside = np.zeros((height, width), np.uint8)  # smooth edges are drawn on bytes only
+        cv2.fillConvexPoly(inside, np.round(here * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+        mask = inside.astype(np.float32) / 255
         window *= (1 - 0.45 * _soft(np.roll(mask, (3, 2), (0, 1)), 4.0))[..., None]
         window += (on - window) * mask[..., None]
 
