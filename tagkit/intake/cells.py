@@ -17,7 +17,7 @@ from tagkit.intake.grid import Cell
 from tagkit.intake.meanings import CAPACITIES, DIMENSIONS, WINDOW, label_of, spec_of
 from tagkit.intake.reading import RowReading
 from tagkit.intake.words import ORDER, plain
-from tagkit.units import DecimalMark, Quantity
+from tagkit.units import Ambiguous, DecimalMark, Quantity
 
 _LONGEST_FIGURE = 200
 # A serial that a spreadsheet took for a number and rounded: 1.23457E+12.
@@ -77,7 +77,13 @@ def read_cell(name: str, place: Place, reading: RowReading) -> None:
         _CELL_READERS.get(name, _read_plain)(name, place, reading)
     except WrongInput as error:
         reading.failed.update(_PARTS.get(name, (name,)))
-        reading.report(column.shown, cell.shown, error.problem, error.remedy)
+        reading.report(
+            column.shown,
+            cell.shown,
+            error.problem,
+            error.remedy,
+            two_readings=isinstance(error, Ambiguous),
+        )
 
 
 def _check_length(place: Place, name: str) -> None:

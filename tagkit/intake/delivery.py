@@ -109,7 +109,8 @@ def read_delivery(
     _find_twins(readings, "maker_serial", sheet)
     _find_twins(readings, "fleet_number", sheet)
     _find_known(readings, known_serials, sheet)
-    warnings = _about_sheet(sheet, mark, bool(decimal_mark)) + _say_missing(readings, sheet)
+    asked = any(problem.two_readings for reading in readings for problem in reading.problems)
+    warnings = _about_sheet(sheet, mark, bool(decimal_mark), asked) + _say_missing(readings, sheet)
     return Delivery(
         sheet=sheet,
         rows=tuple(
@@ -174,7 +175,7 @@ def _header_for(name: str, kind: Kind, sheet: Sheet) -> str:
     return column.shown if column else ""
 
 
-def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool) -> list[str]:
+def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool, asked: bool) -> list[str]:
     warnings = list(sheet.notes)
     if sheet.columns.ignored:
         names = ", ".join(f"“{column.header}”" for column in sheet.columns.ignored)
@@ -186,7 +187,7 @@ def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool) -> list[st
             f"({style.comma}): figures that can be read both ways are not taken; "
             "write them all one way, or say which mark the sheet uses"
         )
-    elif mark is None and sheet.form.delimiter == ";":
+    elif mark is None and asked and sheet.form.delimiter == ";":
         warnings.append(
             "the cells are separated by semicolons, which often goes with decimal commas, but "
             "no figure proves it: figures that can be read both ways are not taken"

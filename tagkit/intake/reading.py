@@ -18,6 +18,7 @@ class Problem:
     value: str
     problem: str
     remedy: str
+    two_readings: bool = False  # the decimal mark or the unit would settle it
 
 
 @dataclass
@@ -34,9 +35,11 @@ class RowReading:
     unknown: set[str] = field(default_factory=set)  # fields whose cell says that nobody knows
     only_lead_acid: bool = False  # the chemistry's cell does not say which lead-acid
 
-    def report(self, column: str, value: str, problem: str, remedy: str) -> None:
+    def report(
+        self, column: str, value: str, problem: str, remedy: str, *, two_readings: bool = False
+    ) -> None:
         """Adds a problem; the row can't be taken."""
-        self.problems.append(Problem(column, value.strip(), problem, remedy))
+        self.problems.append(Problem(column, value.strip(), problem, remedy, two_readings))
 
     def plate(self) -> AnyPlate:
         """The nameplate of a row without problems."""

@@ -117,6 +117,8 @@ def test_semicolons_alone_prove_nothing():
     taken = delivered("Serial;Weight (kg)\nA1;1.111\n")
     assert problems(taken) == [(2, "Weight (kg)", "“1.111” can be read as 1111 or as 1.111")]
     assert any("semicolons" in warning for warning in taken.warnings)
+    clear = delivered("Serial;Weight (kg)\nA1;1111\n")
+    assert not any("semicolons" in warning for warning in clear.warnings)
 
 
 def test_the_mark_can_be_given():
