@@ -107,6 +107,8 @@ def _headline(change: Change, now: Situation) -> str:
         return "show.battery" if change.battery is None else "show.truck"
     if now.stage == "stop":
         return f"stop.{now.why}"
+    if now.stage == "logged" and change.undoing is not None:
+        return "undone"
     return "fit" if now.stage in ("out", "finish") else now.stage
 
 
@@ -116,6 +118,13 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         when = f"{last.at.astimezone(facts.now.tzinfo):%Y-%m-%d %H:%M}"
         pair = {"battery": last.battery_in, "truck": last.truck}
         yield Line("line.undo", {**pair, "person": last.by, "time": when})
+        return
+    if now.stage == "logged" and change.undoing is not None:
+        undone = {"battery": change.undoing.battery_in, "truck": change.undoing.truck}
+        yield Line("line.undone", undone)
+        return
+    if now.stage == "logged":
+        yield Line("line.logged", {"battery": change.battery, "truck": change.truck})
         return
     yield from _shown_lines(change, facts)
     match now.stage:

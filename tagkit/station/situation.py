@@ -28,14 +28,17 @@ Why = Literal["no_fit", "not_confirmed", "not_ready", "charger"]
 Entry = TypeVar("Entry")
 
 
+QuestionKey = Literal[
+    "in_another_truck", "in_this_truck", "on_charge",
+    "other_out", "out_elsewhere", "not_empty", "charger_holds",
+]  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Question:
     """The record says otherwise: ``recorded`` is what it says about ``about``."""
 
-    key: Literal[
-        "in_another_truck", "in_this_truck", "on_charge",
-        "other_out", "out_elsewhere", "not_empty", "charger_holds",
-    ]  # fmt: skip
+    key: QuestionKey
     about: Tag
     recorded: str
 

@@ -25,6 +25,7 @@ ENGLISH: Mapping[str, str] = {
     "undo": "UNDO THE LAST CHANGE?",
     "writing": "LOGGING",
     "logged": "LOGGED",
+    "undone": "UNDONE",
     # What is shown so far
     "line.truck": "Truck {number} {fleet}",
     "line.battery": "Battery in: {number}",
@@ -44,6 +45,7 @@ ENGLISH: Mapping[str, str] = {
     "line.to_unknown": "Where it goes is not said: show the charger, or say the stand",
     "line.undo": "{battery} into {truck}, logged by {person} at {time}",
     "line.logged": "{battery} is in {truck}",
+    "line.undone": "{battery} into {truck} no longer counts; the entry stays, marked as undone",
     "line.unsure": (
         "A damaged label was made out. Read the last {count} characters of the number off the "
         "{noun}, or its stamped serial, and type them"

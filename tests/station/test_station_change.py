@@ -111,6 +111,7 @@ def test_logged_then_the_next_change_begins_by_itself():
     station.press()
     assert station.press().stage == "writing"
     assert station.give(Logged("e7")).stage == "logged"
+    assert f"{GOOD} is in {TRUCK}" in station.said
     assert station.order is None
     station.show(EMPTY_TRUCK)
     assert station.screen.headline.key == "show.battery"
@@ -628,6 +629,9 @@ def test_undo_of_the_last_change_needs_a_press():
     assert "2026-03-02 13:57" in station.said
     station.press()
     assert station.order == UndoOrder("e7", TRUCK, GOOD)
+    station.give(Logged("e8"))
+    assert station.screen.headline.text == "UNDONE"
+    assert f"{GOOD} into {TRUCK} no longer counts" in station.said
 
 
 def test_undo_may_be_thought_better_of():
