@@ -57,7 +57,8 @@ def _reading(
     if text is None:
         return None
     try:
-        value = parse_quantity(text, dimension, unit)
+        # Without its unit a temperature can be °C or °F: the person is asked.
+        value = parse_quantity(text, dimension)
     except WrongInput as error:
         error.where = error.where or where
         raise
@@ -77,6 +78,8 @@ def _gravity(text: str | None) -> dict[str, str] | None:
     digits = text.strip().replace(",", ".")
     try:
         value = Decimal(digits)
+        if not value.is_finite():
+            raise ArithmeticError
     except ArithmeticError:
         raise WrongInput(
             f"“{text}” is not a specific gravity", "Write it like 1.280", "--sg"

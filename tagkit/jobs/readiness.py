@@ -77,7 +77,8 @@ def readiness_facts(
         on_charger=str(charging.get("charger") or ""),
         last_charge_started_at=_time(state.last_charge_started_at),
         last_charged_at=_time(state.last_charged_at),
-        last_charge_kind=state.last_charge_kind,
+        # The kind of the charge under way decides about the rest after it.
+        last_charge_kind=charging.get("kind") or state.last_charge_kind,
         charged_since_use=state.charged_since_use,
         last_used_at=_time(state.last_used_at),
         temperature=Quantity.from_stored(measured) if measured else None,

@@ -11,15 +11,28 @@ import pytest
 from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom
 
 
-@pytest.fixture
-def empty_room(tmp_path: Path) -> BatteryRoom:
-    """A site that nothing was taken in yet."""
-    return BatteryRoom(tmp_path / "site")
+@pytest.fixture(scope="session")
+def empty_site(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
+    """A site made once; each test gets its own."""
+    return BatteryRoom(tmp_path_factory.mktemp("empty") / "site")
 
 
-@pytest.fixture
-def room(empty_room: BatteryRoom) -> BatteryRoom:
-    """A fleet in use: its sheets were copied from cases and nameplates."""
+@pytest.fixture(scope="session")
+def site_in_use(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
+    """A site with its fleet, made once."""
+    room = BatteryRoom(tmp_path_factory.mktemp("in-use") / "site")
     for text in (TRUCKS, BATTERIES, CHARGERS):
-        empty_room.take_in(text)
-    return empty_room
+        room.take_in(text)
+    return room
+
+
+@pytest.fixture
+def empty_room(empty_site: BatteryRoom, tmp_path: Path) -> BatteryRoom:
+    """A site that nothing was taken in yet."""
+    return empty_site.moved_to(tmp_path / "site")
+
+
+@pytest.fixture
+def room(site_in_use: BatteryRoom, tmp_path: Path) -> BatteryRoom:
+    """A fleet in use: its sheets were copied from cases and nameplates."""
+    return site_in_use.moved_to(tmp_path / "site")

@@ -171,9 +171,7 @@ def test_a_connector_that_is_demanded_and_unknown_is_not_confirmed(
 
 
 def test_another_connector_is_no_fit(empty_room: BatteryRoom) -> None:
-    found = fit(
-        empty_room, {"Connector": "160 A red"}, {"Connector": "320 A grey"}, charged=False
-    )
+    found = fit(empty_room, {"Connector": "160 A red"}, {"Connector": "320 A grey"}, charged=False)
     assert found.code == 10
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from contextlib import closing, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -22,6 +24,7 @@ from tagkit.jobs.receive import receive
 from tagkit.jobs.site import Site, create_site, open_site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
+from tagkit.record.store import FILE_NAME, identity_of
 from tagkit.record.verify import verify
 from tagkit.settings import Settings
 
@@ -39,7 +42,7 @@ LIGHT,48,880 kg,vented lead-acid,775
 SMALL,24,1100 kg,vented lead-acid,775
 """
 CHARGERS = """\
-Bay,Maker's serial,Output voltage (V),Chemistries,Capacity min (Ah),Capacity max (Ah),Hours the capacity is stated at
+Bay,Maker's serial,Output voltage (V),Chemistries,Capacity min (Ah),Capacity max (Ah),Capacity hours
 A1,C1,48,vented lead-acid,500,900,5
 A2,C2,48,vented lead-acid,500,900,5
 A3,C24,24,vented lead-acid,500,900,5
@@ -125,6 +128,18 @@ class BatteryRoom:
         settings = replace(settings, station=replace(settings.station, by="TS"))
         create_site(folder, "QM", settings).record.close()
         self.tags: dict[str, str] = {}
+
+    def moved_to(self, folder: Path) -> BatteryRoom:
+        """The same room elsewhere, as if it had always been there: no copy to be noticed."""
+        shutil.copytree(self.folder, folder)
+        room = BatteryRoom.__new__(BatteryRoom)
+        room.folder, room.tags = folder, dict(self.tags)
+        path = folder / FILE_NAME
+        with closing(sqlite3.connect(path)) as connection, connection:
+            connection.execute(
+                "UPDATE meta SET value = ? WHERE name = 'identity'", (identity_of(path),)
+            )
+        return room
 
     def __getitem__(self, name: str) -> str:
         return self.tags[name]

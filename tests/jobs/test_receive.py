@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pytest
 from battery_room import BATTERIES, TRUCKS, BatteryRoom, ended
-
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.receive import receive
@@ -126,7 +125,9 @@ def test_numbers_follow_the_order_of_unloading(empty_room: BatteryRoom) -> None:
 
 def test_a_serial_that_is_in_the_record_is_sent_back(empty_room: BatteryRoom) -> None:
     empty_room.take_in(BATTERIES)
-    again = empty_room.sheet("Maker's serial,Voltage (V),Service weight\nNEW,48,900 kg\nb1,48,900 kg\n")
+    again = empty_room.sheet(
+        "Maker's serial,Voltage (V),Service weight\nNEW,48,900 kg\nb1,48,900 kg\n"
+    )
     found = empty_room.run("receive", again, "--json")
     assert found.code == 2
     (bad,) = found.data["rejected"]
