@@ -276,8 +276,7 @@ def _with_ballast(
     weight: Figure, stated: Stated[Quantity], ballast: Stated[Quantity], language: str
 ) -> Figure:
     unit = stated.value.unit
-    total = stated.value.exact() + ballast.value.exact()
-    both = Quantity(Decimal(round(total)), "kg").rounded_to(unit)
+    both = Quantity(Decimal(round(stated.value.exact(unit) + ballast.value.exact(unit))), unit)
     if ballast.value.unit == unit:
         both = Quantity(stated.value.value + ballast.value.value, unit)
     said = f"{weight.caption} · {word('with ballast', language)} {both}"

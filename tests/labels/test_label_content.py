@@ -120,6 +120,12 @@ def test_approved_ballast_is_named_with_the_total():
     assert "with approved ballast 2250 kg" in figure(content, "weight").caption
 
 
+def test_ballast_in_another_unit_is_added_before_rounding():
+    """2450.5 lb + 1000 kg = 2450.5 + 2204.62 lb = 4655.1 lb."""
+    content = label(Kind.BATTERY, battery(weight="2,450.5 lb", ballast="1 t"))
+    assert "4,655 lb" in figure(content, "weight").caption
+
+
 def test_a_vented_or_unknown_battery_warns_of_acid_and_a_lithium_one_of_its_charger():
     for facts in (battery(), Battery()):
         content = label(Kind.BATTERY, facts)
