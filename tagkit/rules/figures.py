@@ -149,7 +149,7 @@ def _field(
 @lru_cache(maxsize=64)
 def _steps(unit: str, digits: int) -> Fraction:
     """How many of the last digits shown make one storage unit."""
-    return 10**digits / Quantity(Decimal(1), unit).exact()
+    return Fraction(10**digits) / Quantity(Decimal(1), unit).exact()
 
 
 @lru_cache(maxsize=4096)

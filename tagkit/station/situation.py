@@ -193,8 +193,13 @@ def _ready(
     found = _with_reasons(_readiness(known, facts), truck_reasons)
     if change.release is None:
         return found
-    given = {reason.code for reason in found.reasons} <= set(change.release.lifts)
-    return _released(found) if given else found
+    covered = all(
+        reason.lifted_by_release and reason.code in change.release.lifts for reason in found.reasons
+    )
+    if not covered:
+        return found  # a reason that came up since the release: it has to be given again
+    lifted = (*found.lifted, *found.reasons)
+    return replace(found, ready=True, reasons=(), lifted=lifted, ready_at=None)
 
 
 def _both(here: tuple[Entry, ...], there: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -209,15 +214,6 @@ def _with_reasons(found: Readiness, more: tuple[Reason, ...]) -> Readiness:
     if not more:
         return found
     return replace(found, ready=False, reasons=(*found.reasons, *more), ready_at=None)
-
-
-def _released(found: Readiness) -> Readiness:
-    """What a supervisor lifted here; a reason that came up since then still stands."""
-    stands = tuple(reason for reason in found.reasons if not reason.lifted_by_release)
-    lifted = tuple(reason for reason in found.reasons if reason.lifted_by_release)
-    return replace(
-        found, ready=not stands, reasons=stands, lifted=(*found.lifted, *lifted), ready_at=None
-    )
 
 
 def _against(asset: AssetFacts, noun: str) -> tuple[Reason, ...]:

@@ -336,6 +336,15 @@ def test_a_release_covers_only_what_was_known_then_and_only_that_battery():
     assert station.show(TRUCK, RESTING).posture == "stop"
 
 
+def test_a_release_does_not_pass_to_another_battery():
+    station = Station()
+    station.facts.change(SECOND, readiness=station.facts.assets[RESTING].readiness)
+    station.show(TRUCK, RESTING)
+    station.give(Release(RESTING, SUPERVISOR, "needed"))
+    station.press()
+    assert station.show(SECOND).headline.key == "stop.not_ready"
+
+
 def test_a_release_in_the_record_counts_here_too():
     station = Station()
     known = station.facts.assets[RESTING].readiness
