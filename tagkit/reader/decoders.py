@@ -142,6 +142,7 @@ def _read(place: Region, found: list[Found]) -> bool:
 OPINIONS: tuple[Opinion, ...] = (
     Opinion("zxing-cpp without specks", zxing, 4, 1, enhance.without_specks),
     Opinion("zxing-cpp enlarged", zxing, 4, 3),
+    Opinion("zxing-cpp against surroundings", zxing, 6, 2, None, enhance.against_surroundings),
     Opinion("zxing-cpp deblurred a little", zxing, 6, 3, partial(enhance.deblur, sigma=0.8)),
     Opinion("zxing-cpp deblurred", zxing, 6, 3, partial(enhance.deblur, sigma=1.2)),
     Opinion(
@@ -155,7 +156,6 @@ OPINIONS: tuple[Opinion, ...] = (
         partial(enhance.deblur, sigma=2, noise=0.005),
     ),
     Opinion("zxing-cpp through noise", zxing, 7, 3, enhance.smooth, enhance.sharpen),
-    Opinion("zxing-cpp against surroundings", zxing, 6, 2, None, enhance.against_surroundings),
     Opinion("zxing-cpp sharpened", zxing, 7, 3, None, enhance.sharpen),
     Opinion("zxing-cpp with ink thinned", zxing, 8, 3, None, enhance.thin_dark),
     Opinion("zbar smoothed", zbar, 45, 1, enhance.smooth),
