@@ -1,0 +1,1 @@
+"""Pictures to tags: sources, decoders, the cascade over them, tracking over frames."""
