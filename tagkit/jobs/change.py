@@ -184,17 +184,6 @@ def _reply(talk: _Talk, change: Change, now: Situation, truck: Tag, battery: Tag
 def _stopped(talk: _Talk, now: Situation, truck: Tag, battery: Tag) -> TagkitError:
     if now.why == "charger" and now.out is not None and now.charger is not None:
         return ChangeRefused(_judged(talk, now.out, now.charger))
-    place = (talk.writing.state(battery) or asset(talk.writing, battery)).place
-    if now.why == "not_ready" and place and place["kind"] == "truck":
-        # In use by the record: that, and who logged it, says more than “not charged”.
-        last = talk.site.record.event(place["event"])
-        told = f" ({describe(last)})" if last else ""
-        if talk.wanted.answer != "as-shown":
-            return NeedsAnswer(
-                f"by the record {battery} is in {place['name']}{told}",
-                "Read its number again. If it is here, it has been used since its last charge: "
-                "record where it is with “tagkit seen” and charge it; nothing was logged",
-            )
     judged = _judged(talk, battery, truck)
     if now.verdict is not None and now.readiness is not None:
         # What stopped it, which may rest on an answer given: off its charger, so resting now.

@@ -8,10 +8,9 @@ from datetime import datetime
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.jobs.assets import Looks, is_married, plate
 from tagkit.jobs.people import is_supervisor
-from tagkit.jobs.readiness import readiness_facts
+from tagkit.jobs.readiness import hold_facts, readiness_facts
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
-from tagkit.rules.readiness import HoldFact
 from tagkit.settings import Settings
 from tagkit.station.facts import AssetFacts, LoggedChange, Placement
 
@@ -52,7 +51,7 @@ class RecordFacts:
             plate=plate(state),
             married=is_married(state),
             retired=state.retired_at is not None,
-            holds=tuple(HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds),
+            holds=hold_facts(state),
             unknown_kinds=tuple(state.unknown_kinds),
             place=Placement(place["kind"], place["name"], datetime.fromisoformat(place["since"]))
             if place

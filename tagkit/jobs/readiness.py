@@ -8,7 +8,14 @@ from typing import Any
 from tagkit.assets.tag import Kind
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
-from tagkit.rules.readiness import HoldFact, Purpose, Readiness, ReadinessFacts, Reason, readiness
+from tagkit.rules.readiness import (
+    HoldFact,
+    Purpose,
+    Readiness,
+    ReadinessFacts,
+    against_gear,
+    readiness,
+)
 from tagkit.units import Quantity
 
 
@@ -29,20 +36,18 @@ def readiness_of(
 
 def gear_readiness(state: AssetState) -> Readiness:
     """Whether a truck, charger or lifting gear may be used: not retired, not held."""
-    reasons = []
-    noun = Kind(state.kind).noun
-    if state.retired_at:
-        reasons.append(Reason("retired", f"{noun} {state.tag} has left the fleet"))
-    for hold in state.holds:
-        code = "safety hold" if hold["kind"] == "safety" else "held"
-        reasons.append(Reason(code, f"{noun} {state.tag} is held: {hold['reason']}"))
-    if state.unknown_kinds:
-        reasons.append(
-            Reason(
-                "unknown events", f"the record of {state.tag} has entries this version can't read"
-            )
-        )
-    return Readiness(not reasons, tuple(reasons))
+    reasons = against_gear(
+        Kind(state.kind).noun,
+        retired=state.retired_at is not None,
+        holds=hold_facts(state),
+        unknown_kinds=state.unknown_kinds,
+    )
+    return Readiness(not reasons, reasons)
+
+
+def hold_facts(state: AssetState) -> tuple[HoldFact, ...]:
+    """The holds that stand, as the rules take them."""
+    return tuple(HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds)
 
 
 def both(first: Readiness, second: Readiness) -> Readiness:
@@ -72,7 +77,7 @@ def readiness_facts(
         chemistry=chemistry["value"] if chemistry else None,
         retired=state.retired_at is not None,
         unknown_kinds=tuple(state.unknown_kinds),
-        holds=tuple(HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds),
+        holds=hold_facts(state),
         on_charge_since=_time(charging.get("started_at")),
         on_charger=str(charging.get("charger") or ""),
         last_charge_started_at=_time(state.last_charge_started_at),

@@ -11,7 +11,7 @@ opportunity charges and lithium; start of a charge at most at 43 °C, and not be
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
@@ -119,6 +119,38 @@ def readiness(
     known = [moment for moment in moments if moment is not None]
     ready_at = max(known) if known and len(known) == len(moments) else None
     return Readiness(not against, tuple(against), ready_at, lifted, cautions)
+
+
+def against_gear(
+    noun: str,
+    *,
+    retired: bool = False,
+    holds: Sequence[HoldFact] = (),
+    unknown_kinds: Sequence[str] = (),
+) -> tuple[Reason, ...]:
+    """Why a truck, charger or lifting gear (``noun``) may not be used; empty when it may."""
+    found = []
+    if retired:
+        found.append(
+            Reason(
+                "retired", f"the {noun} is retired: it has left the fleet", lifted_by_release=False
+            )
+        )
+    found += [
+        Reason(
+            "safety hold" if hold.safety else "held",
+            f"{noun} held{' for safety' if hold.safety else ''}: {hold.reason}",
+            lifted_by_release=not hold.safety,
+        )
+        for hold in holds
+    ]
+    if unknown_kinds:
+        kinds = ", ".join(unknown_kinds)
+        sentence = (
+            f"the {noun}'s record has entries this version can't read ({kinds}): update tagkit"
+        )
+        found.append(Reason("unknown events", sentence, lifted_by_release=False))
+    return tuple(found)
 
 
 def rest_hours(facts: ReadinessFacts, settings: ReadinessSettings) -> float:

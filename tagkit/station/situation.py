@@ -14,7 +14,7 @@ from tagkit.assets.charger import Charger
 from tagkit.assets.tag import Tag
 from tagkit.assets.truck import Truck
 from tagkit.rules.fit import check_charger, check_fit
-from tagkit.rules.readiness import Readiness, ReadinessFacts, Reason, readiness
+from tagkit.rules.readiness import Readiness, ReadinessFacts, Reason, against_gear, readiness
 from tagkit.rules.verdict import Verdict
 from tagkit.station.facts import AssetFacts, Facts
 from tagkit.station.orders import Answered, Destination
@@ -217,20 +217,7 @@ def _with_reasons(found: Readiness, more: tuple[Reason, ...]) -> Readiness:
 
 
 def _against(asset: AssetFacts, noun: str) -> tuple[Reason, ...]:
-    """Why a truck or charger may not be used: holds, and entries that can't be read."""
-    holds = tuple(
-        Reason(
-            "safety hold" if hold.safety else "held",
-            f"{noun} held{' for safety' if hold.safety else ''}: {hold.reason}",
-            lifted_by_release=not hold.safety,
-        )
-        for hold in asset.holds
-    )
-    if not asset.unknown_kinds:
-        return holds
-    kinds = ", ".join(asset.unknown_kinds)
-    sentence = f"the {noun}'s record has entries this version can't read ({kinds}): update tagkit"
-    return (*holds, Reason("unknown events", sentence, lifted_by_release=False))
+    return against_gear(noun, holds=asset.holds, unknown_kinds=asset.unknown_kinds)
 
 
 def _charge_question(battery: AssetFacts) -> Question | None:
