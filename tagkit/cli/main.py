@@ -122,7 +122,9 @@ def main() -> None:
     try:
         # Given back are the code of typer.Exit, or None at the end of a command.
         named = sys.argv[1] if len(sys.argv) > 1 else ""
-        code = app_with(*([named] if named in COMMANDS else COMMANDS))(standalone_mode=False)
+        code = app_with(*([named] if named in COMMANDS else COMMANDS))(
+            prog_name="tagkit", standalone_mode=False
+        )
     except UsageError as error:
         error.show()  # type: ignore[attr-defined]
         message = error.format_message()  # type: ignore[attr-defined]

@@ -43,6 +43,8 @@ Answer = Annotated[
 ]  # fmt: skip
 
 HERE = Path()
+LONG_AGO = timedelta(days=50 * 365)
+"""Longer ago than any battery lasts: a year that is mistyped."""
 
 
 def open_site(directory: Path) -> Site:
@@ -106,6 +108,8 @@ def moment(site: Site, at: str | None) -> datetime | None:
         if given.tzinfo is None:
             given = given.replace(tzinfo=zone) if zone else given.astimezone()
         ahead = given > now + timedelta(minutes=5)
+        if given < now - LONG_AGO:
+            raise ValueError
     except (OverflowError, OSError, ValueError):  # the ends of the calendar
         raise WrongInput(f"“{at}” is not a time of ours", "Check the year", "--at") from None
     if ahead:
