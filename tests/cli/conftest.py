@@ -5,10 +5,11 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "jobs"))
+for folder in ("jobs", "reader"):  # what the tests of other rooms have made is used here too
+    sys.path.insert(0, str(Path(__file__).resolve().parent.parent / folder))
 
-import pytest
-from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom
+import pytest  # noqa: E402
+from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom  # noqa: E402
 
 
 @pytest.fixture(scope="session")

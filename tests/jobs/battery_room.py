@@ -9,6 +9,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, replace
@@ -71,12 +72,41 @@ class Outcome:
         return [json.loads(line) for line in self.out.splitlines()]
 
 
-def run(*arguments: object, encoding: str = "utf-8", stdin: str = "") -> Outcome:
+class Attendant:
+    """Somebody at the keyboard who waits for words on the screen before each line typed."""
+
+    def __init__(self, *steps: tuple[str, str]) -> None:
+        self.steps = steps
+        self.screen: io.TextIOWrapper | None = None
+        self.missed: str | None = None
+
+    def __iter__(self) -> Iterator[str]:
+        read = 0
+        for awaited, typed in self.steps:
+            found = -1
+            end = time.monotonic() + 60
+            while found < 0 and time.monotonic() < end:
+                found = self.shown().find(awaited, read)
+                time.sleep(0.01)
+            if found < 0:
+                self.missed = awaited
+                return
+            read = found + len(awaited)
+            yield typed + "\n"
+
+    def shown(self) -> str:
+        assert self.screen is not None
+        return str(self.screen.buffer.getvalue().decode("utf-8"))  # type: ignore[attr-defined]
+
+
+def run(*arguments: object, encoding: str = "utf-8", keyboard: Attendant | None = None) -> Outcome:
     """``tagkit ARGUMENTS`` in this process, as when its output goes into a pipe."""
     out, err = (io.TextIOWrapper(io.BytesIO(), encoding=encoding) for _ in range(2))
+    if keyboard is not None:
+        keyboard.screen = out
     with (
         patch.object(sys, "argv", ["tagkit", *map(str, arguments)]),
-        patch.object(sys, "stdin", io.StringIO(stdin)),
+        patch.object(sys, "stdin", keyboard or io.StringIO()),
         redirect_stdout(out),
         redirect_stderr(err),
     ):
