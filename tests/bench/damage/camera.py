@@ -89,8 +89,8 @@ def drawn(rng: np.random.Generator, reach: float, posture: Posture = "station") 
         blur=float(rng.uniform(0.5, 1.8 if hard else 0.95) * max(1.0, module / 5)),
         motion=float(rng.uniform(0.3, 0.9 if hard else 0.6) * module) if shaken else 0.0,
         motion_along=float(rng.uniform(0, 180)),
-        exposure=float(rng.uniform(0.22, 0.4) if dark else rng.uniform(0.7, 1.12)),
-        shade=float(rng.uniform(0.0, 0.5)),
+        exposure=float(rng.uniform(0.22, 0.4) if dark else rng.uniform(0.8, 1.15)),
+        shade=float(rng.uniform(0.0, 0.45)),
         light_from=float(rng.uniform(0, 360)),
         noise=float(rng.uniform(4, 7) if dark else rng.uniform(1.5, 4.5)),
         quality=int(rng.integers(62, 96)) if rng.random() < 0.75 else 0,
@@ -161,7 +161,6 @@ def lay_on(
 
 def expose(scene: Field, camera: Camera, rng: np.random.Generator) -> Grey:
     """What the sensor and the coder make of the light in ``scene`` (H × W, grey values)."""
-    height, width = scene.shape
     light = _light(camera, rng)
     scene = cv2.multiply(scene, light)
     if camera.blur > 0:
@@ -176,11 +175,11 @@ def expose(scene: Field, camera: Camera, rng: np.random.Generator) -> Grey:
             grain *= cv2.sqrt(cv2.max(scene, 4) * np.float32(1 / 128)) * np.float32(camera.noise)
         else:
             grain *= np.float32(camera.noise)
-        scene = scene + grain
+        cv2.add(scene, grain, scene)
     if camera.sharpen:
         soft = cv2.GaussianBlur(scene, (0, 0), 1.2)
         scene = cv2.addWeighted(scene, 1 + camera.sharpen, soft, -camera.sharpen, 0)
-    taken: Grey = np.clip(scene + np.float32(0.5), 0, 255).astype(np.uint8)
+    taken: Grey = cv2.convertScaleAbs(cv2.max(scene, 0)).astype(np.uint8)
     if camera.quality:
         coded = cv2.imencode(".jpg", taken, [cv2.IMWRITE_JPEG_QUALITY, camera.quality])[1]
         taken = cv2.imdecode(coded, cv2.IMREAD_GRAYSCALE).astype(np.uint8)

@@ -2,7 +2,7 @@
 
     python -m tests.bench.damage.curve [--scenes N] [--models a,b] [--severities 0,5,20]
         [--seed N] [--processes N] [--posture station|hard] [--form bare|link]
-        [--row curve|null|range|calibrate] [--skip PEER,…]
+        [--row curve|null|range|calibrate] [--skip PEER,…] [--seconds S] [--recovery MODULE:FUNCTION]
 
 ``curve``: the table for each model and averaged. ``calibrate``: the blotch row of DESIGN.md
 section 13 (blotches on a link in 4-H, plain camera at 4 pixels a module). ``range``: the
@@ -50,6 +50,7 @@ class Job:
     form: Form | None = None
     skip: tuple[str, ...] = ()
     recovery: str = ""
+    seconds: float | None = None
 
 
 @dataclass(frozen=True)
@@ -105,13 +106,13 @@ def outcome(scene: Scene, texts: Iterable[str]) -> str:
 
 
 def _readers(job: Job) -> dict[str, Reader]:
-    readers = {**PEERS, "tagkit": ours()}
+    readers = {**PEERS, "tagkit": ours(seconds=job.seconds)}
     if job.row == "range":
         readers |= {f"{name} x3": enlarged(PEERS[name]) for name in ("zxing-cpp", "zbar")}
     if job.recovery:
         module, _, name = job.recovery.partition(":")
         recovery = getattr(importlib.import_module(module), name)
-        readers["tagkit, recovery"] = ours(roster(), recovery)
+        readers["tagkit, recovery"] = ours(roster(), recovery, job.seconds)
     return {name: reader for name, reader in readers.items() if name not in job.skip}
 
 
@@ -162,7 +163,7 @@ def jobs_for(chosen: argparse.Namespace) -> list[Job]:
     levels = [float(part) / 100 for part in chosen.severities.split(",")]
     seeds = range(chosen.seed, chosen.seed + chosen.scenes)
     job = Job(chosen.row, 0, "", 0, chosen.posture, chosen.form,
-              tuple(chosen.skip.split(",")), chosen.recovery)  # fmt: skip
+              tuple(chosen.skip.split(",")), chosen.recovery, chosen.seconds)  # fmt: skip
     if chosen.row == "null":
         return [replace(job, seed=seed, model=NULLS[seed % len(NULLS)]) for seed in seeds]
     if chosen.row == "range":
@@ -189,14 +190,17 @@ def main() -> None:
     parser.add_argument("--form", choices=("bare", "link"), default=None)
     parser.add_argument("--skip", default="", help="readers to leave out, with commas")
     parser.add_argument("--recovery", default="", help="module:function of a Recovery to add")
+    parser.add_argument("--seconds", type=float, default=None, help="for our second opinions")
     chosen = parser.parse_args()
     jobs = jobs_for(chosen)
     start = time.perf_counter()
     found = list(answers(jobs, chosen.processes))
     took = time.perf_counter() - start
-    print(f"zxing-cpp {version('zxing-cpp')}, OpenCV {cv2.__version__}; {len(jobs)} scenes, "
-          f"seed {chosen.seed}, {chosen.posture} camera; right/wrong/nothing [95 % of right]; "
-          f"{took:.0f} s, {1e3 * float(np.median([a.seconds for a in found])):.0f} ms to make one")
+    print(
+        f"zxing-cpp {version('zxing-cpp')}, OpenCV {cv2.__version__}; {len(jobs)} scenes, "
+        f"seed {chosen.seed}, {chosen.posture} camera; right/wrong/nothing [95 % of right]; "
+        f"{took:.0f} s, {1e3 * float(np.median([a.seconds for a in found])):.0f} ms to make one"
+    )
     if chosen.row == "null":
         table(found, lambda one: one.job.model, "No registered tag in view: wrong must be 0")
     elif chosen.row == "range":

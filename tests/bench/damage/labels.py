@@ -16,7 +16,6 @@ from typing import Any, Literal
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
 from tagkit.assets.fields import fields_of, read_fact
@@ -90,10 +89,8 @@ def _tags(kind: Kind, site: str, count: int, withheld: bool) -> Iterator[Tag]:
                 return
 
 
-@lru_cache(maxsize=400)
-def print_label(
-    tag: Tag, template: str, form: Form = "link", payload: str | None = None
-) -> Print:
+@lru_cache(maxsize=128)
+def print_label(tag: Tag, template: str, form: Form = "link", payload: str | None = None) -> Print:
     """The label of ``tag`` on a template; ``payload`` replaces what the symbol says."""
     text = payload or (f"{LINK}{tag}" if form == "link" else str(tag))
     stock = _template(template)

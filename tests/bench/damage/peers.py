@@ -14,7 +14,6 @@ import cv2
 import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
-
 from tagkit.assets.tag import Tag
 from tagkit.reader.read import Recovery, read_picture
 
