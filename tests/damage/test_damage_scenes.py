@@ -124,7 +124,7 @@ def test_the_far_label_is_as_small_as_asked() -> None:
 def test_a_false_text_outweighs_a_right_one() -> None:
     scene = damaged(3, "none", 0.0)
     text = scene.label.printed.payload
-    assert outcome(scene, [text]) == "right"
+    assert outcome(scene, [text]) == outcome(scene, [str(scene.label.tag)]) == "right"
     assert outcome(scene, [text, "B-QM-00001-X"]) == "wrong"
     assert outcome(scene, list(scene.foreign)) == "nothing"
 

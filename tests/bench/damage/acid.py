@@ -19,7 +19,11 @@ class _Splashes:
 
 
 def _splashes(ground: Ground, rng: np.random.Generator) -> _Splashes:
-    """Splashes of unequal size with ragged outlines, drawn out downwards where acid ran."""
+    """Splashes of unequal size with ragged outlines, drawn out downwards where acid ran.
+
+    4 to 14 of them, sizes lognormal (one splash is as a rule twice the next); a third runs, to
+    one and a half or three times its size. Outlines are ragged at 4 to 9 modules and finer.
+    """
     down, across = places(ground.shape)
     count = int(rng.integers(4, 15))
     column, row, side = ground.symbol
@@ -46,7 +50,11 @@ def _splashes(ground: Ground, rng: np.random.Generator) -> _Splashes:
 
 
 def acid(tones: Callable[[np.random.Generator, int], Any]) -> Model:
-    """Splashes whose tones are drawn by ``tones``, edges crisp or soft, with a brown rim."""
+    """Splashes whose tones are drawn by ``tones``, with a brown rim.
+
+    Edges are crisp (a third of a module), soft or very soft (three modules: acid that crept under
+    the laminate). Up to a twentieth of the print shines through.
+    """
 
     def model(ground: Ground, rng: np.random.Generator) -> Course:
         splashes = _splashes(ground, rng)

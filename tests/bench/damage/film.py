@@ -21,7 +21,9 @@ def _beneath(ground: Ground, rng: np.random.Generator) -> Field:
 def peeled(ground: Ground, rng: np.random.Generator) -> Course:
     """Film that came off from one to three corners of the label, the edge curled up.
 
-    The curl shows the back of the film, with light on it, and throws a shadow.
+    The curl, 2 to 7 % of the symbol's side wide, shows the back of the film with light on it and
+    throws a shadow. Peeling begins at the symbol's own corners: what is lost before it gets
+    there is no damage to the symbol.
     """
     down, across = places(ground.shape)
     column, row, side = ground.symbol
@@ -56,7 +58,11 @@ def peeled(ground: Ground, rng: np.random.Generator) -> Course:
 
 
 def torn(ground: Ground, rng: np.random.Generator) -> Course:
-    """Strips torn out with ragged edges, a white rim of split film along them."""
+    """One to four strips torn out with ragged edges, a white rim of split film along them.
+
+    Strips taper, as film tears towards a corner; the rim is up to a module wide, where the top
+    layer went and the white one stayed.
+    """
     down, across = places(ground.shape)
     column, row, side = ground.symbol
     angle = float(rng.choice([0.0, np.pi / 2]) + rng.normal(0, 0.35))
@@ -86,7 +92,11 @@ def torn(ground: Ground, rng: np.random.Generator) -> Course:
 
 
 def folds(ground: Ground, rng: np.random.Generator) -> Course:
-    """A part folded over on itself, showing its back, and creases where the print cracked."""
+    """A part folded over on itself, showing its back, and creases where the print cracked.
+
+    The flap hides as much of the label as it takes away. One to four creases tilt facets of the
+    film by a tenth of the light; along them the ink flakes over up to half a module.
+    """
     down, across = places(ground.shape)
     column, row, side = ground.symbol
     angle = float(rng.uniform(0, 2 * np.pi))
@@ -126,7 +136,12 @@ def folds(ground: Ground, rng: np.random.Generator) -> Course:
 
 
 def cable(ground: Ground, rng: np.random.Generator) -> Course:
-    """The label goes round a cable or pipe: its sides turn away and out of sight."""
+    """The label goes round a cable or pipe: its sides turn away and out of sight.
+
+    Radius from four sides of the symbol (a drum; nothing is lost) to a tenth of one (4 mm under
+    a symbol of 36 mm). Beyond 70° from the line of sight modules are foreshortened to a third
+    and the light glances off: that counts as lost.
+    """
     along = int(rng.integers(0, 2))
     column, row, side = ground.symbol
     start = row if along else column

@@ -16,6 +16,7 @@ import zxingcpp
 from numpy.typing import NDArray
 from tagkit.assets.tag import Tag
 from tagkit.reader.read import Recovery, read_picture
+from tagkit.reader.watching import Watch
 
 Reader = Callable[[NDArray[np.uint8]], list[str]]
 _local = threading.local()
@@ -71,6 +72,16 @@ def ours(
     def read(grey: NDArray[np.uint8]) -> list[str]:
         found = read_picture(grey, roster, seconds=seconds, recovery=recovery)
         return [one.text for one in found]
+
+    return read
+
+
+def watching(roster: Collection[Tag] | None = None, recovery: Recovery | None = None) -> Reader:
+    """Our reader of a camera: to be given the frames of one video in their order."""
+    watch = Watch(roster, recovery=recovery)
+
+    def read(grey: NDArray[np.uint8]) -> list[str]:
+        return [one.text for one in watch.read(grey)]
 
     return read
 

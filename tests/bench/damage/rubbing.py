@@ -12,7 +12,9 @@ from .wear import GRAIN, Course, Ground, Wear, over
 def scratches(ground: Ground, rng: np.random.Generator) -> Course:
     """Hundreds of scratches, most in one or two directions, some deep gouges.
 
-    Light where the film is torn white or the steel shines, dark where dirt has settled.
+    Light where the film is torn white or the steel shines, dark where dirt has settled. Most are
+    a quarter to half a module wide, one of twenty-five is a gouge of up to a module; lengths
+    from a few modules to the whole symbol.
     """
     count, bundles = 1400, 260
     order = np.full(ground.shape, count, np.float32)
