@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from tagkit.assets.kinds import AnyPlate, plate_of
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import NotFound, WrongInput
 
 if TYPE_CHECKING:
+    from tagkit.assets.kinds import AnyPlate
     from tagkit.record.state import AssetState
 
 
@@ -39,6 +39,9 @@ def asset(records: Looks, number: str | Tag, *kinds: Kind) -> AssetState:
 
 def plate(state: AssetState) -> AnyPlate:
     """The nameplate of an asset as its typed form."""
+    # A look-up needs no nameplate, and their classes take time to load.
+    from tagkit.assets.kinds import plate_of
+
     return plate_of(Kind(state.kind), state.nameplate)
 
 
