@@ -61,6 +61,7 @@ def test_the_share_asked_for_is_reached_within_two_points(model: str) -> None:
         label = damaged(seed, model, asked).label
         assert abs(label.area_lost - asked) <= 0.02
         assert label.area_lost == pytest.approx(float(label.lost.mean()))
+        assert label.area_touched >= label.area_lost - 1e-6
 
 
 # In a drop the blurred surroundings show, near frost the printed neighbours shine through.

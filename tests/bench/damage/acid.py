@@ -52,7 +52,7 @@ def _splashes(ground: Ground, rng: np.random.Generator) -> _Splashes:
 def acid(tones: Callable[[np.random.Generator, int], Any]) -> Model:
     """Splashes whose tones are drawn by ``tones``, with a brown rim.
 
-    Edges are crisp (a third of a module), soft or very soft (three modules: acid that crept under
+    Edges are crisp (a third of a module), soft or very soft (a module and a half: acid that crept under
     the laminate). Up to a twentieth of the print shines through.
     """
 
@@ -61,14 +61,14 @@ def acid(tones: Callable[[np.random.Generator, int], Any]) -> Model:
         count = int(splashes.which.max()) + 1
         tone = tones(rng, count).astype(np.float32)[splashes.which]
         tone += 7 * smooth(rng, ground.shape, 3 * GRAIN, 3)
-        soft = float(rng.choice([0.012, 0.03, 0.09]))  # share of the symbol's side
+        soft = float(rng.choice([0.012, 0.02, 0.05]))  # share of the symbol's side
         ghost = float(rng.uniform(0, 0.05))
-        rim_tone, rim_depth = np.float32(rng.uniform(70, 130)), float(rng.uniform(0.1, 0.6))
+        rim_tone, rim_depth = np.float32(rng.uniform(70, 130)), float(rng.uniform(0.1, 0.45))
 
         def course(level: float) -> Wear:
             ahead = np.float32(1.9 * level - 0.25) - splashes.order
             eaten = over(rising(ahead, soft), tone, ghost)
-            rim = np.exp(-((ahead / np.float32(0.025 + soft / 2)) ** 2)) * np.float32(rim_depth)
+            rim = np.exp(-((ahead / np.float32(0.01 + soft / 3)) ** 2)) * np.float32(rim_depth)
             return Wear(eaten.kept * (1 - rim), eaten.added * (1 - rim) + rim * rim_tone)
 
         return course

@@ -14,7 +14,7 @@ from .ageing import GRAIN, MODELS, Bend, Ground, Wear
 from .camera import Grey, Homography, to_picture
 from .fields import Field, smooth
 from .labels import PER_MODULE, Print
-from .severity import informative, lost_by_module, misread_modules, steered
+from .severity import informative, lost_by_module, misread_modules, steered, touched
 
 _UP = PER_MODULE // GRAIN
 
@@ -25,7 +25,7 @@ class Label:
 
     ``grid`` is where the corners of the modules lie: (modules + 1, modules + 1, 2), row, column,
     (x, y) in pixels, pixel centres at whole numbers. ``lost`` is the share of each module that
-    is lost. ``asked`` and the three shares of what was reached: see ``severity``.
+    is lost. ``asked`` and the four shares of what was reached: see ``severity``.
     """
 
     tag: Tag
@@ -33,6 +33,7 @@ class Label:
     model: str
     asked: float
     area_lost: float
+    area_touched: float
     informative_lost: float
     informative_misread: float
     lost: NDArray[np.float32]
@@ -68,6 +69,7 @@ class Aged:
     model: str
     asked: float
     area_lost: float
+    area_touched: float
     informative_lost: float
     informative_misread: float
     lost: NDArray[np.float32]
@@ -85,7 +87,7 @@ class Aged:
         grid = to_picture(matrix, np.stack([x, y], axis=-1) - n / 2)
         return Label(
             self.label.printed.tag, self.label.printed, self.model, self.asked, self.area_lost,
-            self.informative_lost, self.informative_misread, self.lost, grid,
+            self.area_touched, self.informative_lost, self.informative_misread, self.lost, grid,
         )  # fmt: skip
 
 
@@ -151,6 +153,7 @@ def age(
     ])  # fmt: skip
     return Aged(
         label, art, cover, to_modules, bend, model, severity, float(lost.mean()),
+        touched(wear.kept[square]) if wear else 0.0,
         float((lost[counts] >= 0.5).mean()), float(misread[counts].mean()), lost,
     )  # fmt: skip
 

@@ -8,6 +8,9 @@ what was never lost; what the opaque models leave is below half of that.
 Area lost: the share of the symbol's square (no quiet zone) that is lost. It is what the models
 are steered to.
 
+Area touched: the share with less than half of the contrast left. Soft edges, fading and frost
+touch more than they lose; a share "under blotches" as others state it lies between the two.
+
 Informative modules: those whose value differs between two tags of one site (any kind, any
 five-digit serial) printed with the same form of payload, version, level and mask. Finder,
 timing, alignment and format modules, the mode and length, the link's host and the padding are
@@ -37,6 +40,7 @@ from tagkit.symbol.tables import Level
 from .fields import Field
 
 LOST_BELOW = 0.10
+TOUCHED_BELOW = 0.5
 WITHIN = 0.02
 _SAMPLED_TAGS = 48
 _STEPS = 14
@@ -65,6 +69,11 @@ def lost_by_module(kept: Field, modules: int) -> NDArray[np.float32]:
     side = kept.shape[0] // modules
     lost = (kept < LOST_BELOW).reshape(modules, side, modules, side)
     return lost.mean(axis=(1, 3), dtype=np.float32)
+
+
+def touched(kept: Field) -> float:
+    """Share of the symbol's square with less than half of its contrast left."""
+    return float((kept < TOUCHED_BELOW).mean())
 
 
 def misread_modules(
