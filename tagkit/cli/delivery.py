@@ -86,13 +86,15 @@ def receive(
         raise WrongInput(f"“{decimal}” is not a decimal mark", "Write comma or point", "--decimal")
     if labels_to is not None:
         free_to_write(labels_to, force)
-        check_form(labels_to)
     with open_site(site) as opened:
         sheet = check_template(opened, template) if labels_to is not None else None
+        if sheet is not None and labels_to is not None:
+            check_form(labels_to, sheet, labels=1)
 
         def check_labels(taken: tuple[Taken, ...]) -> None:
             """A label that its template can't hold stops the delivery before it is taken in."""
-            if sheet is not None:
+            if sheet is not None and labels_to is not None:
+                check_form(labels_to, sheet, len(taken))
                 lay_out_labels(opened, [str(row.tag) for row in taken], sheet)
 
         code = who(opened.settings, by)

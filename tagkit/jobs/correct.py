@@ -11,7 +11,7 @@ from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
-from tagkit.jobs.people import require_second
+from tagkit.jobs.people import require_second, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
@@ -36,6 +36,7 @@ def amend(
     reason = checked_reason(reason)
     with site.record.writing(by=by, station=station, at=at) as writing:
         found = asset(writing, number)
+        require_technician(site, by)
         code = require_second(site, by, second)
         kind = Kind(found.kind)
         source = source or (Source.STAMPED if kind is Kind.BATTERY else Source.NAMEPLATE)

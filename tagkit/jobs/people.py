@@ -95,21 +95,28 @@ def require_supervisor(site: Site, code: str) -> None:
 
 
 def require_second(site: Site, by: str, second: str) -> str:
-    """The second person of an amendment: known, still authorised, and not the first one."""
+    """The second person of an amendment: recorded, still authorised, and not the first one."""
     code = second.strip().upper()
     if code == by.strip().upper():
         raise WrongInput(
             "the second person is the first one", "Have someone else check it", "--second"
         )
+    require_technician(site, code, "--second")
+    return code
+
+
+def require_technician(site: Site, code: str, where: str = "--by") -> None:
+    """WrongInput unless ``code`` is a technician or supervisor whose authorisation runs."""
     known = site.record.person(code)
     if known is None or known.role not in ("technician", "supervisor"):
         raise WrongInput(
             f"{code} is not recorded as a technician or supervisor",
             "Name one who is, or record the person with “tagkit authorise”",
-            "--second",
+            where,
         )
     if _ran_out(site, known.until):
         raise WrongInput(
-            f"the authorisation of {code} ran out on {known.until}", "Renew it", "--second"
+            f"the authorisation of {code} ran out on {known.until}",
+            "Renew it with “tagkit authorise”",
+            where,
         )
-    return code

@@ -82,11 +82,11 @@ def print_labels(
     """
     step = progress or silent
     template = check_template(site, template_name)
-    check_form(out)
+    check_form(out, template, len(set(numbers)))
     layouts = lay_out_labels(site, numbers, template, step)
     part = out.with_name(f".{out.name}.part")
     try:
-        symbols, pages = _write_and_prove(layouts, template, part, step)
+        symbols, pages = _write_and_prove(layouts, template, out.suffix.lower(), part, step)
         _record_and_keep(site, layouts, part, out, by, station, at)
     finally:
         part.unlink(missing_ok=True)
@@ -108,11 +108,22 @@ def lay_out_labels(
     return layouts
 
 
-def check_form(out: Path) -> None:
-    """WrongInput when labels can't be written in the form that the name of ``out`` asks for."""
-    if out.suffix.lower() != ".pdf":
+def check_form(out: Path, template: Template, labels: int) -> None:
+    """WrongInput when so many labels can't be written in the form the name of ``out`` asks for."""
+    suffix = out.suffix.lower()
+    room = {".pdf": labels, ".svg": 1, ".png": template.labels_on_page}.get(suffix)
+    if room is None:
         raise WrongInput(
-            f"labels can't be written as “{out.suffix}”", "Name a file ending in .pdf", str(out)
+            f"labels can't be written as “{out.suffix}”",
+            "Name a file ending in .pdf, .svg or .png",
+            str(out),
+        )
+    if labels > room:
+        holds = "one label" if suffix == ".svg" else "one page"
+        raise WrongInput(
+            f"a {suffix} file holds {holds}, and {labels} labels are to be written",
+            "Name a file ending in .pdf, or write them one by one",
+            str(out),
         )
 
 
@@ -136,13 +147,31 @@ def lay_out_label(site: Site, state: AssetState, template: Template) -> Layout:
 
 
 def _write_and_prove(
-    layouts: list[Layout], template: Template, part: Path, step: Progress
+    layouts: list[Layout], template: Template, suffix: str, part: Path, step: Progress
 ) -> tuple[int, int]:
+    """Write the file and read every symbol back; gives how many symbols on how many pages.
+
+    PDF and PNG are read back from their own pixels; of an SVG the same drawing is, as a PDF.
+    """
     from tagkit.jobs.proof import prove
     from tagkit.labels.pdf import placements, write_pdf
+    from tagkit.labels.png import png_pages
+    from tagkit.labels.raster import render_pages
+    from tagkit.labels.svg import svg_label
+    from tagkit.reader.pictures import pictures_in_bytes
 
-    write_pdf(layouts, template, part, progress=lambda done, total: step("writing", done, total))
-    proof = prove(part, placements(layouts, template), template.dpi, step)
+    if suffix == ".png":
+        data = next(png_pages(layouts, template))
+        part.write_bytes(data)
+        pages = pictures_in_bytes(data, part.name)
+    else:
+        write_pdf(
+            layouts, template, part, progress=lambda done, total: step("writing", done, total)
+        )
+        pages = render_pages(part.read_bytes(), template.dpi)
+    proof = prove(pages, placements(layouts, template), template.dpi, step)
+    if suffix == ".svg":
+        part.write_text(svg_label(layouts[0], template), encoding="utf-8", newline="\n")
     return proof.symbols, proof.pages
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from tagkit.errors import TagkitError
 from tagkit.labels.pdf import PlacedSymbol
-from tagkit.labels.raster import render_pages
 from tagkit.reader.decoders import decode_all
 
 Progress = Callable[[str, int, int], None]
@@ -28,9 +26,14 @@ class Proof:
 
 
 def prove(
-    pdf: bytes | Path, placed: Sequence[PlacedSymbol], dpi: int, progress: Progress | None = None
+    rendered: Iterable[Any],
+    placed: Sequence[PlacedSymbol],
+    dpi: int,
+    progress: Progress | None = None,
 ) -> Proof:
-    """Render ``pdf`` and read each symbol in its own area; ProofFailed names the first wrong one.
+    """Read each symbol in its own area; ProofFailed names the first wrong one.
+
+    ``rendered``: the pages in order, grey (H × W, uint8), at ``dpi``.
 
     Every area must hold exactly the payload of its own label and no other code.
     """
@@ -38,7 +41,7 @@ def prove(
     for symbol in placed:
         by_page.setdefault(symbol.page, []).append(symbol)
     done = pages = 0
-    for number, page in enumerate(render_pages(pdf, dpi)):
+    for number, page in enumerate(rendered):
         pages += 1
         for symbol in by_page.get(number, ()):
             _read_back(page, symbol, dpi)
