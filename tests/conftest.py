@@ -6,6 +6,13 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same examples at every run, so that a red run means a change; looking for new ones is done
+# on purpose: TAGKIT_EXPLORE=1 pytest.
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+settings.register_profile("explore", deadline=None)
+settings.load_profile("explore" if os.environ.get("TAGKIT_EXPLORE") else "repeatable")
 
 PROJECT = Path(__file__).resolve().parent.parent
 

@@ -28,7 +28,7 @@ _MARKS = (  # UTF-32 first: its mark begins with that of UTF-16
 )
 _SEPARATORS = ",;\t"
 # A text mark before what a spreadsheet would take for a formula; see rejected.py.
-_TEXT_MARK = re.compile(r"'(?='*(?:[\t\r\n]|\s*[=+\-@\uff1d\uff0b\uff0d\uff20]))")
+_TEXT_MARK = re.compile(r"\A'(?='*(?:[\t\r\n]|\s*[=+\-@\uff1d\uff0b\uff0d\uff20]))")
 
 
 def read_text_table(data: bytes, where: str) -> Grid:
@@ -113,7 +113,7 @@ def _cells(text: str, separator: str, where: str, skipped: int = 0) -> Iterator[
     try:
         for row in reader:
             number += 1
-            yield tuple(Cell(_TEXT_MARK.sub("", cell, count=1) if cell[:1] == "'" else cell)
+            yield tuple(Cell(_TEXT_MARK.sub("", cell))
                         for cell in row)  # fmt: skip
     except csv.Error as error:
         if "field limit" in str(error) or "field larger" in str(error):
