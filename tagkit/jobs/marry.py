@@ -85,6 +85,14 @@ def marry(
         if is_married(found):
             notes = (*notes, f"{found.tag} was married before; this is a repeated check")
         check_answer(answer)
+        if differences and is_married(found):
+            # Figures that count already are not changed by one person at a station.
+            raise NeedsAnswer(
+                f"the stamp on {found.tag} differs from the record, and it was married before: "
+                f"{'; '.join(differences)}",
+                "Read the stamp again. If the label is on the wrong case, move it; if the record "
+                "is wrong, amend it with “tagkit amend” and a second person. Nothing was logged",
+            )
         if (differences or _contradicts(notes)) and answer == "as-recorded":
             raise WrongInput(
                 "then what was keyed in is not what is stamped there",
@@ -103,7 +111,8 @@ def marry(
             {
                 "facts": {name: fact.stored() for name, fact in facts.items()},
                 "differences": [*differences, *notes],
-                "settled": answer if differences or notes else None,
+                # Without an answer there is only the note of a repeated check that agreed.
+                "settled": (answer or "as-shown") if differences or notes else None,
             },
         )
     return Married(event, found.tag, differences, notes)
