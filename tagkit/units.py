@@ -286,7 +286,7 @@ def _unit_for(text: str, rest: str, dimension: Dimension, default: str | None) -
         raise Ambiguous(
             text.strip(),
             _readings(text, dimension),
-            "Write the unit with it, or in the column header",
+            "Write the unit with it; in a sheet, the column header may name it",
         )
     return UNITS[dimension.value]
 

@@ -78,7 +78,8 @@ def amend(
         json_out({"event": event.id, "asset": event.tags[0], **event.body})
     else:
         line(
-            f"{event.tags[0]} is amended: {', '.join(event.body['changes'])}. Check the fit again."
+            f"{event.tags[0]} is amended: "
+            f"{', '.join(event.body['changes']).replace('_', ' ')}. Check the fit again."
         )
 
 

@@ -23,7 +23,7 @@ from tagkit.cli.options import (
     who,
 )
 from tagkit.cli.progress import progress
-from tagkit.cli.show import json_out, line, problem, table
+from tagkit.cli.show import json_out, line, plural, problem, table
 from tagkit.errors import Exit, TagkitError, WrongInput
 
 if TYPE_CHECKING:
@@ -74,6 +74,9 @@ def receive(
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
     """Take a delivery in: rows become assets with numbers, and labels in unloading order.
+
+    The headers say what a column is: serial, voltage, weight (kg) …, in English, German or
+    Spanish; a column “Kind” says battery, truck, charger or lifting gear where rows differ.
 
     All or nothing, unless --keep-good. Everything that is wrong is listed with row and column.
     """
@@ -148,8 +151,8 @@ def receive(
     else:
         _report(received)
         if printed:
-            line(f"Labels: {printed.file}, {printed.labels} labels on {printed.pages} pages, "
-                 "each read back from pixels.")  # fmt: skip
+            line(f"Labels: {printed.file}, {plural(printed.labels, 'label')} on "
+                 f"{plural(printed.pages, 'page')}, each read back from pixels.")  # fmt: skip
     if not_printed:
         problem(
             f"the delivery is taken in, but its labels are not printed: {not_printed} Print them "
@@ -160,12 +163,13 @@ def receive(
 
 
 def _report(received: Received) -> None:
+    to_mend = len({row.row for row in received.rejected})  # a row may have several mistakes
     for note in received.ignored:
-        line(f"passed over  {note}")
+        line(f"passed over  {note}", hang=13)
     for note in received.warnings:
-        line(f"warning      {note}", style="yellow")
+        line(f"warning      {note}", style="yellow", hang=13)
     for row in received.rejected:
-        line(f"REJECTED     {row}", style="bold red")
+        line(f"REJECTED     {row}", style="bold red", hang=13)
     if received.taken:
         table(
             ("row", "number", "kind", "serial or fleet number"),
@@ -180,8 +184,8 @@ def _report(received: Received) -> None:
             ],
         )
     if received.dry_run:
-        line(f"Dry run: {received.would_take} row(s) are good, {len(received.rejected)} are not; "
-             "nothing was changed.")  # fmt: skip
+        line(f"Dry run: {plural(received.would_take, 'row')} good, {to_mend} to mend; nothing was "
+             "changed.")  # fmt: skip
     elif received.taken:
         line(f"{len(received.taken)} taken in, in unloading order.", style="bold")
         if not received.as_stamped:
@@ -189,7 +193,7 @@ def _report(received: Received) -> None:
                  "tagkit marry TAG --serial … --voltage … --weight …")  # fmt: skip
             line("Until then every verdict on them is “not confirmed”.")
     elif received.rejected:
-        line(f"Nothing was taken: {len(received.rejected)} row(s) need mending"
+        line(f"Nothing was taken: {plural(to_mend, 'row')} to mend"
              + (f", {received.would_take} are good (--keep-good takes those)." if received.would_take
                 else "."), style="bold")  # fmt: skip
     else:
@@ -246,9 +250,11 @@ def marry(
             }
         )
         return
-    for note in (*married.differences, *married.notes):
-        line(f"settled as shown: {note}")
-    line(f"{married.tag} is married: its figures are now as stamped.", style="bold")
+    for note in married.differences:
+        line(f"settled as shown: {note}", hang=2)
+    for note in married.notes:
+        line(note, hang=2)
+    line(f"{married.tag} is married: what was keyed in now counts as stamped.", style="bold")
 
 
 def labels(
@@ -306,5 +312,6 @@ def labels(
     if as_json:
         json_out(printed.to_json())
     else:
-        line(f"{printed.file}: {printed.labels} labels on {printed.pages} pages, template "
-             f"{printed.template}, each read back from pixels.")  # fmt: skip
+        line(f"{printed.file}: {plural(printed.labels, 'label')} on "
+             f"{plural(printed.pages, 'page')}, template {printed.template}, each read back from "
+             "pixels.")  # fmt: skip

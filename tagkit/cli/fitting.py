@@ -60,21 +60,22 @@ def print_judgement(judgement: Judgement, as_json: bool, zone: tzinfo | None) ->
     line(f"battery {judgement.battery.tag}, {_kind(judgement)} {judgement.other.tag}")
     for check in judgement.verdict.checks:
         line(
-            f"  {check.name:<14} {_WORDS[check.result]:<14} {_figures(check)}",
+            f"  {check.name:<16} {_WORDS[check.result]:<14} {_figures(check)}".rstrip(),
             _STYLES[check.result],
+            hang=34,
         )
         if check.note:
-            line(f"  {'':<14} {'':<14} {check.note}")
+            line(f"  {'':<16} {'':<14} {check.note}", hang=34)
     for reason in judgement.readiness.reasons:
-        line(f"  not ready      {reason.sentence}", style="bold yellow")
+        line(f"  not ready        {reason.sentence}", style="bold yellow", hang=19)
     for reason in judgement.readiness.lifted:
-        line(f"  released       although {reason.sentence}")
+        line(f"  released         although {reason.sentence}", hang=19)
     for caution in judgement.readiness.cautions:
-        line(f"  caution        {caution.sentence}")
+        line(f"  caution          {caution.sentence}", hang=19)
     if judgement.readiness.ready_at and not judgement.readiness.ready:
-        line(f"  ready about    {clock_time(judgement.readiness.ready_at, zone)}")
+        line(f"  ready about      {clock_time(judgement.readiness.ready_at, zone)}")
     if judgement.balance:
-        line(f"  {judgement.balance}")
+        line(f"  {judgement.balance}", hang=2)
     line(_what_to_do(judgement))
 
 
@@ -92,19 +93,34 @@ def _figures(check: object) -> str:
         parts.append(f"needs {required}")
     if found:
         parts.append(f"has {found}")
-    if margin is not None:
+    # What is beyond a limit, and by how much, the note says.
+    if margin is not None and not str(margin).startswith("-"):
         parts.append(f"margin {margin}")
     text = ", ".join(parts)
     return f"{text} ({source})" if source else text
 
 
+_GO_BY = {
+    "T": "brake set, key off, rated lifting gear or rollers only.",
+    "C": "charger off before it is connected, cover open, ventilation on, no flame.",
+    "L": "hooks in the lugs, an even lift, nobody under or beside the load.",
+}
+_TAKE = {"T": "another battery", "C": "another charger", "L": "other lifting gear"}
+
+
 def _what_to_do(judgement: Judgement) -> str:
+    kind = judgement.other.kind
     if judgement.go:
-        return "Go by the maker's instructions: brake set, key off, rated lifting gear or rollers only."
+        return f"Go by the maker's instructions: {_GO_BY[kind]}"
     if judgement.verdict.result == "no_fit":
-        return "STOP. Take another battery. Wrong figures are amended away from the station, by two people."
+        return (
+            f"STOP. Take {_TAKE[kind]}. Wrong figures are amended away from the "
+            "station, by two people."
+        )
     if judgement.verdict.result == "not_confirmed":
         return "STOP. Find out what is not known (stamp, nameplate), enter it, and check again."
+    if judgement.battery.safety_held or judgement.other.safety_held:
+        return "STOP. It is held for safety: only an inspection lifts that. Take another."
     return "STOP. Take another battery, or let a supervisor release it with a reason."
 
 

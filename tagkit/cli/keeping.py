@@ -131,7 +131,7 @@ def restore(
     if as_json:
         json_out({"directory": str(directory), "events": done.events, "until": done.until})
     else:
-        line(f"{done.events} events are back in {directory}.")
+        line(f"{done.events} events are in {directory}, the one that marks the new epoch included.")
         line(
             f"The last one happened {clock_time(done.until, None)}; later ones are not in this backup."
         )

@@ -23,15 +23,19 @@ def where(tag: Number, site: SiteDir = HERE, as_json: AsJson = False) -> None:
     if as_json:
         json_out(found.to_json())
         return
-    line(found.tag, style="bold")
-    since = f", since {clock_time(found.since, zone)}" if found.since else ""
-    line(f"  where         {found.place or 'not known'}{since}")
-    line(f"  state         {found.state}{': ' + '; '.join(found.reasons) if found.reasons else ''}")
-    if found.holds:
-        line(f"  holds         {', '.join(found.holds)}")
-    if found.tag.startswith("B"):
+    line(f"{found.tag}{f' ({found.known_as})' if found.known_as else ''}", style="bold")
+    battery = found.tag.startswith("B")
+    if battery or found.place:
+        since = f", since {clock_time(found.since, zone)}" if found.since else ""
+        line(f"  where         {found.place or 'not known'}{since}", hang=16)
+    reasons = f": {'; '.join(found.reasons)}" if found.reasons else ""
+    line(f"  state         {found.state}{reasons}", hang=16)
+    if found.tag.startswith(("T", "C")):
+        line(f"  battery       {', '.join(found.holds) or 'none known'}", hang=16)
+    if battery:
         line(f"  last charged  {clock_time(found.last_charged_at, zone)}")
-    line(f"  last change   {clock_time(found.last_changed_at, zone)}")
+    if found.tag.startswith(("B", "T")):
+        line(f"  last change   {clock_time(found.last_changed_at, zone)}")
 
 
 def list_assets(
@@ -57,17 +61,23 @@ def list_assets(
         line("No assets yet. Take a delivery in with “tagkit receive FILE”.")
         return
     table(
-        ("number", "state", "where", "last charged"),
+        ("number", "known as", "state", "where, or what is in it", "last charged"),
         [
             (
                 row.tag,
+                row.known_as or "",
                 row.state,
-                row.place or ", ".join(row.holds) or "not known",
+                row.place or ", ".join(row.holds) or _nowhere(row.tag),
                 clock_time(row.last_charged_at, zone) if row.tag.startswith("B") else "",
             )
             for row in rows
         ],
     )
+
+
+def _nowhere(tag: str) -> str:
+    """What has no place of its own is not lost: only a battery's place is asked for."""
+    return "not known" if tag.startswith("B") else "none known" if tag[0] in "TC" else ""
 
 
 def history(
@@ -126,4 +136,4 @@ def contradictions(site: SiteDir = HERE, as_json: AsJson = False) -> None:
     if not found:
         line("Nothing contradicts itself.")
     for entry in found:
-        line(f"{entry.kind}: {entry.text}. {entry.remedy}.")
+        line(f"{entry.kind}: {entry.text}. {entry.remedy}.", hang=2)

@@ -57,13 +57,14 @@ def read(
         if len(wanted) != 1:
             raise WrongInput("a station has one camera", "Name one source")
         with open_site(site) as opened:
-            code, name = who(opened.settings, by), station_name(opened.settings, station)
+            code = who(opened.settings, by, in_person=True)
+            name = station_name(opened.settings, station)
             run_station(opened, wanted[0], by=code, name=name)
         return
     from tagkit.jobs.looking import looks
     from tagkit.reader.decoders import hint
 
-    ours = 0
+    ours, unread = 0, list[str]()
     trouble: TagkitError | None = None
     for source in wanted:
         try:
@@ -71,12 +72,18 @@ def read(
                 ours += len(seen.labels)
                 for one in (*seen.labels, *seen.foreign):
                     _print(seen.frame, one, as_json)
+                if seen.frame.still and not seen.labels:
+                    unread.append(seen.frame.source)
         except TagkitError as error:
             if len(wanted) == 1:
                 raise
             # The other pictures are read all the same.
             problem(str(error))
             trouble = trouble or error
+    if ours and not as_json:
+        # Among many pictures, the one that can't be read must not go unnoticed.
+        for name in unread:
+            line(f"{name}: no label of ours was read")
     if told := hint():
         problem(told)
     if trouble is not None:

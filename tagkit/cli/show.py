@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
 from datetime import datetime, tzinfo
 from typing import Any
@@ -33,15 +35,44 @@ def json_out(data: dict[str, Any]) -> None:
     sys.stdout.flush()
 
 
-def line(text: str = "", style: str = "") -> None:
-    """One line; ``style`` is a rich style and used on a terminal only."""
+def line(text: str = "", style: str = "", hang: int = 0) -> None:
+    """One line; ``style`` is a rich style and used on a terminal only.
+
+    A terminal too narrow for it gets it in several, between words, the later ones indented by
+    ``hang`` characters; a pipe gets it whole.
+    """
+    if text and sys.stdout.isatty():
+        text = _wrapped(text, hang)
     if style and on_terminal():
         from rich.console import Console
 
-        Console(highlight=False).print(text, style=style, markup=False)
+        Console(highlight=False).print(text, style=style, markup=False, soft_wrap=True)
         return
     sys.stdout.write(text + "\n")
     sys.stdout.flush()
+
+
+def _wrapped(text: str, hang: int) -> str:
+    width = shutil.get_terminal_size().columns
+    if len(text) < width:
+        return text
+    # On a screen with no room beside the first column, the rest stands a little in instead.
+    indent = " " * (hang if hang <= width // 2 else 6)
+    return "\n".join(
+        textwrap.wrap(
+            text,
+            width - 1,
+            subsequent_indent=indent,
+            break_on_hyphens=False,
+            replace_whitespace=False,
+            drop_whitespace=True,
+        )
+    )
+
+
+def plural(count: int, noun: str) -> str:
+    """“1 page”, “2 pages”."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:

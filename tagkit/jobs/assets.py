@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import NotFound, WrongInput
+from tagkit.record.record import Record
 
 if TYPE_CHECKING:
     from tagkit.assets.kinds import AnyPlate
@@ -24,7 +25,7 @@ def asset(records: Looks, number: str | Tag, *kinds: Kind) -> AssetState:
     Raises WrongInput for a mistyped number or one of another kind than ``kinds``, NotFound when
     no such asset is in the record.
     """
-    tag = number if isinstance(number, Tag) else parse_tag(number)
+    tag = tag_of(records, number)
     if kinds and tag.kind not in kinds:
         wanted = " or ".join(kind.noun for kind in kinds)
         raise WrongInput(f"{tag} is a {tag.kind.noun} number", f"Give the number of a {wanted}")
@@ -35,6 +36,33 @@ def asset(records: Looks, number: str | Tag, *kinds: Kind) -> AssetState:
             f"Check the number, or take the {tag.kind.noun} in with “tagkit receive”",
         )
     return state
+
+
+def tag_of(records: Looks, number: str | Tag) -> Tag:
+    """The number that was typed; WrongInput says which one is meant where the record can tell."""
+    try:
+        return number if isinstance(number, Tag) else parse_tag(number)
+    except WrongInput as error:
+        if isinstance(records, Record):
+            refuse_known_as(records, str(number), error)
+        raise
+
+
+def refuse_known_as(record: Record, words: str, cause: Exception | None = None) -> None:
+    """Raise WrongInput, naming the number, when ``words`` are a fleet number, bay or serial.
+
+    Such words are never taken for the number itself: they have no check character, and two
+    assets may share them.
+    """
+    plain = words.strip().casefold()
+    for state in record.states() if plain else ():
+        facts = (state.nameplate.get(name) for name in ("fleet_number", "bay", "maker_serial"))
+        if state.retired_at or plain not in {str(one["value"]).casefold() for one in facts if one}:
+            continue
+        raise WrongInput(
+            f"“{words}” is what people call {state.tag}; it is not the number on its label",
+            f"If that is the one you mean, give {state.tag}",
+        ) from cause
 
 
 def plate(state: AssetState) -> AnyPlate:

@@ -10,7 +10,7 @@ from tagkit.assets.fields import stored_plate
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
-from tagkit.jobs.assets import asset
+from tagkit.jobs.assets import asset, tag_of
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.order import in_order
@@ -142,8 +142,9 @@ def _converse(talk: _Talk) -> ChangeOrder:
 
 
 def _tags(talk: _Talk) -> tuple[Tag, Tag, Tag | None, Tag | None]:
-    wanted, writing = talk.wanted, talk.writing
-    pair = [parse_tag(asset(writing, number).tag) for number in (wanted.truck, wanted.battery_in)]
+    wanted, writing, record = talk.wanted, talk.writing, talk.site.record
+    typed = [tag_of(record, number) for number in (wanted.truck, wanted.battery_in)]
+    pair = [parse_tag(asset(writing, tag).tag) for tag in typed]
     if {tag.kind for tag in pair} != {Kind.TRUCK, Kind.BATTERY}:
         raise WrongInput(
             f"{pair[0]} and {pair[1]} are not a truck and a battery",

@@ -9,10 +9,10 @@ from typing import Any
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
 from tagkit.assets.lifting import Lifting
-from tagkit.assets.tag import Kind, Tag, parse_tag
+from tagkit.assets.tag import Kind, Tag
 from tagkit.assets.truck import Truck
 from tagkit.errors import Exit, WrongInput
-from tagkit.jobs.assets import asset, is_married, plate
+from tagkit.jobs.assets import asset, is_married, plate, tag_of
 from tagkit.jobs.readiness import both, gear_readiness, readiness_of
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
@@ -79,7 +79,7 @@ def judge(site: Site, first: str | Tag, second: str | Tag, at: datetime | None =
     Raises WrongInput unless one is a battery and the other a truck, charger or lifting gear;
     NotFound when one is not in the record.
     """
-    tags = [number if isinstance(number, Tag) else parse_tag(number) for number in (first, second)]
+    tags = [tag_of(site.record, number) for number in (first, second)]
     kinds = {tag.kind for tag in tags}
     if Kind.BATTERY not in kinds or not kinds & {Kind.TRUCK, Kind.CHARGER, Kind.LIFTING}:
         raise WrongInput(

@@ -8,7 +8,7 @@ from typing import Any
 
 from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import WrongInput
-from tagkit.jobs.assets import asset
+from tagkit.jobs.assets import asset, refuse_known_as
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.site import Site
 
@@ -52,6 +52,8 @@ def log_seen(
         except WrongInput:
             if words[:2].upper() in ("T-", "C-"):
                 raise
+            # A truck called by its fleet number would go unchecked as mere words.
+            refuse_known_as(site.record, words)
             tag = None
         if tag is None:
             where, judged, tags = {"kind": "elsewhere", "name": words}, None, [found.tag]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from tagkit.assets.tag import Kind, Tag
@@ -26,6 +27,8 @@ class Whereabouts:
     last_charged_at: str | None
     last_changed_at: str | None
     holds: tuple[str, ...]
+    known_as: str | None = None
+    """Fleet number, bay or maker's serial."""
 
     def to_json(self) -> dict[str, Any]:
         """The contract's object."""
@@ -68,7 +71,16 @@ def whereabouts_of(site: Site, found: AssetState) -> Whereabouts:
             held.tag
             for held in (site.record.held_by(found.tag) if kind is not Kind.BATTERY else ())
         ),
+        known_as=_known_as(found),
     )
+
+
+def _known_as(found: AssetState) -> str | None:
+    """What people call it: its number in the fleet, its bay, or the serial stamped on it."""
+    for field in ("fleet_number", "bay", "maker_serial"):
+        if fact := found.nameplate.get(field):
+            return str(fact["value"])
+    return None
 
 
 def _place_in_words(site: Site, place: dict[str, Any]) -> str | None:
@@ -94,7 +106,7 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
     if found.retired_at:
         return "retired", ()
     if found.holds:
-        return "held", tuple(hold["reason"] for hold in found.holds)
+        return "held", tuple(_hold(hold) for hold in found.holds)
     if found.kind != Kind.BATTERY.value:
         return ("in service" if is_married(found) else "not married yet"), ()
     if not is_married(found):
@@ -103,8 +115,15 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
     if place.get("kind") == "truck":
         return "in use", ()
     if found.charging:
-        return "on charge", (f"since {found.charging['started_at']}",)
+        started = datetime.fromisoformat(found.charging["started_at"])
+        since = started.astimezone(site.timezone()).strftime("%Y-%m-%d %H:%M")
+        return "on charge", (f"since {since}",)
     ready = readiness_of(site, found, "use")
     if ready.ready:
         return "ready", ()
     return "not ready", tuple(reason.sentence for reason in ready.reasons)
+
+
+def _hold(hold: dict[str, Any]) -> str:
+    safety = " (for safety: only an inspection lifts it)" if hold["kind"] == "safety" else ""
+    return f"{hold['reason']}{safety}"
