@@ -61,7 +61,7 @@ def list_assets(
         line("No assets yet. Take a delivery in with “tagkit receive FILE”.")
         return
     table(
-        ("number", "known as", "state", "where, or what is in it", "last charged"),
+        ("number", "known as", "state", "place or battery", "last charged"),
         [
             (
                 row.tag,

@@ -13,6 +13,7 @@ from datetime import datetime, tzinfo
 from typing import Any
 
 SCHEMA = 1
+A_NUMBER = len("B-QM-00417-D")
 
 
 def on_terminal() -> bool:
@@ -82,7 +83,15 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
         from rich.table import Table
         from rich.text import Text
 
-        drawn = Table(*headers, box=None, header_style="bold", pad_edge=False)
+        drawn = Table(box=None, header_style="bold", pad_edge=False)
+        for number, header in enumerate(headers):
+            # The first column names the row and is never cut; nor is a number further on.
+            drawn.add_column(
+                header,
+                no_wrap=number == 0,
+                overflow="fold",
+                min_width=A_NUMBER if number == 0 else None,
+            )
         for row in rows:
             drawn.add_row(*(Text(cell) for cell in row))
         Console(highlight=False).print(drawn)

@@ -5,11 +5,13 @@ Reading the keyboard blocks, so it has a thread of its own; the conversation its
 
 from __future__ import annotations
 
+import io
 import queue
 import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tagkit.cli.show import line, problem
@@ -31,6 +33,10 @@ if TYPE_CHECKING:
     from tagkit.station.screen import Screen
     from tagkit.station.state import Change
 
+A_GLANCE = 0.4
+"""Seconds in which nobody reads a screen: a key that comes sooner bounced, or was meant for the
+screen before."""
+
 FINISHING_STEPS = ("brake", "seated", "retainer", "cable", "connected", "works")
 STYLES = {
     "go": "bold white on dark_green",
@@ -46,29 +52,55 @@ HELP = (
 )
 
 
+@dataclass(frozen=True)
+class Line:
+    """A line that somebody typed, and when (monotonic clock, in seconds)."""
+
+    text: str
+    at: float
+
+    def too_soon(self, shown_at: float) -> bool:
+        """A single key, pressed before anybody can have read what was shown at that moment."""
+        return len(self.text.strip()) <= 1 and self.at < shown_at + A_GLANCE
+
+
+Keys = queue.Queue[Line | None]
+
+
 def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
     """Run until q, the end of input, or Ctrl-C. Nothing is logged without a key pressed."""
     station = Station(site, name, by)
-    keys: queue.Queue[str | None] = queue.Queue()
+    keys: Keys = queue.Queue()
     threading.Thread(target=_listen, args=(keys,), daemon=True).start()
     change = begin(FINISHING_STEPS)
     line(HELP)
     last = _show(screen_of(station, change), None)
+    shown_at, in_person = time.monotonic(), _on_keyboard()
     for given in _inputs(source, keys):
+        if isinstance(given, Line) and in_person and given.too_soon(shown_at):
+            line("  ! That key came before this screen could be read. Press again.")
+            continue
         screen = screen_of(station, change)
-        meant = _meaning(given, screen, change) if isinstance(given, str) else given
+        meant = _meaning(given.text, screen, change) if isinstance(given, Line) else given
         if meant is not None:
             change = step(station, change, meant)
-        last = _show(screen_of(station, change), last)
+        now = _show(screen_of(station, change), last)
+        if now != last:
+            last, shown_at = now, time.monotonic()
 
 
-def _listen(keys: queue.Queue[str | None]) -> None:
+def _on_keyboard() -> bool:
+    """Whether a person presses the keys; a script may send them as fast as it likes."""
+    return isinstance(sys.stdin, io.TextIOBase) and sys.stdin.isatty()
+
+
+def _listen(keys: Keys) -> None:
     for text in sys.stdin:
-        keys.put(text.rstrip("\r\n"))
+        keys.put(Line(text.rstrip("\r\n"), time.monotonic()))
     keys.put(None)
 
 
-def _inputs(source: str | int, keys: queue.Queue[str | None]) -> Iterator[Input | str]:
+def _inputs(source: str | int, keys: Keys) -> Iterator[Input | Line]:
     """What comes in, in order: typed lines, and labels as they are shown. Ends with q."""
     for seen in looks(source, lambda told: problem(str(told))):
         for one in seen.foreign:
@@ -77,11 +109,11 @@ def _inputs(source: str | int, keys: queue.Queue[str | None]) -> Iterator[Input 
             yield shown(seen.labels)
         while not keys.empty():
             typed = keys.get()
-            if typed is None or typed.strip().lower() == "q":
+            if typed is None or typed.text.strip().lower() == "q":
                 return
             yield typed
     # The pictures have ended (a file or a lost camera); the keyboard goes on.
-    while (typed := keys.get()) is not None and typed.strip().lower() != "q":
+    while (typed := keys.get()) is not None and typed.text.strip().lower() != "q":
         yield typed
 
 
@@ -125,5 +157,5 @@ def _show(screen: Screen, before: tuple[str, ...] | None) -> tuple[str, ...]:
         line()
         line(f" {time.strftime('%H:%M:%S')}  {now[0]} ", style=STYLES[screen.posture])
         for entry in now[1:]:
-            line(entry)
+            line(entry, hang=4)
     return now

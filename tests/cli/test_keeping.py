@@ -68,7 +68,7 @@ def test_the_list_shows_every_asset_or_those_of_a_kind(room: BatteryRoom) -> Non
     assert [one["tag"] for one in trucks] == [room["T1"], room["T2"]]
     lines = room.run("list", "--kind", "battery").out.splitlines()
     assert lines[0].split("\t") == [
-        "number", "known as", "state", "where, or what is in it", "last charged",
+        "number", "known as", "state", "place or battery", "last charged",
     ]  # fmt: skip
     assert len(lines) == 6
     assert room.run("list", "--kind", "cars").code == 2
