@@ -32,8 +32,12 @@ class SiteSettings:
 
     code: str = _setting("", "Site code, 2 to 4 letters; part of every number. Given out once.")
     name: str = _setting("", "Name of the site, as printed on reports.")
-    language: str = _setting("en", "Language of labels and screens.", among=("en", "es"))
-    units: str = _setting("metric", "Units on screens.", among=("metric", "us"))
+    language: str = _setting("en", "Language of the site's labels.", among=("en", "es"))
+    units: str = _setting(
+        "metric",
+        "Units of the site: metric prints on A4, us on Letter, unless a template is named.",
+        among=("metric", "us"),
+    )
     timezone: str = _setting(
         "", "Time zone of what is shown, like Etc/UTC; empty: this computer's."
     )

@@ -89,7 +89,7 @@ _SPELLINGS: dict[str, str] = {
     "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm",
     "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
     "in": "in", "inch": "in", "inches": "in", "\"": "in", "''": "in", "zoll": "in",
-    "pulgadas": "in", "ft": "ft", "foot": "ft", "feet": "ft", "'": "ft",
+    "pulgadas": "in", "pulg": "in", "ft": "ft", "foot": "ft", "feet": "ft", "'": "ft",
     "v": "V", "volt": "V", "volts": "V", "vdc": "V", "v dc": "V", "voltios": "V", "vcc": "V",
     "v cc": "V", "mv": "mV",
     "ah": "Ah", "amp hours": "Ah", "amp-hours": "Ah", "ampere hours": "Ah", "a h": "Ah",

@@ -17,7 +17,18 @@ class Lifting:
 
     maker_serial: Stated[str] | None = text("maker's serial")
     gear: Stated[str] | None = choice(
-        "kind of gear", GEAR, {"spreader": "beam", "spreader beam": "beam", "crane": "hoist"}
+        "kind of gear",
+        GEAR,
+        {
+            "spreader": "beam",
+            "spreader beam": "beam",
+            "crane": "hoist",
+            "lifting beam": "beam",
+            "traverse": "beam",
+            "balancin": "beam",
+            "polipasto": "hoist",
+            "kran": "hoist",
+        },
     )
     rated_load: Stated[Quantity] | None = quantity("rated load", Dimension.MASS, 50, 20000)
     own_weight: Stated[Quantity] | None = quantity("own weight", Dimension.MASS, 0, 3000)

@@ -8,6 +8,7 @@ import typer
 
 from tagkit.cli.options import (
     HERE,
+    Answer,
     AsJson,
     At,
     By,
@@ -44,6 +45,7 @@ def amend(
     by: By = None,
     at: At = None,
     station: Station = None,
+    answer: Answer = None,
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
@@ -73,6 +75,7 @@ def amend(
             by=who(opened.settings, by),
             station=station_name(opened.settings, station),
             at=moment(opened, at),
+            answer=answer,
         )
     if as_json:
         json_out({"event": event.id, "asset": event.tags[0], **event.body})

@@ -20,8 +20,10 @@ def init(
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or an empty folder.")],
     code: Annotated[str, typer.Option("--code", help="Site code, 2 to 4 letters, like QM.")],
     name: Annotated[str, typer.Option("--name", help="Name of the site, for reports.")] = "",
-    language: Annotated[str, typer.Option("--language", help="en or es.")] = "en",
-    units: Annotated[str, typer.Option("--units", help="metric or us.")] = "metric",
+    language: Annotated[str, typer.Option("--language", help="Of the labels: en or es.")] = "en",
+    units: Annotated[
+        str, typer.Option("--units", help="metric (A4 sheets) or us (Letter).")
+    ] = "metric",
     by: Annotated[
         str | None,
         typer.Option(

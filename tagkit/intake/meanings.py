@@ -79,6 +79,7 @@ _MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
     ("output current|current|rated current|charge current|start current", {C: "start_current"}),
     ("characteristic|charge characteristic|profile|charge profile", {C: "characteristic"}),
     ("inspection due|next inspection|inspection date", {L: "inspection_due"}),
+    ("hangs from|hung from|hoist", {L: "hung_from"}),
     ("equipment|equipment type", {R: "equipment"}), ("location", {R: "location"}),
     ("problem", dict.fromkeys(Kind, PASSED_OVER)),
     ("number|pos|position|item|line|row|lfd number|zeile|linea", dict.fromkeys(Kind, PASSED_OVER)),

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+
 from tagkit.assets.battery import Battery
 from tagkit.assets.chemistry import CHEMISTRIES
 from tagkit.assets.designation import contradictions, parse_designation
+from tagkit.assets.fields import fields_of, read_fact
+from tagkit.assets.lifting import Lifting
 from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind
+from tagkit.errors import WrongInput
 from tagkit.intake.cells import Place, read_cell
 from tagkit.intake.grid import Row
 from tagkit.intake.meanings import KIND, label_of
@@ -42,6 +47,7 @@ def read_row(
     """
     reading = RowReading(row.number)
     reading.kind = kind_of_row(row, sheet, kind, reading)
+    _take_gear_from_kind(row, sheet, reading, source)
     if _is_too_wide(row, sheet, reading) or reading.kind is None:
         return reading
     source = _source_for(reading.kind, source)
@@ -60,6 +66,19 @@ def read_row(
         if name not in reading.facts and name not in reading.failed | reading.unknown
     ]
     return reading
+
+
+def _take_gear_from_kind(row: Row, sheet: Sheet, reading: RowReading, source: Source) -> None:
+    """A column that calls a row a hoist or a beam says which kind of lifting gear it is."""
+    column = sheet.columns.kind_column
+    if reading.kind is not Kind.LIFTING or column is None:
+        return
+    spec = fields_of(Lifting)["gear"]
+    # Words like “lifting gear” leave it open.
+    with contextlib.suppress(WrongInput):
+        reading.facts["gear"] = read_fact(
+            spec, row.cell(column.index).text, _source_for(Kind.LIFTING, source)
+        )
 
 
 def _source_for(kind: Kind, source: Source) -> Source:

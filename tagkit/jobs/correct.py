@@ -5,16 +5,20 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from tagkit.assets.fields import Field, fields_of, read_fact
+from tagkit.assets.battery import Battery
+from tagkit.assets.designation import contradictions, parse_designation
+from tagkit.assets.fields import Field, fields_of, plate_from, read_fact
 from tagkit.assets.kinds import PLATES
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
-from tagkit.errors import WrongInput
+from tagkit.errors import NeedsAnswer, WrongInput
+from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
 from tagkit.jobs.people import require_second, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
 
 
 def amend(
@@ -28,12 +32,15 @@ def amend(
     by: str,
     station: str,
     at: datetime | None = None,
+    answer: str | None = None,
 ) -> Event:
     """Replace figures of an asset (field -> text, None makes it unknown).
 
-    A reason and a second authorised person are required. WrongInput names the field.
+    A reason and a second authorised person are required. WrongInput names the field; NeedsAnswer
+    when the new figures contradict the battery's trade designation.
     """
     reason = checked_reason(reason)
+    check_answer(answer, "then nothing is amended")
     with site.record.writing(by=by, station=station, at=at) as writing:
         found = asset(writing, number)
         require_technician(site, by)
@@ -47,9 +54,32 @@ def amend(
             stored[name] = None if text is None else read_fact(spec, text, origin).stored()
         if not stored:
             raise WrongInput("nothing is to be changed", "Add --set FIELD=VALUE")
+        against = _against_designation(found, stored)
+        if against and answer is None:
+            raise NeedsAnswer(
+                "; ".join(against),
+                "Read the stamp again. If it is right, add --answer as-shown, and amend the "
+                "designation too; nothing was logged",
+            )
         return writing.append(
             "amended", [found.tag], {"changes": stored, "reason": reason, "second": code}
         )
+
+
+def _against_designation(found: AssetState, changes: dict[str, Any]) -> list[str]:
+    """What the figures would contradict after the change and do not contradict now."""
+    if found.kind != Kind.BATTERY.value:
+        return []
+    now, then = (
+        plate_from(Battery, nameplate)
+        for nameplate in (found.nameplate, {**found.nameplate, **changes})
+    )
+    return [text for text in _contradictions(then) if text not in _contradictions(now)]
+
+
+def _contradictions(battery: Battery) -> list[str]:
+    written = battery.designation.value if battery.designation else ""
+    return contradictions(parse_designation(written), battery)
 
 
 def field_named(kind: Kind, written: str) -> tuple[str, Field]:

@@ -47,6 +47,12 @@ def authorise(
     with site.record.writing(by=by, station=station, at=at) as writing:
         if site.record.people():
             require_supervisor(site, by)
+        elif by.strip().upper() != person:
+            raise WrongInput(
+                f"nobody is recorded yet, so {by} can't authorise {person}",
+                f"The first person is a supervisor and records himself: add --by {person}",
+                "--by",
+            )
         elif role != "supervisor":
             raise WrongInput(
                 "the first person of a site must be a supervisor",

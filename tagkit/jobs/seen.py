@@ -39,8 +39,8 @@ def log_seen(
 ) -> Seen:
     """Record that ``battery`` was seen at ``place`` (a truck, a charger, or words).
 
-    It is recorded whatever the verdict says. A truck that holds a battery which does not fit is
-    held for safety in the same transaction.
+    It is recorded whatever the verdict says. A truck or charger with a battery that does not fit
+    is held for safety in the same transaction, once for each battery.
     """
     words = " ".join(place.split())
     if not words or len(words) > 80:
@@ -72,15 +72,9 @@ def log_seen(
             },
         )
         held = None
-        if judged and where["kind"] == "truck" and judged.verdict.result == "no_fit":
+        if judged and judged.verdict.result == "no_fit":
             held = judged.other.tag
-            writing.append(
-                "held",
-                [held],
-                {
-                    "asset": held,
-                    "reason": f"{found.tag} was found in it and does not fit",
-                    "safety": True,
-                },
-            )
+            reason = f"{found.tag} was found in it and does not fit"
+            if all(hold["reason"] != reason for hold in judged.other.holds):
+                writing.append("held", [held], {"asset": held, "reason": reason, "safety": True})
     return Seen(event.id, found.tag, str(where["name"]), judged, held)

@@ -445,3 +445,16 @@ def test_a_workbook_with_bytes_changed_raises_nothing_but_our_errors(data):
 
 
 WORKBOOK = xlsx([["Serial", "Voltage", "Weight (kg)"], ["A1", 48, 1111], ["A2", 48, "1112"]])
+
+
+def test_a_row_called_hoist_or_beam_says_its_kind_of_gear():
+    delivery = read_delivery(
+        sheet_from_bytes(
+            b"Kind,Serial,Rated load,Hangs from\nhoist,H1,3200 kg,\nbeam,L1,2500 kg,H1\n"
+            b"lifting gear,X1,2500 kg,\n",
+            "gear.csv",
+        )
+    )
+    gears = [row.plate.gear.value if row.plate.gear else None for row in delivery.rows]
+    assert gears == ["hoist", "beam", None]
+    assert delivery.rows[1].plate.hung_from.value == "H1"

@@ -134,3 +134,23 @@ def test_a_person_is_a_code_a_role_and_a_date(staffed: BatteryRoom, given: tuple
 def test_a_date_without_leading_zeros_means_the_same(staffed: BatteryRoom) -> None:
     given = ("authorise", "N1", "--role", "supervisor", "--until", "2099-1-5", "--by", "SW")
     assert staffed.run(*given, "--json").data["until"] == "2099-01-05"
+
+
+def test_an_amendment_against_the_designation_is_asked_about(staffed: BatteryRoom) -> None:
+    staffed.take_in(
+        "Serial,Designation,Voltage,Weight,Chemistry\nD1,24 V 5 PzS 775,24 V,560 kg,vented\n",
+        name="designated.csv",
+    )
+    amending = ("amend", "D1", "--set", "voltage=48 V", "--reason", "plate misread",
+                "--second", "JT", "--by", "SW")  # fmt: skip
+    asked = staffed.run(*amending)
+    assert asked.code == 13
+    assert "24 V 5 PzS 775" in asked.err
+    assert staffed.run(*amending, "--answer", "as-shown").code == 0
+
+
+def test_the_first_person_is_recorded_by_himself(empty_room: BatteryRoom) -> None:
+    by_another = empty_room.run("authorise", "SW", "--role", "supervisor", "--by", "MK")
+    assert by_another.code == 2
+    assert "--by SW" in by_another.err
+    assert empty_room.run("authorise", "SW", "--role", "supervisor", "--by", "SW").code == 0

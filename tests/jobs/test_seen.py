@@ -75,3 +75,12 @@ def test_a_place_that_is_none_is_refused(room: BatteryRoom, place: str) -> None:
 
 def test_only_a_battery_is_seen_somewhere(room: BatteryRoom) -> None:
     assert room.run("seen", "T1", "C1").code == 2
+
+
+def test_a_charger_with_a_battery_it_does_not_suit_is_held_once(room: BatteryRoom) -> None:
+    for _ in range(2):
+        found = room.run("seen", "SMALL", "C1")
+        assert found.code == 10
+    with room.open() as site:
+        holds = site.record.state(room["C1"]).holds  # type: ignore[union-attr]
+    assert [hold["kind"] for hold in holds] == ["safety"]
