@@ -98,15 +98,14 @@ def readiness_facts(
 def _released(state: AssetState) -> str | None:
     """The reason of a release that still stands.
 
-    A release lifts what the supervisor knew of: a hold put on later, or another use since, is
-    not lifted by it.
+    A release is given only for a battery without holds, so that it lifts none: the order in
+    which things are recorded decides, not the time that was given for them. Another use or
+    charge recorded since has ended it (see the fold).
     """
-    if state.release is None:
+    if state.release is None or state.holds:
         return None
-    given = state.release["at"]
-    later = any(hold["at"] > given for hold in state.holds)
-    used = state.last_used_at is not None and state.last_used_at > given
-    return None if later or used else str(state.release["reason"])
+    used = state.last_used_at is not None and state.last_used_at > state.release["at"]
+    return None if used else str(state.release["reason"])
 
 
 def _time(text: str | None) -> datetime | None:

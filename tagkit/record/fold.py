@@ -153,6 +153,9 @@ def _changed(state: AssetState, event: Event, moment: str) -> None:
 def _seen_at(state: AssetState, event: Event, moment: str) -> None:
     if state.tag == event.body["battery"]:
         place = event.body["place"]
+        if place["kind"] == "truck":
+            # Whoever gave a release did not know of this use, whatever time is given for it.
+            state.release = None
         if _put(state, place, moment, event, "seen") and place["kind"] == "truck":
             state.last_used_at = _later(state.last_used_at, moment)
 
@@ -196,6 +199,7 @@ def _charge_ended(state: AssetState, event: Event, moment: str) -> None:
     if state.last_charged_at is None or moment >= state.last_charged_at:
         state.last_charged_at = moment
         state.last_charge_kind = kind
+        state.release = None
     _readings(state, body, moment)
 
 

@@ -10,7 +10,7 @@ import json
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-FOLD_VERSION = 1
+FOLD_VERSION = 2
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
