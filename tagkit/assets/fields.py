@@ -292,7 +292,10 @@ def stored_plate(plate: Nameplate) -> dict[str, Any]:
 
 
 def plate_from(cls: type[Plate], stored: Mapping[str, Any]) -> Plate:
-    """The nameplate that :func:`stored_plate` wrote; fields it does not know are passed over."""
+    """The nameplate that :func:`stored_plate` wrote; fields it does not know are passed over.
+
+    WrongInput for a fact that can't be read: leaving it out would leave a requirement out.
+    """
     facts = {
         name: _fact_from(spec, stored[name])
         for name, spec in fields_of(cls).items()
@@ -302,6 +305,16 @@ def plate_from(cls: type[Plate], stored: Mapping[str, Any]) -> Plate:
 
 
 def _fact_from(spec: Field, stored: Mapping[str, Any]) -> Stated[Any]:
+    try:
+        return _readable(spec, stored)
+    except (KeyError, TypeError, ValueError, ArithmeticError, WrongInput):
+        raise WrongInput(
+            f"what the record has as {spec.label} can't be read",
+            "Run “tagkit verify”; a figure that was recorded so is amended with “tagkit amend”",
+        ) from None
+
+
+def _readable(spec: Field, stored: Mapping[str, Any]) -> Stated[Any]:
     source = Source(stored["source"])
     if spec.reads == "quantity":
         return Stated(Quantity.from_stored(dict(stored)), source)

@@ -183,11 +183,19 @@ def _expect(
     tags = own_tags(event)
     if event.kind == "voided" and event.known and isinstance(event.body["event"], str):
         parts = split_id(event.body["event"])
-        target = find_event(connection, *parts) if parts else None
+        target = _readable(connection, parts) if parts else None
         tags += own_tags(target) if target else []
         expected.voids += index_mark(*parts, n) if parts else 0
     for tag in dict.fromkeys(tags):
         expected.tags[tag] += index_mark(effective, event.clock, n)
+
+
+def _readable(connection: Connection, parts: tuple[str, int]) -> Event | None:
+    """An event that another one cancels; one that can't be read is found by itself."""
+    try:
+        return find_event(connection, *parts)
+    except MalformedEvent:
+        return None
 
 
 def index_mark(*entry: object) -> int:

@@ -14,6 +14,10 @@ FOLD_VERSION = 2
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
+class MalformedState(ValueError):
+    """What is kept as a state is none: the file was changed from outside."""
+
+
 @dataclass
 class AssetState:
     """Present state. Treat it as read-only; nested values are shared."""
@@ -113,8 +117,11 @@ class AssetState:
 
     @classmethod
     def from_json(cls, text: str) -> AssetState:
-        """The state that :meth:`to_json` wrote."""
-        return cls(**json.loads(text))
+        """The state that :meth:`to_json` wrote; MalformedState for any other text."""
+        try:
+            return cls(**json.loads(text))
+        except (TypeError, ValueError) as error:
+            raise MalformedState(str(error)) from None
 
 
 _ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)

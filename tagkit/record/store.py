@@ -15,11 +15,16 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from tagkit.errors import Busy, NotFound, TagkitError, WrongInput
+from tagkit.record.envelope import MalformedEvent
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION, migrate
+from tagkit.record.state import MalformedState
 
 FILE_NAME = "record.db"
 KEYS_NAME = "keys"
 BUSY_TIMEOUT_MS = 10_000
+
+_CORRUPT = 11
+"""SQLite's result code for a file that is not as it was written."""
 
 
 class Connection(Protocol):
@@ -111,7 +116,8 @@ def translated(path: Path) -> Iterator[None]:
     try:
         yield
     except Exception as error:
-        meant = _meaning(sqlite_code(error), path)
+        unreadable = isinstance(error, (MalformedEvent, MalformedState))
+        meant = _meaning(_CORRUPT if unreadable else sqlite_code(error), path)
         if meant is None or isinstance(error, TagkitError):
             raise
         raise meant from error
@@ -127,7 +133,7 @@ def _meaning(code: int | None, path: Path) -> TagkitError | None:
         return WrongInput(
             "the record can't be written", "Check that this user may write to it", where
         )
-    if code in (11, 26):
+    if code in (_CORRUPT, 26):
         return WrongInput(
             "the record's file is damaged",
             "Run “tagkit verify”, and restore the last backup into a new folder",

@@ -17,7 +17,7 @@ from tagkit.record.chain_check import ChainCheck, Expected, check_chain
 from tagkit.record.envelope import MalformedEvent, from_bytes
 from tagkit.record.folder import states_are_current
 from tagkit.record.queries import Head
-from tagkit.record.state_check import check_index, check_states
+from tagkit.record.state_check import check_index, check_serials, check_states
 from tagkit.record.store import FILE_NAME, Connection, identity_of, open_file, sqlite_code
 
 Progress = Callable[[int, int], None]
@@ -58,11 +58,13 @@ def verify(
     ``progress`` is called with events done and in all. NotFound when there is no record.
     """
     path = directory / FILE_NAME
+    findings: list[Finding] = []
     try:
         with contextlib.closing(open_file(path)) as connection:
             connection.execute("BEGIN")
-            findings = [*_damage(connection), *_copy(path, connection)]
-            return findings + _contents(connection, list(known_heads or ()), progress)
+            findings += [*_damage(connection), *_copy(path, connection)]
+            findings += _contents(connection, list(known_heads or ()), progress)
+            return findings
     except TagkitError as error:
         if sqlite_code(error.__cause__) in (11, 26) if error.__cause__ else False:
             return [_destroyed(error.problem)]
@@ -70,7 +72,13 @@ def verify(
     except Exception as error:
         if sqlite_code(error) in (11, 26):
             return [_destroyed(str(error))]
+        if isinstance(error, _NOT_AS_WRITTEN):
+            # A column holds what was never written into it: no reason to go on, but to tell.
+            return [*findings, _destroyed(f"{type(error).__name__}: {error}")]
         raise
+
+
+_NOT_AS_WRITTEN = (ValueError, TypeError, KeyError, AttributeError, OverflowError)
 
 
 def _destroyed(problem: str) -> Finding:
@@ -128,6 +136,7 @@ def _contents(
     own_site = connection.execute("SELECT value FROM meta WHERE name = 'site'").fetchone()[0]
     findings += _against_heads(checks, known, own_site)
     findings += [Finding(*parts) for parts in check_index(connection, expected)]
+    findings += [Finding(*parts) for parts in check_serials(connection, own_site)]
     if states_are_current(connection):
         findings += [Finding(*parts) for parts in check_states(connection)]
     else:

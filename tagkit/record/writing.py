@@ -114,7 +114,13 @@ class Writing:
         row = self._connection.execute(
             "SELECT last FROM serials WHERE kind = ?", (kind.value,)
         ).fetchone()
-        serial = next(serials_after(kind, self._site, row[0] if row else 0), None)
+        # A counter that was set back from outside must not give a number of another asset.
+        free = (
+            serial
+            for serial in serials_after(kind, self._site, row[0] if row else 0)
+            if self.state(tag_for(kind, self._site, serial)) is None
+        )
+        serial = next(free, None)
         if serial is None:
             raise WrongInput(
                 f"all numbers for {kind.noun} are given out", "Begin a new site code for them"
