@@ -26,6 +26,8 @@ BUSY_TIMEOUT_MS = 10_000
 _CORRUPT = 11
 """SQLite's result code for a file that is not as it was written."""
 
+_UNREADABLE = ("Could not decode", "no such column", "no such table", "malformed")
+
 
 class Connection(Protocol):
     """What the record asks of a connection; rows are tuples."""
@@ -100,7 +102,14 @@ def _pragma(connection: Connection, text: str) -> Any:
 
 
 def sqlite_code(error: BaseException) -> int | None:
-    """SQLite's primary result code of an error of any of its drivers."""
+    """SQLite's primary result code of an error of any of its drivers.
+
+    Text or a table of ours that can't be read counts as damage, whatever code came with it.
+    """
+    if isinstance(error, (MalformedEvent, MalformedState, UnicodeDecodeError)):
+        return _CORRUPT
+    if isinstance(error, sqlite3.Error) and any(words in str(error) for words in _UNREADABLE):
+        return _CORRUPT
     for name in ("sqlite_errorcode", "result"):
         code = getattr(error, name, None)
         if isinstance(code, int):
@@ -116,8 +125,7 @@ def translated(path: Path) -> Iterator[None]:
     try:
         yield
     except Exception as error:
-        unreadable = isinstance(error, (MalformedEvent, MalformedState))
-        meant = _meaning(_CORRUPT if unreadable else sqlite_code(error), path)
+        meant = _meaning(sqlite_code(error), path)
         if meant is None or isinstance(error, TagkitError):
             raise
         raise meant from error

@@ -36,6 +36,7 @@ def tamper(depot: Any, statement: str) -> None:
         "UPDATE assets SET kind = 'C' WHERE kind = 'B'",
         "UPDATE serials SET last = 0",
         "DELETE FROM serials",
+        "UPDATE chains SET head_hash = CAST(x'ff41' AS TEXT)",
     ],
 )
 def test_verify_tells_instead_of_giving_up(depot: Any, statement: str) -> None:
@@ -56,6 +57,7 @@ def test_an_unreadable_event_is_named_among_sound_ones(depot: Any) -> None:
     [
         "UPDATE assets SET state = '{'",
         "UPDATE assets SET state = replace(state, '\"events\"', '\"evfnts\"')",
+        "UPDATE assets SET state = CAST(x'7bff7d' AS TEXT)",
         "UPDATE events SET raw = x'7b7d'",
     ],
 )
@@ -77,3 +79,15 @@ def test_a_counter_that_was_set_back_gives_out_no_number_again(depot: Any) -> No
     ):
         issued = writing.issue(Kind.BATTERY)
         assert issued.serial > max(tag.serial for tag in depot.batteries)
+
+
+def test_a_table_that_is_not_as_it_was_made_is_damage(depot: Any) -> None:
+    depot.record.close()
+    with closing(sqlite3.connect(depot.record.path)) as connection, connection:
+        connection.execute("ALTER TABLE events RENAME COLUMN signature TO signaturf")
+    assert [one.kind for one in verify(depot.folder)] == ["damaged"]
+    with (
+        Record.open(depot.folder, clock=depot.clock) as record,
+        pytest.raises(WrongInput, match="damaged"),
+    ):
+        record.timeline(depot.batteries[0])
