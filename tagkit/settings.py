@@ -111,6 +111,37 @@ class ReadinessSettings:
 
 
 @dataclass(frozen=True)
+class ConditionSettings:
+    """When a label in service is to be reprinted."""
+
+    unused_soon: float = _setting(
+        0.50,
+        "Error correction left below which a label is reprinted soon (ISO/IEC 15415: below B).",
+        0,
+        1,
+    )
+    unused_now: float = _setting(
+        0.25, "Error correction left below which it is reprinted now (below D).", 0, 1
+    )
+    contrast_soon: float = _setting(
+        0.40, "Contrast, (light - dark) / light, below which it is reprinted soon.", 0, 1
+    )
+    contrast_now: float = _setting(0.20, "Contrast below which it is reprinted now.", 0, 1)
+    pattern_soon: float = _setting(
+        0.14,
+        "Share of a finder pattern damaged above which it is reprinted soon (a seventh).",
+        0,
+        1,
+    )
+    pattern_now: float = _setting(
+        0.28, "Share of a finder pattern damaged above which it is reprinted now.", 0, 1
+    )
+    frame_soon: float = _setting(
+        0.50, "Share of the printed frame left below which it is reprinted soon.", 0, 1
+    )
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything in site.toml."""
 
@@ -119,6 +150,7 @@ class Settings:
     labels: LabelSettings = field(default_factory=LabelSettings)
     fit: FitSettings = field(default_factory=FitSettings)
     readiness: ReadinessSettings = field(default_factory=ReadinessSettings)
+    condition: ConditionSettings = field(default_factory=ConditionSettings)
 
     def payload_style(self) -> PayloadStyle:
         """How this site writes tags into symbols."""

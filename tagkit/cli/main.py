@@ -62,6 +62,7 @@ COMMANDS = {
     "release": ("holding", "release", ROOM),
     "list": ("lookup", "list_assets", ROOM),
     "history": ("lookup", "history", ROOM),
+    "condition": ("condition", "condition", ROOM),
     "amend": ("correcting", "amend", RECORD),
     "retire": ("correcting", "retire", RECORD),
     "authorise": ("people", "authorise", RECORD),

@@ -36,6 +36,18 @@ SHAPES: dict[str, BodyShape] = {
     "amended": BodyShape(("changes", "reason"), (("second", None),)),
     "retired": BodyShape(("reason",), (("receipt", None),)),
     "label_printed": BodyShape(("labels",)),
+    "label_inspected": BodyShape(
+        ("asset", "verdict", "unused_error_correction"),
+        (
+            ("contrast", None),
+            ("frame", None),
+            ("fixed_pattern_damage", None),
+            ("reasons", ()),
+            ("label", None),
+            ("method", "decoded"),
+        ),
+        ("asset",),
+    ),
     "changed": BodyShape(
         ("truck", "battery_in"),
         (
@@ -81,6 +93,7 @@ UPCASTERS: dict[tuple[str, int], Callable[[Body], Body]] = {}
 
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
 ROLES = ("attendant", "technician", "supervisor")
+LABEL_VERDICTS = ("good", "reprint soon", "reprint now")
 PLACE_KINDS = ("truck", "charger", "stand", "elsewhere")
 
 
@@ -115,6 +128,8 @@ def _problem(kind: str, body: Body) -> str | None:
                 return f"“{name}” must have a name"
     if kind == "charge_started" and body["charge_kind"] not in CHARGE_KINDS:
         return f"a charge is one of {', '.join(CHARGE_KINDS)}"
+    if kind == "label_inspected" and body["verdict"] not in LABEL_VERDICTS:
+        return f"a label is one of {', '.join(LABEL_VERDICTS)}"
     if kind == "authorised" and body["role"] not in ROLES:
         return f"a role is one of {', '.join(ROLES)}"
     return None

@@ -103,6 +103,23 @@ def _label_printed(state: AssetState, event: Event, _: str) -> None:
     state.label_revision = max([state.label_revision, *(label["revision"] for label in mine)])
 
 
+def _label_inspected(state: AssetState, event: Event, moment: str) -> None:
+    body = event.body
+    if state.tag == body["asset"] and _newer(state.label_condition, moment):
+        state.label_condition = {
+            "verdict": body["verdict"],
+            "unused_error_correction": body["unused_error_correction"],
+            "contrast": body["contrast"],
+            "frame": body["frame"],
+            "reasons": list(body["reasons"]),
+            "label": body["label"],
+            "method": body["method"],
+            "by": event.by,
+            "at": moment,
+            "event": event.id,
+        }
+
+
 def _put(
     state: AssetState, place: dict[str, Any] | None, moment: str, event: Event, how: str
 ) -> bool:
@@ -257,6 +274,7 @@ _EFFECTS: dict[str, Callable[[AssetState, Event, str], None]] = {
     "amended": _amended,
     "retired": _retired,
     "label_printed": _label_printed,
+    "label_inspected": _label_inspected,
     "changed": _changed,
     "seen_at": _seen_at,
     "moved": _moved,

@@ -41,6 +41,10 @@ class AssetState:
     labels: list[dict[str, Any]] = field(default_factory=list)
     """Printed variants: template, revision, payload, version, level, mask."""
     label_revision: int = 0
+    label_condition: dict[str, Any] | None = None
+    """Of its label when it was last looked at: verdict (good, reprint soon, reprint now),
+    unused_error_correction, contrast, frame, reasons, label (the printed form), method, by, at,
+    event."""
 
     place: dict[str, Any] | None = None
     """kind (truck, charger, stand, elsewhere), name (tag or words), since, event, how (changed,

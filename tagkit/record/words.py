@@ -60,6 +60,7 @@ _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "amended": lambda body, tags: f"amended {', '.join(sorted(body['changes']))} of {tags}",
     "retired": lambda _, tags: f"retired {tags}",
     "label_printed": lambda _, tags: f"printed labels of {tags}",
+    "label_inspected": lambda body, _: f"looked at the label of {body['asset']}: {body['verdict']}",
     "changed": _changed,
     "seen_at": lambda body, _: f"saw {body['battery']} at {place_words(body['place'])}",
     "moved": lambda body, _: f"moved {body['battery']} to {place_words(body['place'])}",
