@@ -52,17 +52,29 @@ def read_picture(
     """Every symbol in one picture (grey H × W, or BGR H × W × 3; uint8).
 
     ``seconds`` limits the time for second opinions (default: the cascade's own). ``roster``,
-    the tags that are registered, is what ``recovery`` identifies labels against; decoding needs
-    neither. WrongInput for an array that is no picture.
+    the tags that are registered, is what labels beyond decoding are identified against, by
+    ``recovery`` (default: tagkit.reader.recovery, up to 1.5 s more, only where something
+    label-like stays unread; ``no_recovery`` switches it off). Decoding needs neither. WrongInput
+    for an array that is no picture.
     """
     from tagkit.reader.decoders import DEFAULT_SECONDS, look
 
     grey = to_grey(picture)
     found = look(grey, DEFAULT_SECONDS if seconds is None else seconds)
     reads = [as_read(one) for one in found]
-    if recovery and roster:
-        reads.extend(recovery(grey, tuple(reads), roster))
+    if not roster:
+        return reads
+    if recovery is None:
+        from tagkit.reader.recovery.recover import recover_unread
+
+        recovery = recover_unread
+    reads.extend(recovery(grey, tuple(reads), roster))
     return reads
+
+
+def no_recovery(_grey: Grey, _reads: Sequence[Read], _roster: Collection[Tag]) -> Sequence[Read]:
+    """A recovery that finds nothing: decoding only."""
+    return ()
 
 
 def as_read(found: Found) -> Read:

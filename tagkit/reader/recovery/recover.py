@@ -1,0 +1,146 @@
+"""The door to recovery: a picture, what was decoded in it, the roster; further reads.
+
+Places that may hold a label (locating), each sampled once in all four turns (sampling), the best
+registered tag of each (matching), given only if it passes both tests (acceptance).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tagkit.assets.tag import Tag
+from tagkit.reader.read import Read
+from tagkit.reader.recovery.acceptance import ALPHA, judge, threshold
+from tagkit.reader.recovery.locating import Located, locate
+from tagkit.reader.recovery.matching import Match, match
+from tagkit.reader.recovery.roster import Roster
+from tagkit.reader.recovery.sampling import Field, Place, grey_modules, soft
+from tagkit.reader.recovery.structure import Prepared
+from tagkit.reader.regions import label_like
+from tagkit.reader.symbols import Corners, centre, contains
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+SECONDS = 1.5
+PLACES = 8
+TURNS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """A tag that passed, where, and the bound on the risk that it is wrong."""
+
+    match: Match
+    place: Place
+    bound: float
+
+
+def recover(
+    grey: NDArray[np.uint8],
+    reads: Sequence[Read],
+    roster: Collection[Tag],
+    *,
+    seconds: float = SECONDS,
+    alpha: float = ALPHA,
+) -> list[Read]:
+    """Labels of the roster that no decoder read in a grey picture (H × W, uint8).
+
+    ``reads`` is what was decoded: those places are left alone. ``roster`` is a Roster (labels as
+    printed) or tags (then the default payload and the automatic mask are assumed). ``seconds``
+    limits the search for places; ``alpha`` is the risk of a wrong tag for each picture that a
+    read's false_match_bound stays below.
+    """
+    labels = as_roster(roster)
+    if not len(labels):
+        return []
+    prepared = Prepared(grey)
+    until = time.perf_counter() + seconds
+    taken = [read.corners for read in reads]
+    places = locate(prepared, labels.sizes, PLACES, taken, until)
+    greys = [grey_modules(prepared.picture, one.place) for one in places]
+    answers = identify(places, greys, labels, alpha)
+    return [_read(answer) for answer in answers]
+
+
+def recover_unread(
+    grey: NDArray[np.uint8], reads: Sequence[Read], roster: Collection[Tag]
+) -> list[Read]:
+    """As ``recover``, but nothing is looked for when a label was read and nothing else in the
+    picture is label-like: an undamaged label costs no search."""
+    if any(read.tag for read in reads):
+        open_places = [
+            place for place in label_like(grey)
+            if not any(place.holds(*centre(read.corners)) for read in reads)
+        ]  # fmt: skip
+        if not open_places:
+            return []
+    return recover(grey, reads, roster)
+
+
+def identify(
+    places: Sequence[Located], greys: Sequence[Field], roster: Roster, alpha: float, looks: int = 1
+) -> list[Answer]:
+    """The tags that pass among what was sampled at some places; at most one for each label."""
+    softs = [np.rot90(soft(grey), turn).copy() for grey in greys for turn in range(TURNS)]
+    tries = len(roster.variants) * TURNS * PLACES * looks
+    least = threshold(tries, alpha)
+    passed: list[Answer] = []
+    for found in match(softs, roster):
+        # The modules that matching counts and T0 leaves out may hide a little of it.
+        if found.score < 0.8 * least:
+            break
+        judged = judge(found, softs[found.which], tries, alpha)
+        if judged.accepted:
+            place = places[found.which // TURNS].place.turned(found.which % TURNS)
+            passed.append(Answer(found, place, judged.bound))
+    return _settled(passed)
+
+
+def _settled(passed: list[Answer]) -> list[Answer]:
+    """One answer for each label; none where two tags claim the same one."""
+    kept: list[Answer] = []
+    for one in passed:
+        here = [other for other in passed if _overlap(one, other)]
+        if any(other.match.variant.tag != one.match.variant.tag for other in here):
+            continue
+        if not any(_overlap(one, other) for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _overlap(one: Answer, other: Answer) -> bool:
+    first, second = _corners(one.place), _corners(other.place)
+    return contains(first, centre(second)) or contains(second, centre(first))
+
+
+def _read(answer: Answer) -> Read:
+    variant = answer.match.variant
+    return Read(variant.tag, variant.payload, "recovered", answer.bound, _corners(answer.place),
+                "recovery")  # fmt: skip
+
+
+def _corners(place: Place) -> Corners:
+    first, second, third, fourth = ((float(x), float(y)) for x, y in place.corners)
+    return first, second, third, fourth
+
+
+_last: list[tuple[frozenset[Tag], Roster]] = []
+
+
+def as_roster(tags: Collection[Tag]) -> Roster:
+    """The roster of these tags; the one made last is kept, since it takes a while to make."""
+    if isinstance(tags, Roster):
+        return tags
+    wanted = frozenset(tags)
+    for known, roster in _last:
+        if known == wanted:
+            return roster
+    roster = Roster.of_tags(sorted(wanted))
+    _last[:] = [(wanted, roster)]
+    return roster
