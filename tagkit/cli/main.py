@@ -11,7 +11,7 @@ import typer
 from typer.core import TyperGroup
 
 from tagkit import __version__
-from tagkit.cli.show import any_console, json_out, problem
+from tagkit.cli.show import OutputLost, any_console, json_out, problem
 from tagkit.errors import Busy, Exit, TagkitError, WrongInput
 
 UsageError: type[Exception] = typer.BadParameter.__bases__[0]
@@ -152,6 +152,11 @@ def _meant(error: Exception) -> TagkitError:
         return WrongInput(
             str(error.strerror), "Check the path, the disk and your rights", str(error.filename)
         )
+    if isinstance(error, OSError) and error.strerror:
+        return Busy(
+            f"something can't be written or read: {error.strerror}",
+            "Check that the disk is not full and is connected, and look before repeating it",
+        )
     if type(error).__name__ == "OperationalError" and any(
         word in str(error) for word in ("locked", "busy")
     ):
@@ -173,7 +178,9 @@ def _told(error: TagkitError, as_json: bool, cause: Exception) -> int:
         import traceback
 
         traceback.print_exception(cause)
-    return _as_json(error) if as_json else int(error.exit_code)
+    if as_json and not isinstance(error, OutputLost):
+        return _as_json(error)
+    return int(error.exit_code)
 
 
 def _as_json(error: TagkitError) -> int:

@@ -10,7 +10,10 @@ import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 from datetime import datetime, tzinfo
+from pathlib import Path
 from typing import Any
+
+from tagkit.errors import Exit, TagkitError
 
 SCHEMA = 1
 A_NUMBER = len("B-QM-00417-D")
@@ -21,8 +24,37 @@ def on_terminal() -> bool:
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
 
 
+class OutputLost(TagkitError):
+    """Standard output takes nothing: what was to be told is not known to whoever asked."""
+
+    exit_code = Exit.INTERRUPTED
+
+
+def _write(text: str) -> None:
+    try:
+        sys.stdout.write(text + "\n")
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise  # whoever read it has seen enough
+    except OSError as error:
+        sys.stdout = _nowhere()
+        raise OutputLost(
+            f"the output can't be written ({error.strerror}); what was asked may be done all the "
+            "same",
+            "Look it up before repeating it",
+        ) from None
+
+
+def _nowhere() -> io.TextIOWrapper:
+    return Path(os.devnull).open("w", encoding="utf-8")
+
+
 def any_console() -> None:
-    """Characters that a console can't take become question marks instead of a crash."""
+    """Characters that a console can't take become question marks instead of a crash.
+
+    A program without a console (a service, a closed stream) prints into nothing.
+    """
+    sys.stdout, sys.stderr = sys.stdout or _nowhere(), sys.stderr or _nowhere()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
@@ -32,8 +64,7 @@ def json_out(data: dict[str, Any]) -> None:
     """One JSON object with the schema's number; escaped where the output is not Unicode."""
     unicode = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
     text = json.dumps({"schema": SCHEMA, **data}, ensure_ascii=not unicode, default=str)
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
+    _write(text)
 
 
 def line(text: str = "", style: str = "", hang: int = 0) -> None:
@@ -49,8 +80,7 @@ def line(text: str = "", style: str = "", hang: int = 0) -> None:
 
         Console(highlight=False).print(text, style=style, markup=False, soft_wrap=True)
         return
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
+    _write(text)
 
 
 def _wrapped(text: str, hang: int) -> str:

@@ -80,7 +80,8 @@ def read_settings(directory: Path) -> Settings:
     """The settings in ``directory``."""
     path = directory / SETTINGS_FILE
     try:
-        text = path.read_text(encoding="utf-8")
+        # Some editors put a mark before UTF-8 text.
+        text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise NotFound(
             f"{directory} is not a tagkit site (it has no {SETTINGS_FILE})",

@@ -135,6 +135,12 @@ def _meaning(code: int | None, path: Path) -> TagkitError | None:
     where = str(path)
     if code in (5, 6):
         return Busy("the record is in use by another program", "Try again in a moment", where)
+    if code == 10:
+        return Busy(
+            "the disk can't be read or written; nothing was recorded",
+            "Check that it is not full and is connected, and repeat",
+            where,
+        )
     if code == 13:
         return Busy("the disk is full; nothing was recorded", "Free some space and repeat", where)
     if code in (8, 14):

@@ -128,7 +128,7 @@ def process(*arguments: object, **options: Any) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-m", "tagkit", *map(str, arguments)],
         stdin=options.pop("stdin", subprocess.DEVNULL),
-        stdout=subprocess.PIPE,
+        stdout=options.pop("output", subprocess.PIPE),
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
@@ -140,7 +140,7 @@ def process(*arguments: object, **options: Any) -> subprocess.Popen[str]:
 def ended(started: subprocess.Popen[str]) -> Outcome:
     """What became of a process."""
     out, err = started.communicate(timeout=120)
-    return Outcome(started.returncode, out, err)
+    return Outcome(started.returncode, out or "", err)
 
 
 def ago(**amount: float) -> datetime:
