@@ -86,7 +86,7 @@ def print_labels(
     layouts = lay_out_labels(site, numbers, template, step)
     part = out.with_name(f".{out.name}.part")
     try:
-        symbols, pages = _write_and_prove(layouts, template, out.suffix.lower(), part, step)
+        symbols, pages = write_and_prove(layouts, template, out.suffix.lower(), part, step)
         _record_and_keep(site, layouts, part, out, by, station, at)
     finally:
         part.unlink(missing_ok=True)
@@ -146,7 +146,7 @@ def lay_out_label(site: Site, state: AssetState, template: Template) -> Layout:
     return lay_out(content, template)
 
 
-def _write_and_prove(
+def write_and_prove(
     layouts: list[Layout], template: Template, suffix: str, part: Path, step: Progress
 ) -> tuple[int, int]:
     """Write the file and read every symbol back; gives how many symbols on how many pages.
@@ -190,7 +190,7 @@ def _record_and_keep(
             label = layout.printed
             writing.append(
                 "label_printed",
-                [label.tag],
+                [str(label.tag)],
                 {
                     "labels": [
                         {

@@ -14,6 +14,7 @@ from decimal import Decimal
 from typing import Any, Literal
 
 from tagkit.assets.battery import Battery
+from tagkit.assets.card import Card, CardKind
 from tagkit.assets.charger import Charger
 from tagkit.assets.kinds import PLATES, AnyPlate
 from tagkit.assets.lifting import Lifting
@@ -45,8 +46,8 @@ class Figure:
 class LabelContent:
     """Everything a label can show; a template picks from it."""
 
-    kind: Kind
-    tag: Tag
+    kind: Kind | CardKind
+    tag: Tag | Card
     payload: str
     language: str
     title: str  # the kind of asset, with the truck's fleet number or the charger's bay
@@ -57,6 +58,7 @@ class LabelContent:
     revision: int
     revision_words: str
     sorting: str  # maker's serial and order of unloading
+    headline: tuple[str, ...] = ()  # cards only: the word that is read from afar
 
 
 def content_for(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from tagkit.assets.card import Card, CardKind, OutOfService
 from tagkit.assets.tag import Tag
 from tagkit.errors import WrongInput
 from tagkit.labels.content import Figure, LabelContent
@@ -33,14 +34,15 @@ _RULE = 0.2  # mm: thickness of the lines between figures
 _GAP = 0.6  # mm between a caption and its figure
 _BAR = 0.4  # mm of black around a figure that is not known
 _FREE_WORDS = ("connector", "check")  # what a person wrote may be shortened, figures never
-_CAPTION_LETTERS = 2.6  # mm: captions never grow beyond this
+_REASON_LINES = 12
+_CAPTION_LETTERS = 2.6  # mm: captions grow to this
 
 
 @dataclass(frozen=True)
 class PrintedLabel:
     """What the record keeps of a label: enough to draw the same symbol again."""
 
-    tag: Tag
+    tag: Tag | Card
     template: str
     revision: int
     payload: str
@@ -105,6 +107,8 @@ def lay_out(content: LabelContent, template: Template, mask: int | None = None) 
     for element in template.elements:
         if element.show == "number":
             own += _number(content.tag, element, template)
+        elif element.show == "headline":
+            own += _headline(content, element, template)
         elif element.show == "kind":
             own += _title(content.title, element)
         elif element.show == "sorting":
@@ -224,7 +228,29 @@ def _one_line(
     return [*placed(fitted, box, align, weight, ink, middle=True)] if fitted else []
 
 
-def _number(tag: Tag, element: Element, template: Template) -> list[Words]:
+def _headline(content: LabelContent, element: Element, template: Template) -> list[Mark]:
+    """The word of a card; that something is out of service stands white on black."""
+    reversed_out = content.kind is CardKind.OUT_OF_SERVICE
+    box = element.box.shrunk(2 * _BAR) if reversed_out else element.box
+    letters = element.smallest, element.largest
+    lines = content.headline
+    if content.kind is CardKind.BADGE:  # the person's code stands on it in full as well
+        lines = tuple(shortened(line, box.width, element.smallest, "bold") for line in lines)
+    fitted = fit_lines(lines, box.width, box.height, letters)
+    if fitted is None:
+        raise _too_long(" ".join(lines), element, template)
+    if reversed_out:
+        words = placed(fitted, box, "centre", "bold", "white", middle=True)
+        return [Area(element.box), *words]
+    return [*placed(fitted, box, element.align, "bold", middle=True)]
+
+
+def _number(tag: Tag | Card, element: Element, template: Template) -> list[Words]:
+    """The number of the asset; commands and badges have none."""
+    if isinstance(tag, OutOfService):
+        tag = tag.tag
+    if not isinstance(tag, Tag):
+        return []
     words = number(tag, element.box, (element.smallest, element.largest), element.align)
     if words is None:
         raise _too_long(str(tag), element, template)
@@ -277,7 +303,8 @@ def _kept_small(cell: _Cell) -> _Cell:
 def _captioned(
     name: str, caption: str, box: Box, element: Element, template: Template
 ) -> tuple[list[Words], _Cell]:
-    largest = max(SMALLEST_LETTERS, min(_CAPTION_LETTERS, box.height * 0.16))
+    tallest = max(_CAPTION_LETTERS, element.smallest)  # labels read from afar ask for larger ones
+    largest = max(SMALLEST_LETTERS, min(tallest, box.height * 0.16))
     lowest = min(largest, max(SMALLEST_LETTERS, element.smallest * 0.75))
     for least, share in ((lowest, 0.42), (SMALLEST_LETTERS, 0.42), (SMALLEST_LETTERS, 0.56)):
         height = box.height * share
@@ -309,6 +336,8 @@ def _value(figure: Figure, cell: _Cell, template: Template) -> list[Mark]:
 def _set_value(figure: Figure, box: Box, cell: _Cell, template: Template, ink: Ink) -> list[Words]:
     """Its parts beside or below one another, whichever gives larger letters."""
     joined, letters = figure.side_by_side, cell.letters
+    if figure.name == "reason":
+        return _set_reason(joined, box, cell, template)
     lines = dict.fromkeys([(joined,), figure.parts])
     tried = [fit_lines(each, box.width, box.height, letters) for each in lines]
     settings = [fitted for fitted in tried if fitted is not None]
@@ -327,6 +356,21 @@ def _set_value(figure: Figure, box: Box, cell: _Cell, template: Template, ink: I
             f"{template.where}, {figure.name}",
         )
     return placed(wrapped, box, cell.align, "bold", ink)
+
+
+def _set_reason(reason: str, box: Box, cell: _Cell, template: Template) -> list[Words]:
+    """Someone's own words in as many lines as give the largest letters."""
+    fitted = fit(reason, box.width, box.height, cell.letters, "bold", _REASON_LINES)
+    if fitted is None:  # a word longer than the line
+        text = shortened(reason, box.width, cell.letters[0], "bold")
+        fitted = fit(text, box.width, box.height, cell.letters, "bold", 1)
+    if fitted is None:
+        raise WrongInput(
+            f"the reason does not fit into {box.width:.1f} × {box.height:.1f} mm",
+            "Give its box more room",
+            f"{template.where}, reason",
+        )
+    return placed(fitted, box, cell.align, "bold")
 
 
 def _signs(codes: tuple[str, ...], element: Element) -> list[SafetySign]:

@@ -12,6 +12,7 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
+from tagkit.assets.card import CardKind
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.labels.drawing import Box
@@ -23,21 +24,32 @@ from tagkit.resources import label_templates
 from tagkit.symbol.encode import smallest_version
 from tagkit.symbol.tables import LEVELS, Level, size_of
 
-KIND_WORDS = {
+Purpose = Kind | CardKind
+KIND_WORDS: dict[str, Purpose] = {
     "battery": Kind.BATTERY,
     "truck": Kind.TRUCK,
     "charger": Kind.CHARGER,
     "lifting": Kind.LIFTING,
     "room": Kind.ROOM,
+    **{kind.value: kind for kind in CardKind},
 }
-FIGURES = ("voltage", "weight", "capacity", "chemistry", "connector", "rated load")
-SHOWS = ("number", "kind", "figures", *FIGURES, "signs", "caution", "sorting", "revision", "site")
+FIGURES = ("voltage", "weight", "capacity", "chemistry", "connector", "rated load", "reason")
+SHOWS = (
+    "number", "headline", "kind", "figures", *FIGURES, "signs", "caution", "sorting", "revision",
+    "site",
+)  # fmt: skip
 QUIET = 4  # modules of light around the symbol (ISO/IEC 18004, clause 9.1)
 FRAME_LINE = 2  # modules: thickness of the printed frame around the quiet zone
 SMALLEST_LETTERS = 1.0  # mm height of capitals
 MM_PER_INCH = 25.4
 _APART = 0.5  # mm between what is printed and the symbol's frame
-_LONGEST_TAG = 16  # characters: four letters of site code, seven digits
+# Characters of the longest code: four letters of site code, seven digits or a person's sixteen.
+_LONGEST: dict[Purpose, int] = {
+    **dict.fromkeys(Kind, 16),
+    CardKind.COMMAND: 16,
+    CardKind.BADGE: 35,
+    CardKind.OUT_OF_SERVICE: 24,
+}
 
 
 @dataclass(frozen=True)
@@ -88,7 +100,7 @@ class Template:
 
     name: str
     description: str
-    kinds: tuple[Kind, ...]
+    kinds: tuple[Purpose, ...]
     languages: tuple[str, ...]
     stock: Stock
     dpi: int
@@ -296,7 +308,8 @@ def _check_symbol(template: Template) -> None:
             raise WrongInput(
                 "at: two symbols overlap", "Move them apart", f"{template.where}, [symbol]"
             )
-    version = smallest_version(_LONGEST_TAG, True, plan.level)
+    longest = max(_LONGEST[kind] for kind in template.kinds)
+    version = smallest_version(longest, True, plan.level)
     if plan.version is not None and plan.version < version:
         raise WrongInput(
             f"version: {plan.version} does not hold every number at level {plan.level}",
@@ -369,10 +382,20 @@ def _check_elements(template: Template) -> None:
                     "Move one of them",
                     where,
                 )
-    if not any(element.show == "number" for element in template.elements):
-        raise WrongInput(
-            "no element shows the number", 'Add an [[element]] with show = "number"', template.where
-        )
+    shown = {element.show for element in template.elements}
+    for needed in dict.fromkeys(word for kind in template.kinds for word in _must_show(kind)):
+        if needed not in shown:
+            raise WrongInput(
+                f"no element shows the {needed}",
+                f'Add an [[element]] with show = "{needed}"',
+                template.where,
+            )
+
+
+def _must_show(kind: Purpose) -> tuple[str, ...]:
+    if kind is CardKind.OUT_OF_SERVICE:
+        return "number", "headline", "reason", "caution"
+    return ("headline",) if isinstance(kind, CardKind) else ("number",)
 
 
 def _said(box: Box) -> str:

@@ -51,6 +51,26 @@ _WORDS: dict[str, tuple[str, str]] = {
     "meter": ("meter", "medidor"),
     "ventilation": ("ventilation", "ventilación"),
     "other": ("other equipment", "otro equipo"),
+    # cards
+    "command card": ("STATION COMMAND", "MANDO DEL PUESTO"),
+    "badge": ("BADGE", "CREDENCIAL"),
+    "out of service": ("OUT OF SERVICE", "FUERA DE SERVICIO"),
+    "LOG": ("LOG", "ANOTAR"),
+    "UNDO": ("UNDO", "DESHACER"),
+    "HOLD": ("HOLD", "RETENER"),
+    "NEXT": ("NEXT", "SIGUIENTE"),
+    "person": ("person's code", "código de persona"),
+    "role": ("role", "función"),
+    "attendant": ("attendant", "encargado"),
+    "technician": ("technician", "técnico"),
+    "supervisor": ("supervisor", "supervisor"),
+    "until": ("authorised until", "autorizado hasta"),
+    "no end": ("no date recorded", "sin fecha anotada"),
+    "reason": ("reason", "motivo"),
+    "since": ("since", "desde"),
+    "held by": ("held by", "retenido por"),
+    "released by": ("released by", "lo libera"),
+    "inspection": ("inspection, then supervisor", "inspección y supervisor"),
     # what is missing or unsure
     "unknown": ("not known: do not use", "no se conoce: no usar"),
     "enter stamped": ("enter stamped figure", "anotar dato grabado"),
@@ -101,6 +121,36 @@ _CAUTIONS: dict[str, tuple[str, str]] = {
         "Follow the maker's instructions.",
         "Nunca sobre la carga nominal; nadie debajo ni junto a la carga. "
         "Solo personal formado. Siga las instrucciones del fabricante.",
+    ),
+    "LOG": (
+        "Show to the camera: the finished change is logged.",
+        "Muestre a la cámara: se anota el cambio terminado.",
+    ),
+    "UNDO": (
+        "Show to the camera: the last entry of this station is taken back.",
+        "Muestre a la cámara: se anula lo último anotado en este puesto.",
+    ),
+    "HOLD": (
+        "Show to the camera, then the label: the battery, truck or charger is held out of use.",
+        "Muestre a la cámara y luego la etiqueta: la batería, carretilla o cargador se retiene.",
+    ),
+    "NEXT": (
+        "Show to the camera: the next step, or the next battery to take.",
+        "Muestre a la cámara: el paso siguiente o la batería que toca.",
+    ),
+    "badge": (
+        "Opens this person's shift at a station. Says who, proves nothing: keep it with you and "
+        "report it when lost.",
+        "Abre el turno de esta persona en un puesto. Dice quién, no prueba nada: llévela consigo "
+        "y avise si se pierde.",
+    ),
+    "out of service": (
+        "Do not use, charge, open or repair until it is released. This card shuts nothing off and "
+        "is no lockout device: isolate, lock and tag by the site's procedure. Qualified people "
+        "only. Follow the maker's instructions and local codes.",
+        "No usar, cargar, abrir ni reparar hasta su liberación. Esta tarjeta no corta nada ni es "
+        "un bloqueo: aísle, bloquee y señalice según el procedimiento de la planta. Solo personal "
+        "cualificado. Siga las instrucciones del fabricante y las normas locales.",
     ),
     "room": (
         "Keep clear and ready for use. Follow the maker's instructions and the site's rules.",

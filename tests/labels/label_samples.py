@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tagkit.assets.battery import Battery
+from tagkit.assets.card import Badge, CardKind, Command, CommandCard
 from tagkit.assets.charger import Charger
 from tagkit.assets.fields import fields_of, read_fact
 from tagkit.assets.lifting import Lifting
@@ -12,7 +13,8 @@ from tagkit.assets.room import Room
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.assets.truck import Truck
-from tagkit.labels.content import content_for
+from tagkit.labels.cards import badge_content, command_content, out_of_service_content
+from tagkit.labels.content import LabelContent, content_for
 from tagkit.labels.layout import Layout, lay_out
 from tagkit.labels.template import Template
 
@@ -72,10 +74,39 @@ PLATES: dict[Kind, list[Any]] = {
 }  # fmt: skip
 
 
+def card_contents(kind: CardKind, language: str) -> list[LabelContent]:
+    """Cards as usual and at their longest."""
+    depot = "Quillmoor Cold Store"
+    if kind is CardKind.COMMAND:
+        return [
+            command_content(CommandCard(site, command), language, depot)
+            for site in ("QM", "ABCD")
+            for command in Command
+        ]
+    if kind is CardKind.BADGE:
+        return [
+            badge_content(Badge("QM", "SW"), "S.W.", "attendant", "2032-05-31", language, depot),
+            badge_content(Badge("ABCD", "W" * 16), "", "supervisor", None, language, "W" * 80),
+            badge_content(Badge("QM", "A_B.C-D"), "W" * 16, "technician", None, language, ""),
+        ]
+    battery, truck = tag_for(Kind.BATTERY, "QM", 417), Tag(Kind.TRUCK, "ABCD", 9_999_998)
+    since = "Mon 2031-05-05 06:12"
+    reasons = ("leak", "Case cracked at the lower edge, acid in the tray", "W" * 300,
+               ("reversed cell " * 22)[:300])  # fmt: skip
+    return [
+        out_of_service_content(tag, reason, since, by, safety, language, depot)
+        for reason in reasons
+        for tag, by, safety in ((battery, "SW", True), (truck, "W" * 16, False))
+    ]
+
+
 def sample_layouts(template: Template, language: str, link: bool = False) -> list[Layout]:
     """A label for every sample of every kind the template is for."""
     layouts = []
     for kind in template.kinds:
+        if isinstance(kind, CardKind):
+            layouts += [lay_out(content, template) for content in card_contents(kind, language)]
+            continue
         serials = serials_after(kind, "QM", 416)
         for facts in PLATES[kind]:
             tag = tag_for(kind, "QM", next(serials))

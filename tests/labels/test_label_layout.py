@@ -26,6 +26,7 @@ from tagkit.resources import label_templates
 from tagkit.units import Quantity, quantity
 
 NAMES = sorted(path.stem for path in label_templates().glob("*.toml"))
+ASSETS = [name for name in NAMES if isinstance(load_template(name).kinds[0], Kind)]
 CASES = [(name, language) for name in NAMES for language in load_template(name).languages]
 
 
@@ -61,7 +62,7 @@ def test_everything_has_its_place_on_every_template(name, language):
         check_geometry(layout, template)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", ASSETS)
 def test_a_link_in_the_symbol_leaves_everything_in_place(name):
     template = load_template(name)
     for layout in sample_layouts(template, "en", link=True):
@@ -223,7 +224,7 @@ def facts_for(draw, spec):
 @settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
 def test_any_plate_lays_out_inside_or_says_what_does_not_fit(data):
-    name, language = data.draw(st.sampled_from(CASES))
+    name, language = data.draw(st.sampled_from([case for case in CASES if case[0] in ASSETS]))
     template = load_template(name)
     kind = data.draw(st.sampled_from(template.kinds))
     cls = PLATE_CLASSES[kind]

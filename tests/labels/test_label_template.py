@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from tagkit.assets.card import CardKind
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.labels.template import load_template, module_for, parse_template, templates
@@ -77,12 +78,12 @@ def test_a_bad_template_says_where_and_what_is_allowed(text, where, says):
     assert caught.value.remedy
 
 
-def test_there_are_templates_for_every_kind_and_at_least_six():
+def test_there_are_templates_for_every_kind_and_at_least_twelve():
     shipped = templates()
-    assert len(shipped) >= 6
+    assert len(shipped) >= 12
     assert all(description for _, description in shipped)
     kinds = {kind for name, _ in shipped for kind in load_template(name).kinds}
-    assert kinds == set(Kind)
+    assert kinds == {*Kind, *CardKind}
 
 
 def test_every_shipped_template_reads_links_of_a_usual_length_from_its_distance():
