@@ -64,6 +64,9 @@ def json_out(data: dict[str, Any]) -> None:
     """One JSON object with the schema's number; escaped where the output is not Unicode."""
     unicode = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
     text = json.dumps({"schema": SCHEMA, **data}, ensure_ascii=not unicode, default=str)
+    # One object a line, also for readers to whom these end a line.
+    for end in "\x85\u2028\u2029":
+        text = text.replace(end, f"\\u{ord(end):04x}")
     _write(text)
 
 

@@ -40,6 +40,7 @@ VIDEO_ENDINGS = frozenset(
 _OPEN_SECONDS = 8
 _READ_SECONDS = 8
 _FAILED_READS = 30
+_LARGEST_CAMERA = 99  # OpenCV takes 100 and up as names of its back ends
 _opening = threading.Lock()
 
 
@@ -108,7 +109,7 @@ def camera_frames(index: int) -> Iterator[Frame]:
 
     name = f"camera {index}"
     capture = None
-    if index >= 0:
+    if 0 <= index <= _LARGEST_CAMERA:
         with _quiet():
             opened = cv2.VideoCapture(index)
         capture = opened if opened.isOpened() else None

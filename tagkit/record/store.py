@@ -124,6 +124,12 @@ def translated(path: Path) -> Iterator[None]:
     """Turns SQLite's errors into ones that a person can mend."""
     try:
         yield
+    except UnicodeEncodeError as error:
+        around = error.object[max(0, error.start - 10) : error.end + 10]
+        raise WrongInput(
+            f"{around!a} is no text",
+            "Type it again, or check which character set this terminal uses",
+        ) from None
     except Exception as error:
         meant = _meaning(sqlite_code(error), path)
         if meant is None or isinstance(error, TagkitError):
