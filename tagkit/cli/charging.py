@@ -14,10 +14,8 @@ from tagkit.cli.options import (
     By,
     SiteDir,
     Station,
-    moment,
+    entry,
     open_site,
-    station_name,
-    who,
 )
 from tagkit.cli.show import json_out, line
 
@@ -63,9 +61,7 @@ def start(
                 battery,
                 charger,
                 ChargeReadings(temperature, sg),
-                by=who(opened.settings, by),
-                station=station_name(opened.settings, station),
-                at=moment(opened, at),
+                **entry(opened, by, station, at),
                 charge_kind=kind,
                 answer=answer,
             )
@@ -101,9 +97,7 @@ def end(
             opened,
             battery,
             ChargeReadings(temperature, sg),
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
             answer=answer,
         )
     if as_json:

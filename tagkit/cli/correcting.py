@@ -14,10 +14,8 @@ from tagkit.cli.options import (
     By,
     SiteDir,
     Station,
-    moment,
+    entry,
     open_site,
-    station_name,
-    who,
 )
 from tagkit.cli.show import json_out, line
 from tagkit.errors import WrongInput
@@ -72,9 +70,7 @@ def amend(
             reason,
             second,
             source=origin,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
             answer=answer,
         )
     if as_json:
@@ -107,9 +103,7 @@ def retire(
             tag,
             reason,
             receipt,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
         )
     if as_json:
         json_out({"event": event.id, "asset": event.tags[0], **event.body})

@@ -16,11 +16,9 @@ from tagkit.cli.options import (
     Force,
     SiteDir,
     Station,
+    entry,
     free_to_write,
-    moment,
     open_site,
-    station_name,
-    who,
 )
 from tagkit.cli.progress import progress
 from tagkit.cli.show import json_out, line, plural, problem, table
@@ -100,15 +98,11 @@ def receive(
                 check_form(labels_to, sheet, len(taken))
                 lay_out_labels(opened, [str(row.tag) for row in taken], sheet)
 
-        code = who(opened.settings, by)
-        name = station_name(opened.settings, station)
-        when = moment(opened, at)
+        entered = entry(opened, by, station, at)
         received = take_in(
             opened,
             file,
-            by=code,
-            station=name,
-            at=when,
+            **entered,
             dry_run=dry_run,
             keep_good=keep_good,
             as_stamped=as_stamped,
@@ -128,9 +122,7 @@ def receive(
                         [str(row.tag) for row in received.taken],
                         labels_to,
                         template,
-                        by=code,
-                        station=name,
-                        at=when,
+                        **entered,
                         progress=step,
                     )
             except (TagkitError, OSError) as error:
@@ -235,9 +227,7 @@ def marry(
             opened,
             tag,
             {name: text for name, text in keyed.items() if text is not None},
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
             answer=answer,
         )
     if as_json:
@@ -304,9 +294,7 @@ def labels(
             chosen,
             out,
             template,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
             progress=step,
         )
     if as_json:

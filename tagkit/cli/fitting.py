@@ -15,10 +15,8 @@ from tagkit.cli.options import (
     By,
     SiteDir,
     Station,
-    moment,
+    entry,
     open_site,
-    station_name,
-    who,
 )
 from tagkit.cli.show import clock_time, json_out, line
 from tagkit.errors import Exit
@@ -168,9 +166,7 @@ def swap(
             logged = log_change(
                 opened,
                 wanted,
-                by=who(opened.settings, by, in_person=True),
-                station=station_name(opened.settings, station),
-                at=moment(opened, at),
+                **entry(opened, by, station, at, in_person=True),
             )
         except ChangeRefused as refused:
             print_judgement(refused.judgement, as_json, opened.timezone())
@@ -205,9 +201,7 @@ def undo(
         done = undo_last(
             opened,
             reason,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
         )
     if as_json:
         json_out({"event": done.event.id, "cancelled": done.cancelled.id, **done.cancelled.body})
@@ -238,9 +232,7 @@ def seen(
             opened,
             battery,
             place,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
         )
         if as_json:
             json_out(found.to_json())

@@ -13,10 +13,8 @@ from tagkit.cli.options import (
     By,
     SiteDir,
     Station,
-    moment,
+    entry,
     open_site,
-    station_name,
-    who,
 )
 from tagkit.cli.show import json_out, line
 
@@ -47,9 +45,7 @@ def hold(
             tag,
             reason,
             safety=safety,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
         )
     if as_json:
         json_out({"event": event.id, "asset": event.body["asset"], "safety": safety})
@@ -81,9 +77,7 @@ def release(
             tag,
             reason,
             inspected=inspected,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
         )
     asset = events[0].body["asset"]
     if as_json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypedDict
 
 import typer
 
@@ -115,6 +115,25 @@ def moment(site: Site, at: str | None) -> datetime | None:
     if ahead:
         raise WrongInput(f"“{at}” is in the future", "Give the time it happened", "--at")
     return given
+
+
+class Entry(TypedDict):
+    """By whom, where and when something is entered into the record; None means now."""
+
+    by: str
+    station: str
+    at: datetime | None
+
+
+def entry(
+    site: Site, by: str | None, station: str | None, at: str | None, *, in_person: bool = False
+) -> Entry:
+    """What --by, --station and --at say together; see :func:`who` for ``in_person``."""
+    return Entry(
+        by=who(site.settings, by, in_person=in_person),
+        station=station_name(site.settings, station),
+        at=moment(site, at),
+    )
 
 
 def free_to_write(path: Path, force: bool) -> Path:

@@ -13,10 +13,8 @@ from tagkit.cli.options import (
     By,
     SiteDir,
     Station,
-    moment,
+    entry,
     open_site,
-    station_name,
-    who,
 )
 from tagkit.cli.show import json_out, line
 
@@ -52,9 +50,7 @@ def authorise(
             role,
             until,
             reference,
-            by=who(opened.settings, by),
-            station=station_name(opened.settings, station),
-            at=moment(opened, at),
+            **entry(opened, by, station, at),
         )
     if as_json:
         json_out({"event": event.id, **event.body})
