@@ -13,6 +13,7 @@ from tagkit.record.record import Record, begin_anew, new_file
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION
 from tagkit.record.store import (
     FILE_NAME,
+    KEYS_NAME,
     identity_of,
     make_durable,
     sqlite_connection,
@@ -24,8 +25,14 @@ def backup(record: Record, file: Path, *, force: bool = False) -> None:
     """Copies the record into ``file`` while others may go on writing; the copy is checked.
 
     Private keys are not in it. Raises WrongInput when the file exists and ``force`` is not
-    given; an existing file is replaced only by a whole copy.
+    given; an existing file is replaced only by a whole copy. The site's own files never are.
     """
+    if _is_of_the_site(record, file):
+        raise WrongInput(
+            "this is a file of the site itself",
+            "Name another file, best on another disk",
+            str(file),
+        )
     if file.exists() and not force:
         raise WrongInput(
             "there is a file of that name", "Choose another name, or add --force", str(file)
@@ -41,6 +48,15 @@ def backup(record: Record, file: Path, *, force: bool = False) -> None:
             unfinished.replace(file)
         finally:
             unfinished.unlink(missing_ok=True)
+
+
+def _is_of_the_site(record: Record, file: Path) -> bool:
+    """Whether writing to ``file`` would destroy the record, its settings or its keys."""
+    meant, site = file.resolve(), record.directory.resolve()
+    if meant.parent == site / KEYS_NAME:
+        return True
+    own = (record.path.name, *(f"{record.path.name}-{end}" for end in ("wal", "shm", "journal")))
+    return meant.parent == site and meant.name.casefold() in (*own, "site.toml")
 
 
 def restore(
