@@ -11,14 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tagkit.reader.recovery.lines import bars
-from tagkit.reader.recovery.refining import refined
-from tagkit.reader.recovery.sampling import Place
-from tagkit.reader.recovery.seeds import Seeds, from_bars, from_finders, together
-from tagkit.reader.recovery.structure import Prepared, seen_by, structure
+from tagkit.reader.recovery.refining import drawn_to_frame, finished, refined
+from tagkit.reader.recovery.sampling import MARGIN, Place
+from tagkit.reader.recovery.seeds import Facing, Seeds, facing, from_bars, from_finders, together
+from tagkit.reader.recovery.structure import Prepared, any_way_up, seen_by, structure
 from tagkit.reader.symbols import Corners, contains
 
 _SCALES = np.array([0.76, 0.82, 0.88, 0.94, 1.0, 1.06, 1.12, 1.19, 1.26])
-_REFINED = 24
+_STRETCHES = np.array([0.8, 0.9, 1.0, 1.1, 1.22])
+_DRAWN = 90
+_REFINED = 20
 _SAMPLED = 260
 _SMALLEST, _LARGEST = 1.0, 16.0  # pixels a module
 
@@ -42,28 +44,32 @@ def locate(
 
     ``taken`` are places already read; ``until`` (perf_counter) is when to come to an end.
     """
-    seeds = together(from_finders(prepared.grey), from_bars(bars(prepared.grey)))
+    lines = bars(prepared.grey)
+    seeds = together(from_finders(prepared.grey), from_bars(lines))
     guesses = _scaled(prepared, seeds, sizes, until)
-    guesses.sort(key=lambda guess: -guess.score)
-    kept: list[Located] = []
-    for guess in guesses:
-        if len(kept) >= _REFINED:
+    guesses += _slid(prepared, facing(lines, sizes), until)
+    guesses = [guess for guess in guesses if _free(guess.place, taken)]
+    drawn: list[Located] = []
+    for guess in _apart(guesses, _DRAWN, 1.5):
+        drawn.append(Located(*drawn_to_frame(prepared, guess.place)))
+        if time.perf_counter() > until:
             break
-        if _free(guess.place, taken) and not any(
-            _same(guess.place, other.place, 1.5) for other in kept
-        ):
-            kept.append(guess)
     better: list[Located] = []
-    for guess in kept:
+    for guess in _apart(drawn, _REFINED, 0.8):
         better.append(Located(*refined(prepared, guess.place)))
         if time.perf_counter() > until:
             break
-    better.sort(key=lambda guess: -guess.score)
+    finest = [Located(*finished(prepared, one.place)) for one in _apart(better, most, 0.4)]
+    return _apart(finest, most, 0.4)
+
+
+def _apart(guesses: list[Located], most: int, modules: float) -> list[Located]:
+    """The best, each more than so many modules from those before."""
     chosen: list[Located] = []
-    for guess in better:
+    for guess in sorted(guesses, key=lambda guess: -guess.score):
         if len(chosen) >= most:
             break
-        if not any(_same(guess.place, other.place, 0.4) for other in chosen):
+        if not any(_same(guess.place, other.place, modules) for other in chosen):
             chosen.append(guess)
     return chosen
 
@@ -96,6 +102,41 @@ def _scaled(prepared: Prepared, seeds: Seeds, sizes: Sequence[int], until: float
             scores = seen_by(contrast, places, points) @ expected * step
             for index in np.argsort(-scores)[:2]:
                 found.append(Located(Place(size, places[index]), float(scores[index])))
+    return found
+
+
+def _slid(prepared: Prepared, pairs: Sequence[Facing], until: float) -> list[Located]:
+    """Each two opposite sides with the label slid along them to where it agrees best."""
+    found: list[Located] = []
+    for pair in pairs:
+        module = float(np.hypot(*pair.across))
+        if not _SMALLEST < module < _LARGEST:
+            continue
+        if time.perf_counter() > until:
+            break
+        size = pair.size
+        points, expected = any_way_up(size)
+        # The sides' remains lie within the frame.
+        room = max(size + 2 * MARGIN - pair.length, 2.0) / 2 + 1
+        slides, stretches = (
+            grid.ravel() for grid in np.meshgrid(np.arange(-room, room + 0.5, 0.75), _STRETCHES)
+        )
+        along = stretches[:, None] * pair.along
+        places = np.zeros((len(slides), 3, 3))
+        places[:, :2, 0] = along
+        places[:, :2, 1] = pair.across
+        places[:, :2, 2] = pair.middle - along * size / 2 + slides[:, None] * pair.along
+        places[:, 2, 2] = 1
+        # Always clockwise.
+        if pair.along[0] * pair.across[1] - pair.along[1] * pair.across[0] < 0:
+            places[:, :2, 2] += places[:, :2, 0] * size
+            places[:, :2, 0] *= -1
+        values = seen_by(prepared.contrast(module), places, points)
+        scores = values @ expected
+        best = scores.max(axis=1)
+        for index in np.argsort(-best)[:2]:
+            place = Place(size, places[index]).turned(int(scores[index].argmax()))
+            found.append(Located(place, float(best[index])))
     return found
 
 

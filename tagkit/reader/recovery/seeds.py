@@ -6,6 +6,7 @@ the perspective, which is small over one label and found by refining.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,9 +17,12 @@ from numpy.typing import NDArray
 from tagkit.reader.recovery.lines import Bars
 from tagkit.reader.recovery.sampling import MARGIN, Points
 
-_NEAR = 4.0  # thicknesses between a bar's end and the corner it belongs to
-_SQUAREST, _SLIMMEST = np.cos(np.radians(90)), np.cos(np.radians(48))
+_NEAR = 7.0  # thicknesses between a bar's end and the corner it belongs to
+_SLIMMEST = np.cos(np.radians(48))
 _MOST_CORNERS = 150
+_PARALLEL = np.cos(np.radians(9))
+_ALIKE = 0.5  # logarithm of the ratio of thicknesses
+_MOST_PAIRS = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +93,54 @@ def from_finders(grey: NDArray[np.uint8]) -> Seeds:
     if not corners:
         return _none()
     return Seeds(np.array(corners), np.array(rights), np.array(downs), np.full(len(corners), 60.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Facing:
+    """Two opposite sides of a frame, or what is left of them: a point on the outer edge of the
+    symbol midway along what is left, the step of one module along the sides (its length a
+    guess) and across to the other side (its length known), for a symbol of ``size``."""
+
+    size: int
+    middle: NDArray[np.float64]
+    along: NDArray[np.float64]
+    across: NDArray[np.float64]
+    length: float  # modules left of the sides
+    weight: float
+
+
+def facing(bars: Bars, sizes: Sequence[int]) -> list[Facing]:
+    """Every two parallel bars as far apart, for their thickness, as two sides of a frame."""
+    if len(bars) < 2:
+        return []
+    unit, width = bars.direction, bars.thickness
+    one, two = np.triu_indices(len(bars), 1)
+    cosine = np.sum(unit[one] * unit[two], axis=1)
+    keep = (abs(cosine) > _PARALLEL) & (abs(np.log(width[one] / width[two])) < _ALIKE)
+    found = []
+    for first, second, cosine_here in zip(one[keep], two[keep], cosine[keep], strict=True):
+        along = unit[first] + np.sign(cosine_here) * unit[second]
+        along /= np.hypot(*along)
+        normal = np.array([-along[1], along[0]])
+        centres = (bars.start[[first, second]] + bars.end[[first, second]]) / 2
+        apart = float((centres[1] - centres[0]) @ normal)
+        if apart < 0:
+            normal, apart = -normal, -apart
+        ends = np.stack([bars.start[[first, second]], bars.end[[first, second]]])
+        at = (ends - centres[0]) @ along
+        low, high = at.min(axis=0), at.max(axis=0)
+        for size in sizes:
+            module = apart / (size + 2 * MARGIN - 2)
+            thick = float(width[first] + width[second]) / 4 / module
+            reach = float(max(high) - min(low)) / module
+            if not (0.72 < thick < 1.4) or reach > 1.5 * (size + 2 * MARGIN):
+                continue
+            middle = centres[0] + along * float(max(high) + min(low)) / 2
+            middle = middle + normal * module * (MARGIN - 1)
+            weight = min(float((high - low).sum()) / module, 2.0 * size) - 20 * abs(np.log(thick))
+            found.append(Facing(size, middle, along * module, normal * module, reach, weight))
+    found.sort(key=lambda pair: -pair.weight)
+    return found[:_MOST_PAIRS]
 
 
 def together(*several: Seeds) -> Seeds:

@@ -21,6 +21,8 @@ from tagkit.symbol.patterns import Role, function_patterns
 QUIET = 4
 _FIXED = (Role.FINDER, Role.SEPARATOR, Role.TIMING, Role.ALIGNMENT, Role.DARK)
 _WINDOW = 9  # modules
+_PATCH = 6  # modules
+_GRID = 0.5
 _STEP = 1.35  # between the module sizes for which the picture is prepared
 
 
@@ -35,6 +37,48 @@ class Structure:
     def scores(self, values: NDArray[np.float32]) -> NDArray[np.float32]:
         """Agreement for each row of values (B, P): about 0 by chance, 1 at best."""
         return np.asarray(values @ self.expected, np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class Details:
+    """What tells the last half module: the structure in patches, and the grid of the data.
+
+    A patch of which nothing is left must not pull the place towards whatever covers it: patches
+    that contradict count nothing instead of something negative. Data modules, whatever they say,
+    are dark or light in their middles and in between where four of them meet.
+    """
+
+    points: Points  # structure, then middles of data modules, then where they meet
+    patches: NDArray[np.float32]  # (structure points, patches): expectation by patch
+    known: int
+    middles: int
+
+    def scores(self, values: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Agreement for each row of values (B, P): about 0 by chance, about 1 at best."""
+        by_patch = np.maximum(values[:, : self.known] @ self.patches, 0)
+        ends = self.known + self.middles
+        open_ = abs(values[:, self.known : ends]).mean(axis=1)
+        closed = abs(values[:, ends:]).mean(axis=1)
+        return np.asarray(by_patch.sum(axis=1) + _GRID * (open_ - closed), np.float32)
+
+
+@lru_cache(maxsize=16)
+def details(size: int) -> Details:
+    """The finest view of a label whose symbol has ``size`` modules along its side."""
+    known = structure(size)
+    across = int(np.ceil((size + 2 * MARGIN) / _PATCH))
+    cell = np.floor((known.points + MARGIN) / _PATCH).astype(int)
+    index = cell[:, 1] * across + cell[:, 0]
+    inside = np.all((known.points > 0) & (known.points < size), axis=1)
+    names, number = np.unique(index * 2 + inside, return_inverse=True)
+    patches = np.zeros((len(known.points), len(names)), np.float32)
+    patches[np.arange(len(number)), number] = known.expected
+    roles, _ = function_patterns((size - 17) // 4)
+    rows, columns = np.nonzero(np.array([role is Role.DATA for role in roles]).reshape(size, size))
+    middles = np.stack([columns, rows], axis=-1) + 0.5
+    meet = np.stack([columns, rows], axis=-1)[(rows > 0) & (columns > 0)]
+    points = np.concatenate([known.points, middles, meet.astype(np.float64)])
+    return Details(points, patches, len(known.points), len(middles))
 
 
 @lru_cache(maxsize=16)
@@ -70,6 +114,21 @@ def structure(size: int, inside: bool = True) -> Structure:
     return Structure(
         np.concatenate(points).astype(np.float64), np.concatenate(expected).astype(np.float32), bare
     )
+
+
+@lru_cache(maxsize=8)
+def any_way_up(size: int) -> tuple[Points, NDArray[np.float32]]:
+    """Points (P, 2) of the whole label and what to expect there in its four turns (P, 4)."""
+    known = structure(size)
+    side = size + 2 * MARGIN
+    grid = np.zeros((side, side), np.float32)
+    places = np.floor(known.points).astype(int) + MARGIN
+    grid[places[:, 1], places[:, 0]] = known.expected
+    turns = np.stack([np.rot90(grid, -turn) for turn in range(4)], axis=-1)
+    used = np.any(turns != 0, axis=-1)
+    rows, columns = np.nonzero(used)
+    points: Points = np.stack([columns, rows], axis=-1).astype(np.float64) - MARGIN + 0.5
+    return points, np.ascontiguousarray(turns[used])
 
 
 class Prepared:
