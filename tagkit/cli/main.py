@@ -42,6 +42,7 @@ class CommandsByUse(TyperGroup):
 
 FIRST = "The main job"
 ROOM = "In the battery room"
+LABELS = "More about labels"
 RECORD = "The record"
 
 # Command -> module of tagkit.cli, its function (or group of commands), the use it is listed under.
@@ -63,6 +64,11 @@ COMMANDS = {
     "list": ("lookup", "list_assets", ROOM),
     "history": ("lookup", "history", ROOM),
     "condition": ("condition", "condition", ROOM),
+    "preview": ("planning", "preview", LABELS),
+    "distance": ("planning", "distance", LABELS),
+    "cards": ("cards", "cards", LABELS),
+    "badges": ("cards", "badges", LABELS),
+    "out-of-service": ("cards", "out_of_service", LABELS),
     "amend": ("correcting", "amend", RECORD),
     "retire": ("correcting", "retire", RECORD),
     "authorise": ("people", "authorise", RECORD),

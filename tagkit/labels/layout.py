@@ -14,7 +14,7 @@ from tagkit.assets.tag import Tag
 from tagkit.errors import WrongInput
 from tagkit.labels.content import Figure, LabelContent
 from tagkit.labels.drawing import Area, Box, Frame, Ink, Mark, Modules, SafetySign, Words
-from tagkit.labels.fitting import fit, fit_lines, line_height, placed, shortened
+from tagkit.labels.fitting import ELLIPSIS, fit, fit_lines, line_height, placed, shortened
 from tagkit.labels.fonts import CAPITAL, Weight
 from tagkit.labels.number import number
 from tagkit.labels.template import (
@@ -360,10 +360,12 @@ def _set_value(figure: Figure, box: Box, cell: _Cell, template: Template, ink: I
 
 def _set_reason(reason: str, box: Box, cell: _Cell, template: Template) -> list[Words]:
     """Someone's own words in as many lines as give the largest letters."""
-    fitted = fit(reason, box.width, box.height, cell.letters, "bold", _REASON_LINES)
-    if fitted is None:  # a word longer than the line
-        text = shortened(reason, box.width, cell.letters[0], "bold")
-        fitted = fit(text, box.width, box.height, cell.letters, "bold", 1)
+    words = [shortened(word, box.width, cell.letters[0], "bold") for word in reason.split(" ")]
+    for kept in range(len(words), 0, -1):  # what is too long loses its end, and says so
+        text = " ".join([*words[:kept], *([ELLIPSIS] if kept < len(words) else [])])
+        fitted = fit(text, box.width, box.height, cell.letters, "bold", _REASON_LINES)
+        if fitted is not None:
+            break
     if fitted is None:
         raise WrongInput(
             f"the reason does not fit into {box.width:.1f} × {box.height:.1f} mm",

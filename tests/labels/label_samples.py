@@ -92,7 +92,7 @@ def card_contents(kind: CardKind, language: str) -> list[LabelContent]:
     battery, truck = tag_for(Kind.BATTERY, "QM", 417), Tag(Kind.TRUCK, "ABCD", 9_999_998)
     since = "Mon 2031-05-05 06:12"
     reasons = ("leak", "Case cracked at the lower edge, acid in the tray", "W" * 300,
-               ("reversed cell " * 22)[:300])  # fmt: skip
+               "reversed cell " * 100)  # fmt: skip
     return [
         out_of_service_content(tag, reason, since, by, safety, language, depot)
         for reason in reasons
