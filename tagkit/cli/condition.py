@@ -85,7 +85,7 @@ def condition(
                     "source": frame.source,
                     "labels": [one.to_json() for one in found],
                     "camera_trouble": trouble,
-                    "kept": not only_look and any(one.registered for one in found),
+                    "kept": not only_look and any(one.to_keep for one in found),
                 }
             )
         else:
@@ -116,6 +116,8 @@ def _tell(source: str, found: list[LabelCondition], trouble: str | None) -> None
         line(f"  frame                  {frame}")
         if not one.registered:
             line("  This number is not in the record: nothing was kept.")
+        elif not one.to_keep:
+            line("  Nothing was kept in the record of this picture.")
         elif one.printed is None:
             line("  The record knows no label of this form; it was judged as it is.")
         if one.grading.verdict != "good" and one.registered:

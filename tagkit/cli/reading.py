@@ -61,17 +61,21 @@ def read(
             name = station_name(opened.settings, station)
             run_station(opened, wanted[0], by=code, name=name)
         return
+    from tagkit.jobs.camera import CameraWatch
     from tagkit.jobs.looking import looks
     from tagkit.reader.decoders import hint
 
     ours, unread = 0, list[str]()
     trouble: TagkitError | None = None
     for source in wanted:
+        watch = CameraWatch()
         try:
             for seen in looks(source, lambda told: problem(str(told))):
                 ours += len(seen.labels)
                 for one in (*seen.labels, *seen.foreign):
                     _print(seen.frame, one, as_json)
+                if told := watch.trouble(seen):
+                    problem(f"{seen.frame.source}: {told}")
                 if seen.frame.still and not seen.labels:
                     unread.append(seen.frame.source)
         except TagkitError as error:

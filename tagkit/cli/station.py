@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tagkit.cli.show import line, problem
+from tagkit.jobs.camera import CameraWatch
 from tagkit.jobs.conversation import Station, screen_of, shown, step
 from tagkit.jobs.looking import looks
 from tagkit.jobs.site import Site
@@ -102,7 +103,10 @@ def _listen(keys: Keys) -> None:
 
 def _inputs(source: str | int, keys: Keys) -> Iterator[Input | Line]:
     """What comes in, in order: typed lines, and labels as they are shown. Ends with q."""
+    watch = CameraWatch()
     for seen in looks(source, lambda told: problem(str(told))):
+        if told := watch.trouble(seen):
+            line(f"  ! {told}")
         for one in seen.foreign:
             yield Foreign(one.text)
         if seen.labels:

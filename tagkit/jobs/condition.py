@@ -38,6 +38,11 @@ class LabelCondition:
         """Its number."""
         return str(self.read.tag)
 
+    @property
+    def to_keep(self) -> bool:
+        """Whether it goes into the record: a known asset, and a picture that can be judged by."""
+        return self.registered and not self.grading.doubts
+
     def to_json(self) -> dict[str, Any]:
         """The label's part of a picture's object. Shares run from 0 to 1."""
         found = self.condition
@@ -114,11 +119,14 @@ def keep_conditions(
     station: str,
     at: datetime | None = None,
 ) -> list[str]:
-    """Keep what was found with each asset; ids of the events. Numbers not in the record are left
-    out. A label that was seen twice counts as its worse half: that is what has to be mended."""
+    """Keep what was found with each asset; ids of the events.
+
+    Numbers not in the record are left out, and labels whose picture is doubtful. Of several
+    labels of one asset the worst is kept: that one has to be mended.
+    """
     worst: dict[str, LabelCondition] = {}
     for one in looked_at:
-        if one.registered and (one.tag not in worst or _order(one) < _order(worst[one.tag])):
+        if one.to_keep and (one.tag not in worst or _order(one) < _order(worst[one.tag])):
             worst[one.tag] = one
     if not worst:
         return []

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from tagkit.errors import TagkitError
 
 if TYPE_CHECKING:
+    from tagkit.assets.tag import Tag
     from tagkit.reader.read import Read
     from tagkit.reader.sources import Frame
 
@@ -18,12 +19,13 @@ class Look:
     """What a picture, or one frame of a video, newly showed.
 
     ``labels`` are ours; several of one kind among them are a choice for a person. ``foreign``
-    are codes that are not ours.
+    are codes that are not ours. ``in_view`` are all numbers in view, shown before or now.
     """
 
     frame: Frame
     labels: tuple[Read, ...]
     foreign: tuple[Read, ...]
+    in_view: tuple[Tag, ...] = ()
 
 
 def looks(
@@ -53,7 +55,7 @@ def looks(
             sighting = tracker.update(watch.read(frame.picture), frame.at)
             labels = [one for choice in sighting.choices for one in choice.reads]
             labels += [one for one in sighting.seen if one not in labels]
-            yield Look(frame, tuple(labels), sighting.foreign)
+            yield Look(frame, tuple(labels), sighting.foreign, sighting.in_view)
         for told in frames.troubles:
             if trouble:
                 trouble(told)

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tagkit.reader.flattening import AROUND, Flat, Grey, Points, agreement, flatten
+from tagkit.reader.flattening import AROUND, Flat, Grey, Points, agreements, flatten
 from tagkit.reader.symbols import Corners
 from tagkit.symbol.blocks import BlockMap, block_map
 from tagkit.symbol.encode import Symbol, encode, smallest_version
@@ -28,10 +28,9 @@ Modules = NDArray[np.bool_]
 
 QUIET, FRAME = 4, 2  # modules: the quiet zone, and the line of the frame around it
 _CLIPPED = 250  # grey value from which a place is too bright to say anything
-_BRIGHTER = 1.2  # brighter than the label's own light: a lamp mirrored in the film
+_FILM = 235  # grey value of the light modules up to which brighter ones mirror a lamp
 _SOME_GLARE = 0.02
 _LARGER = 3  # versions above the smallest that are tried for a label not in the record
-_FORMAT = 0.25  # agreement below which other forms than the recorded ones are tried
 _CLEARLY = 0.2  # by how much another form has to agree better
 
 
@@ -110,7 +109,8 @@ def measure(grey: Grey, symbol: Symbol, corners: Corners) -> Condition:
     scaled = (values / np.maximum(whole_light, 1) - ratio) / max(1 - ratio, 1e-3)
     reflectance = scaled[inner]
     wrong = (reflectance < 0.5) != dark
-    glare = (reflectance > _BRIGHTER) | ((values[inner] >= _CLIPPED) & dark)
+    # Where the film itself fills the sensor, white says nothing about a lamp.
+    glare = (values[inner] >= _CLIPPED) & (whole_light[inner] < _FILM)
     if glare.mean() > _SOME_GLARE:
         # A lamp mirrored in the film is no damage; these modules can't be judged here.
         wrong &= ~cv2.dilate(glare.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
@@ -145,17 +145,12 @@ def expected_symbol(
     ``printed`` are the forms in which labels with this text were printed. Where none of them is
     what the picture shows, the form is taken from the picture.
     """
-    best = max(
-        ((agreement(grey, symbol, corners), number) for number, symbol in enumerate(printed)),
-        default=(-1.0, 0),
-    )
-    if best[0] >= _FORMAT:
-        return printed[best[1]], True
-    tried = [(agreement(grey, symbol, corners), n) for n, symbol in enumerate(_forms(text))]
-    score, number = max(tried)
-    if printed and score < best[0] + _CLEARLY:
-        return printed[best[1]], True
-    return _forms(text)[number], False
+    forms = _forms(text)
+    scores = agreements(grey, [*printed, *forms], corners)
+    known, tried = scores[: len(printed)], scores[len(printed) :]
+    if known and max(known) > max(tried) - _CLEARLY:
+        return printed[known.index(max(known))], True
+    return forms[tried.index(max(tried))], False
 
 
 def _forms(text: str) -> list[Symbol]:
@@ -292,10 +287,10 @@ def _frame(scaled: Points, seen: Modules, n: int) -> tuple[float | None, ...]:
     shares: list[float | None] = []
     for quarter in range(4):  # turning the picture leftwards brings the next side to the top
         side = np.rot90(line, quarter)[:FRAME]
-        known = np.rot90(there, quarter)[:FRAME]
+        known = np.asarray(np.rot90(there, quarter)[:FRAME], np.bool_)
         # Two modules thick: a place counts as dark when either row is.
-        dark = ((side < 0.5) & known).any(axis=0)
-        whole = known.any(axis=0)
+        dark = np.asarray(((side < 0.5) & known).any(axis=0), np.bool_)
+        whole = np.asarray(known.any(axis=0), np.bool_)
         shares.append(float(dark[whole].mean()) if whole.mean() > 0.5 else None)
     return tuple(shares)
 

@@ -7,7 +7,9 @@ bent a little where the label is: round a cable, lifted at a corner.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -22,10 +24,16 @@ Points = NDArray[np.float64]
 
 PER_MODULE = 8  # pixels a module in the flat picture
 AROUND = 7  # modules shown around the symbol: quiet zone 4, frame 2, and one of label
+_INNER = (slice(AROUND * PER_MODULE, -AROUND * PER_MODULE),) * 2
 _COMPARED = 2  # modules of quiet zone that are compared too
 _BLOCK = 7  # modules along the side of what is moved by itself
-_REACH = 0.6  # modules by which a block may lie off the plane
+_REACH = 1.2  # modules by which a block may lie off the plane, each time it is looked for
+_PLANE = 0.88  # correlation from which a label is plane enough
+_CLEARLY = 0.03
+_ANGLES = (0.5, 0.7, 0.9, 1.1, 1.3, 1.5)  # half the side over the radius, radian
+_CRESTS = (-0.5, -0.3, -0.1, 0.1, 0.3, 0.5)  # of half the side, from the middle
 _DULL = 0.35  # correlation below which a block says nothing
+_ROUNDS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,10 +64,8 @@ class Flat:
     def seen(self) -> NDArray[np.bool_]:
         """Which modules, margins included, lie within the picture."""
         count = self.size + 2 * AROUND
-        whole: NDArray[np.bool_] = self.inside.reshape(count, PER_MODULE, count, PER_MODULE).all(
-            axis=(1, 3)
-        )
-        return whole
+        blocks = self.inside.reshape(count, PER_MODULE, count, PER_MODULE)
+        return np.asarray(blocks.all(axis=(1, 3)), np.bool_)
 
     def in_picture(self, x: float, y: float) -> tuple[float, float]:
         """Where a point of the label (modules from the symbol's top left) lies in the picture."""
@@ -80,36 +86,44 @@ def flatten(grey: Grey, symbol: Symbol, corners: Corners) -> Flat:
     matrix = _aligned(wide, ideal, compared, matrix)
     plain_x, plain_y = _maps(ideal.shape, matrix)
     map_x, map_y = plain_x, plain_y
-    for _ in range(2):
+    if _correlation(_taken(wide, map_x, map_y)[_INNER], ideal[_INNER]) < _PLANE:
+        map_x, map_y = _round_something(wide, ideal, symbol.size, corners, (map_x, map_y))
+    for _ in range(_ROUNDS):
         picture = _taken(wide, map_x, map_y)
         bent = _bent(picture, ideal, symbol.size)
         if bent is None:
             break
         # What lies there in the flat picture belongs here.
-        map_x, map_y = (
-            cv2.remap(part, *bent, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-            for part in (map_x, map_y)
-        )
+        map_x, map_y = _taken(map_x, *bent), _taken(map_y, *bent)
     picture = _taken(wide, map_x, map_y)
     height, width = grey.shape
     inside = (map_x >= 0) & (map_y >= 0) & (map_x <= width - 1) & (map_y <= height - 1)
-    square = (slice(AROUND * PER_MODULE, -AROUND * PER_MODULE),) * 2
-    off = np.hypot(map_x[square] - plain_x[square], map_y[square] - plain_y[square])
+    off = np.hypot(map_x[_INNER] - plain_x[_INNER], map_y[_INNER] - plain_y[_INNER])
     x, y = zip(*corners, strict=True)
     area = 0.5 * abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))))
     module = np.sqrt(area) / symbol.size
     return Flat(
         picture, inside, symbol.size, map_x, map_y, float(np.quantile(off, 0.98) / module),
-        _correlation(picture[square], ideal[square]),
+        _correlation(picture[_INNER], ideal[_INNER]),
     )  # fmt: skip
 
 
-def agreement(grey: Grey, symbol: Symbol, corners: Corners) -> float:
-    """How well the picture agrees with ``symbol`` at corners taken as they are (-1 to 1)."""
-    ideal, _ = _ideal(symbol)
-    picture = _taken(grey.astype(np.float32), *_maps(ideal.shape, _plane(symbol.size, corners)))
-    square = (slice(AROUND * PER_MODULE, -AROUND * PER_MODULE),) * 2
-    return _correlation(picture[square], ideal[square])
+def agreements(grey: Grey, symbols: Sequence[Symbol], corners: Corners) -> list[float]:
+    """How well the picture agrees with each symbol at corners taken as they are (-1 to 1)."""
+    wide = grey.astype(np.float32)
+    values: dict[int, Field] = {}
+    found = []
+    for symbol in symbols:
+        n = symbol.size
+        if n not in values:
+            side = n * PER_MODULE
+            maps = _maps((side + 2 * AROUND * PER_MODULE,) * 2, _plane(n, corners))
+            inner = _taken(wide, *maps)[_INNER]
+            blocks = inner.reshape(n, PER_MODULE, n, PER_MODULE)[:, 2:-2, :, 2:-2]
+            values[n] = np.asarray(blocks.mean(axis=(1, 3)), np.float32)
+        light = np.asarray(~np.array(symbol.matrix, bool), np.float32)
+        found.append(_correlation(values[n], light))
+    return found
 
 
 def _plane(size: int, corners: Corners) -> Points:
@@ -172,8 +186,38 @@ def _maps(shape: tuple[int, ...], matrix: Points) -> tuple[Field, Field]:
 
 
 def _taken(wide: Field, map_x: Field, map_y: Field) -> Field:
-    taken: Field = cv2.remap(wide, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return taken
+    taken = cv2.remap(wide, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(taken, np.float32)
+
+
+def _round_something(
+    wide: Field, ideal: Field, size: int, corners: Corners, flat: tuple[Field, Field]
+) -> tuple[Field, Field]:
+    """The maps of a label round a cable or pipe between these corners, if any agrees better.
+
+    Along a cylinder's skin lengths appear from the front as sines; half the symbol's side over
+    the radius, and where along it the skin faces the camera, are tried.
+    """
+    maps = _maps(ideal.shape, _plane(size, corners))
+    best, found = _correlation(_taken(wide, *flat)[_INNER], ideal[_INNER]) + _CLEARLY, flat
+    low, high = (AROUND * PER_MODULE - 0.5, (AROUND + size) * PER_MODULE - 0.5)
+    along = np.linspace(-1, 1, ideal.shape[0]) * ideal.shape[0] / (high - low)
+    plain = np.arange(ideal.shape[0])
+    for angle in _ANGLES:
+        for crest in _CRESTS:
+            seen, (start, end) = (
+                np.sin(np.clip((at - crest) * angle, -np.pi / 2, np.pi / 2))
+                for at in (along, np.array([-1.0, 1.0]))
+            )
+            moved = low + (seen - start) / (end - start) * (high - low)
+            for across, down in ((moved, plain), (plain, moved)):
+                where = (np.asarray(part, np.float32) for part in np.meshgrid(across, down))
+                bend_x, bend_y = where
+                tried = _taken(maps[0], bend_x, bend_y), _taken(maps[1], bend_x, bend_y)
+                score = _correlation(_taken(wide, *tried)[_INNER], ideal[_INNER])
+                if score > best:
+                    best, found = score, tried
+    return found
 
 
 def _bent(picture: Field, ideal: Field, size: int) -> tuple[Field, Field] | None:
@@ -187,7 +231,7 @@ def _bent(picture: Field, ideal: Field, size: int) -> tuple[Field, Field] | None
             top, left = (int(AROUND + at) * PER_MODULE for at in (down, across))
             wanted = ideal[top : top + side, left : left + side]
             around = picture[top - reach : top + side + reach, left - reach : left + side + reach]
-            scores = cv2.matchTemplate(around, wanted, cv2.TM_CCOEFF_NORMED)
+            scores = np.asarray(cv2.matchTemplate(around, wanted, cv2.TM_CCOEFF_NORMED), np.float32)
             _, best, _, (x, y) = cv2.minMaxLoc(scores)
             on_edge = x in (0, 2 * reach) or y in (0, 2 * reach)
             if best < _DULL or on_edge:
@@ -220,10 +264,10 @@ def _terms(at: Points) -> Points:
 
 def _fitted(known: Points, moves: Points, weights: Points) -> Points:
     """Least squares that gives less to what lies off (Cauchy); a little pull towards no bend."""
-    trust = weights.copy()
+    trust: Points = weights.copy()
     pull = 0.02 * len(known) * np.eye(known.shape[1])
     pull[:3, :3] = 0
-    factors = np.zeros((known.shape[1], 2))
+    factors: NDArray[Any] = np.zeros((known.shape[1], 2))
     for _ in range(6):
         weighted = known * trust[:, None]
         factors = np.linalg.solve(

@@ -44,7 +44,10 @@ class Reason:
 
 @dataclass(frozen=True)
 class Grading:
-    """The verdict, its reasons (worst first), and what makes the picture itself doubtful."""
+    """The verdict, its reasons (worst first), and what makes the picture itself doubtful.
+
+    A verdict with ``doubts`` is about the picture as much as about the label: take another.
+    """
 
     verdict: Verdict
     reasons: tuple[Reason, ...]
@@ -125,6 +128,7 @@ def _frame(condition: Condition, limits: Limits) -> Reason | None:
 
 def _doubts(condition: Condition) -> tuple[str, ...]:
     doubts = []
+    left = condition.unused_error_correction
     if condition.glare > 0.02:
         doubts.append(
             f"a lamp is mirrored in {condition.glare:.0%} of the symbol, which is not judged: take "
@@ -132,7 +136,7 @@ def _doubts(condition: Condition) -> tuple[str, ...]:
         )
     if condition.pixels_per_module < _BLURRED:
         doubts.append("the label is small in this picture: take another from nearer")
-    elif condition.modulation < 2 and condition.unused_error_correction > 0.5:
+    elif condition.glare <= 0.02 and condition.modulation < 1 and left > 0.5:
         doubts.append(
             "dark and light run into each other: hold still and near enough to be in focus"
         )

@@ -3,7 +3,8 @@
 Scenes of the damage laboratory at small severities. The truth comes from the same damaged label
 seen by an ideal camera (8 pixels a module, face on, no blur, no noise) and sampled by the
 laboratory's own grid; what is compared is wrong codewords block by block and the share of error
-correction left. No other reader reports it, so there is no peer.
+correction left. Pictures that the command itself calls doubtful (a mirrored lamp, too small) are counted and
+left out. No other reader reports it, so there is no peer.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ import argparse
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from tagkit.reader.condition import Condition, blocks_with, expected_symbol, measure
 from tagkit.reader.decoders import look
-from tagkit.reader.grading import Limits, grade
+from tagkit.reader.grading import Grading, Limits, grade
 from tagkit.reader.symbols import Corners
 from tagkit.symbol.blocks import block_map
 from tagkit.symbol.encode import Symbol, encode
@@ -38,9 +40,13 @@ class Case:
     def left(self) -> float:
         return self.found.unused_error_correction
 
+    @cached_property
+    def grading(self) -> Grading:
+        return grade(self.found, Limits())
+
     @property
     def verdict(self) -> str:
-        return grade(self.found, Limits()).verdict
+        return self.grading.verdict
 
 
 def symbol_of(scene: Scene) -> Symbol:
@@ -107,10 +113,13 @@ def main() -> None:
     parser.add_argument("--corners", choices=("decoded", "given"), default="given")
     chosen = parser.parse_args()
     models = chosen.models.split(",") if chosen.models else list(MODELS)
-    print("severity scenes  module error %  budget left: true / reported, mean |diff|, p90, bias"
+    print("severity judged+doubtful  module error %  budget left: true / reported, mean |diff|, p90, bias"
           "   good/soon/now   contrast  ms")  # fmt: skip
     for percent in (float(part) for part in chosen.severities.split(",")):
         found = list(cases(models, percent / 100, chosen.scenes, chosen.seed, chosen.corners))
+        judged = [one for one in found if not one.grading.doubts]
+        doubtful = len(found) - len(judged)
+        found = judged
         if not found:
             print(f"{percent:7.0f}% {0:6d}")
             continue
@@ -118,7 +127,7 @@ def main() -> None:
         off = np.array([one.left - one.true_left for one in found])
         verdicts = [one.verdict for one in found]
         print(
-            f"{percent:7.0f}% {len(found):6d}  {100 * missed:10.2f}       "
+            f"{percent:7.0f}% {len(found):4d}+{doubtful:<3d} {100 * missed:10.2f}       "
             f"{np.mean([one.true_left for one in found]):.2f} / "
             f"{np.mean([one.left for one in found]):.2f}     {np.abs(off).mean():.3f}  "
             f"{np.quantile(np.abs(off), 0.9):.3f} {off.mean():+.3f}    "
