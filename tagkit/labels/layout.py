@@ -207,6 +207,7 @@ def _title(text: str, element: Element) -> list[Mark]:
     return [Area(box), *_one_line(text, element, inner, "centre", "bold", "white")]
 
 
+@lru_cache(maxsize=4096)  # most labels of a run say the same but for number and serial
 def _one_line(
     text: str,
     element: Element,
@@ -214,10 +215,10 @@ def _one_line(
     align: str | None = None,
     weight: Weight = "regular",
     ink: Ink = "black",
-) -> list[Mark]:
+) -> tuple[Mark, ...]:
     """A line of words; what does not fit is left out in its middle, marked by an ellipsis."""
     if not text:
-        return []
+        return ()
     box, align = box or element.box, align or element.align
     fitted = fit_lines((text,), box.width, box.height, (0.0, element.largest), weight)
     if fitted is not None and fitted.size * CAPITAL < element.smallest:
@@ -225,7 +226,7 @@ def _one_line(
         highest = min(element.smallest, box.height / line_height(text, weight) * CAPITAL)
         text = shortened(text, box.width, highest, weight)
         fitted = fit_lines((text,), box.width, box.height, (0.0, element.largest), weight)
-    return [*placed(fitted, box, align, weight, ink, middle=True)] if fitted else []
+    return tuple(placed(fitted, box, align, weight, ink, middle=True)) if fitted else ()
 
 
 def _headline(content: LabelContent, element: Element, template: Template) -> list[Mark]:
@@ -319,10 +320,11 @@ def _captioned(
     return words, _Cell(name, room, (element.smallest, element.largest), element.align)
 
 
-def _value(figure: Figure, cell: _Cell, template: Template) -> list[Mark]:
+@lru_cache(maxsize=4096)
+def _value(figure: Figure, cell: _Cell, template: Template) -> tuple[Mark, ...]:
     """The figure itself; one that is not known stands white on black, so that it is seen."""
     if figure.state != "unknown":
-        return [*_set_value(figure, cell.box, cell, template, "black")]
+        return tuple(_set_value(figure, cell.box, cell, template, "black"))
     words = _set_value(figure, cell.box.shrunk(_BAR), cell, template, "white")
     bottom = max(line.bounds().bottom for line in words)
     right = max(line.bounds().right for line in words)
@@ -330,7 +332,7 @@ def _value(figure: Figure, cell: _Cell, template: Template) -> list[Mark]:
     bar = Box(box.x, box.y, right + _BAR - box.x, bottom + _BAR - box.y)
     if cell.align != "left":
         bar = Box(box.x, box.y, box.width, bar.height)
-    return [Area(bar), *words]
+    return (Area(bar), *words)
 
 
 def _set_value(figure: Figure, box: Box, cell: _Cell, template: Template, ink: Ink) -> list[Words]:

@@ -253,10 +253,17 @@ def rectangles(symbol: Symbol) -> list[tuple[int, int, int, int]]:
     found: list[tuple[int, int, int, int]] = []
     take = above.pop
     for y, row in enumerate((*symbol.rows, "")):
-        runs = {span: take(span, y) for span in [run.span() for run in _dark_runs(row)]}
-        found += [(left, top, right - left, y - top) for (left, right), top in above.items()]
+        runs = {span: take(span, y) for span in _spans(row)}
+        if above:
+            found += [(left, top, right - left, y - top) for (left, right), top in above.items()]
         above, take = runs, runs.pop
     return found
+
+
+@lru_cache(maxsize=20_000)  # the symbols of a run share many of their rows
+def _spans(row: str) -> tuple[tuple[int, int], ...]:
+    """Where runs of dark modules begin and end."""
+    return tuple([run.span() for run in _dark_runs(row)])
 
 
 def _sign(mark: SafetySign) -> str:

@@ -116,14 +116,14 @@ def _codewords(payload: str, alphanumeric: bool, version: int, level: Level) -> 
     """Data and error correction, interleaved (clauses 7.4.9 to 7.6)."""
     mode = qrcode.util.MODE_ALPHA_NUM if alphanumeric else qrcode.util.MODE_8BIT_BYTE
     segment = qrcode.util.QRData(payload.encode(), mode=mode, check_data=False)
-    buffer = qrcode.util.BitBuffer()
-    buffer.put(mode, 4)
-    buffer.put(len(segment), _count_bits(alphanumeric, version))
-    segment.write(buffer)
+    stream = _Bits()
+    stream.put(mode, 4)
+    stream.put(len(segment), _count_bits(alphanumeric, version))
+    segment.write(stream)
     blocks = blocks_of(version, level)
     room = sum(data for data, _ in blocks)
-    ended = -(-min(len(buffer) + 4, 8 * room) // 8)  # four bits 0 end the data
-    words = bytes(buffer.buffer).ljust(ended, b"\0")
+    ended = -(-min(stream.length + 4, 8 * room) // 8)  # four bits 0 end the data
+    words = (stream.bits << 8 * ended - stream.length).to_bytes(ended)
     words += (_PADDING * room)[: room - ended]
     start = 0
     streams = []
@@ -134,6 +134,19 @@ def _codewords(payload: str, alphanumeric: bool, version: int, level: Level) -> 
     if len(streams) == 1:
         return streams[0]
     return bytes(streams[block][index] for block, index in interleaving(version, level))
+
+
+class _Bits:
+    """A stream of bits, as the library writes into; its own takes them one by one."""
+
+    def __init__(self) -> None:
+        self.bits = 0
+        self.length = 0
+
+    def put(self, number: int, length: int) -> None:
+        """The last ``length`` bits of a number, the most significant first."""
+        self.bits = self.bits << length | number
+        self.length += length
 
 
 def _place(codewords: bytes, version: int) -> int:
