@@ -237,7 +237,7 @@ def seen(
         if as_json:
             json_out(found.to_json())
         else:
-            if found.judgement and not found.judgement.verdict.fits:
+            if found.judgement and (found.held or not found.judgement.verdict.fits):
                 line(" ALARM ", style="bold white on red")
                 print_judgement(found.judgement, False, opened.timezone())
             line(f"Recorded: {found.battery} seen at {found.place}.")
@@ -246,6 +246,6 @@ def seen(
                     f"{found.held} is held. Do not drive it; take the battery out.",
                     style="bold red",
                 )
-    if found.judgement is not None and not found.judgement.verdict.fits:
+    if found.judgement is not None and (found.held or not found.judgement.verdict.fits):
         raise typer.Exit(found.judgement.exit_code())
     raise typer.Exit(Exit.DONE)

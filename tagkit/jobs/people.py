@@ -58,6 +58,12 @@ def authorise(
                 "the first person of a site must be a supervisor",
                 "Authorise a supervisor first, with --role supervisor",
             )
+        if role != "supervisor" and _is_last_supervisor(site, person):
+            raise WrongInput(
+                f"{person} is the last supervisor, and nobody could authorise anybody then",
+                "Authorise another supervisor first",
+                "--role",
+            )
         return writing.append(
             "authorised",
             [],
@@ -69,6 +75,12 @@ def authorise(
                 "reference": reference,
             },
         )
+
+
+def _is_last_supervisor(site: Site, person: str) -> bool:
+    """Whether no other supervisor's authorisation runs."""
+    others = [code for code in site.record.people() if code != person]
+    return is_supervisor(site, person) and not any(is_supervisor(site, code) for code in others)
 
 
 def is_supervisor(site: Site, code: str) -> bool:

@@ -114,6 +114,10 @@ def receive(
     rest = None
     if delivery.rejected:
         rest = mending_file or path.with_name(rejected_name(delivery))
+        if rest.exists() and rest.samefile(path):
+            raise WrongInput(
+                f"{rest} is the delivery itself", "Name another file; nothing was taken", "--rest"
+            )
         if rest.exists() and not force:
             raise WrongInput(
                 f"{rest} is already there from an earlier delivery",

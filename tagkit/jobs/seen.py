@@ -72,9 +72,10 @@ def log_seen(
             },
         )
         held = None
-        if judged and judged.verdict.result == "no_fit":
+        if judged and (judged.verdict.result == "no_fit" or found.retired_at):
             held = judged.other.tag
-            reason = f"{found.tag} was found in it and does not fit"
+            fault = "has left the fleet" if found.retired_at else "does not fit"
+            reason = f"{found.tag} was found in it and {fault}"
             if all(hold["reason"] != reason for hold in judged.other.holds):
                 writing.append("held", [held], {"asset": held, "reason": reason, "safety": True})
     return Seen(event.id, found.tag, str(where["name"]), judged, held)

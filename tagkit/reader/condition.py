@@ -31,7 +31,7 @@ _CLIPPED = 250  # grey value from which a place is too bright to say anything
 _FILM = 235  # grey value of the light modules up to which brighter ones mirror a lamp
 _SOME_GLARE = 0.02
 _LARGER = 3  # versions above the smallest that are tried for a label not in the record
-_CLEARLY = 0.2  # by how much another form has to agree better
+_CLEARLY = 0.1  # by how much another form has to agree better
 
 
 @dataclass(frozen=True)

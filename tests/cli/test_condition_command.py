@@ -70,7 +70,7 @@ def test_the_form_that_was_printed_is_the_one_expected(room: BatteryRoom, tmp_pa
     assert (one["printed"] == printed) is same
     old = label(tmp_path / "old.png", room["B1"], mask=(printed["mask"] + 1) % 8)
     (other,) = room.run("condition", old, "--json").data["labels"]
-    assert other["printed"] is None
+    assert other["printed"] is None, other
     assert other["unused_error_correction"] == 1
 
 

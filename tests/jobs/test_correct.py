@@ -154,3 +154,12 @@ def test_the_first_person_is_recorded_by_himself(empty_room: BatteryRoom) -> Non
     assert by_another.code == 2
     assert "--by SW" in by_another.err
     assert empty_room.run("authorise", "SW", "--role", "supervisor", "--by", "SW").code == 0
+
+
+def test_the_last_supervisor_stays_one(empty_room: BatteryRoom) -> None:
+    assert empty_room.run("authorise", "SW", "--role", "supervisor", "--by", "SW").code == 0
+    alone = empty_room.run("authorise", "SW", "--role", "attendant", "--by", "SW")
+    assert alone.code == 2
+    assert "last supervisor" in alone.err
+    assert empty_room.run("authorise", "DC", "--role", "supervisor", "--by", "SW").code == 0
+    assert empty_room.run("authorise", "SW", "--role", "attendant", "--by", "DC").code == 0

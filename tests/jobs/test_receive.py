@@ -299,3 +299,12 @@ def test_two_processes_with_the_same_sheet_take_it_in_once(empty_room: BatteryRo
     assert "B-QM-" in loser.out + loser.err
     assert sorted(map(str, serials(empty_room))) == ["B1", "B2", "B3", "LIGHT", "SMALL"]
     assert empty_room.is_sound()
+
+
+def test_the_rows_to_mend_never_replace_the_delivery(empty_room: BatteryRoom) -> None:
+    sheet = empty_room.sheet("Serial,Voltage,Weight\nA1,48 V,1142 kg\nA2,48 V,heavy\n")
+    before = sheet.read_bytes()
+    found = empty_room.run("receive", sheet, "--keep-good", "--rest", sheet, "--force")
+    assert found.code == 2
+    assert sheet.read_bytes() == before
+    assert empty_room.run("list", "--json").data["assets"] == []

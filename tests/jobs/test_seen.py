@@ -84,3 +84,11 @@ def test_a_charger_with_a_battery_it_does_not_suit_is_held_once(room: BatteryRoo
     with room.open() as site:
         holds = site.record.state(room["C1"]).holds  # type: ignore[union-attr]
     assert [hold["kind"] for hold in holds] == ["safety"]
+
+
+def test_a_retired_battery_in_a_truck_holds_the_truck(room: BatteryRoom) -> None:
+    assert room.run("retire", "B1", "--reason", "sold for scrap").code == 0
+    found = room.run("seen", "B1", "T1")
+    assert found.code == 12
+    assert "ALARM" in found.out
+    assert room.state("T1").safety_held
