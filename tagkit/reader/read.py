@@ -53,7 +53,7 @@ def read_picture(
 
     ``seconds`` limits the time for second opinions (default: the cascade's own). ``roster``,
     the tags that are registered, is what labels beyond decoding are identified against, by
-    ``recovery`` (default: tagkit.reader.recovery, up to 1.5 s more, only where something
+    ``recovery`` (default: tagkit.reader.recovery, about 2 s more at most, only where something
     label-like stays unread; ``no_recovery`` switches it off). Decoding needs neither. WrongInput
     for an array that is no picture.
     """

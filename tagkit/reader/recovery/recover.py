@@ -27,7 +27,7 @@ from tagkit.reader.symbols import Corners, centre, contains
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-SECONDS = 1.5
+SECONDS = 2.0
 PLACES = 8
 TURNS = 4
 
@@ -65,7 +65,7 @@ def recover(
     places = locate(prepared, labels.sizes, PLACES, taken, until)
     greys = [grey_modules(prepared.picture, one.place) for one in places]
     answers = identify(places, greys, labels, alpha)
-    return [_read(answer) for answer in answers]
+    return [as_read(answer) for answer in answers]
 
 
 def recover_unread(
@@ -99,10 +99,10 @@ def identify(
         if judged.accepted:
             place = places[found.which // TURNS].place.turned(found.which % TURNS)
             passed.append(Answer(found, place, judged.bound))
-    return _settled(passed)
+    return settled(passed)
 
 
-def _settled(passed: list[Answer]) -> list[Answer]:
+def settled(passed: list[Answer]) -> list[Answer]:
     """One answer for each label; none where two tags claim the same one."""
     kept: list[Answer] = []
     for one in passed:
@@ -119,7 +119,8 @@ def _overlap(one: Answer, other: Answer) -> bool:
     return contains(first, centre(second)) or contains(second, centre(first))
 
 
-def _read(answer: Answer) -> Read:
+def as_read(answer: Answer) -> Read:
+    """The read that an answer makes."""
     variant = answer.match.variant
     return Read(variant.tag, variant.payload, "recovered", answer.bound, _corners(answer.place),
                 "recovery")  # fmt: skip

@@ -15,7 +15,7 @@ ROSTER = registered()
 @pytest.mark.parametrize("tone", [30.0, 225.0], ids=["charred", "bleached"])
 def test_labels_that_no_decoder_reads_are_named(tone: float) -> None:
     named = 0
-    for seed in range(6):
+    for seed in range(3):
         tag = ROSTER.variants[11 * seed].tag
         grey = picture(str(tag), 0.4, seed, tone=tone)
         reads = recover(grey, [], ROSTER, seconds=30)
@@ -26,7 +26,7 @@ def test_labels_that_no_decoder_reads_are_named(tone: float) -> None:
             assert read.false_match_bound is not None
             assert read.false_match_bound <= 1e-6
         named += len(reads) == 1
-    assert named >= 4
+    assert named >= 2
 
 
 def test_corners_begin_at_the_symbols_own_top_left_even_upside_down() -> None:
@@ -40,7 +40,7 @@ def test_corners_begin_at_the_symbols_own_top_left_even_upside_down() -> None:
 
 
 def test_a_label_that_is_not_registered_gets_no_name() -> None:
-    for seed, tag in enumerate(withheld()[:5]):
+    for seed, tag in enumerate(withheld()[:2]):
         assert recover(picture(str(tag), 0.3, seed), [], ROSTER, seconds=30) == []
 
 
