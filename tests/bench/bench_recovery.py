@@ -25,7 +25,7 @@ import cv2
 import numpy as np
 from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.reader.read import Read
-from tagkit.reader.recovery.acceptance import chance_score, threshold
+from tagkit.reader.recovery.acceptance import chance_score, proof_modules, threshold
 from tagkit.reader.recovery.looks import Looks
 from tagkit.reader.recovery.matching import match
 from tagkit.reader.recovery.recover import recover
@@ -177,8 +177,9 @@ def _some_chance(job: tuple[int, int]) -> Any:
                 turned = np.rot90(values, turn)
                 if len(turned) != family.size:
                     continue
-                flat = turned.ravel()[family.informative]
-                found.append(family.signs @ flat / (np.linalg.norm(flat) + 1e-6))
+                proof = proof_modules(family)
+                flat = turned.ravel()[family.informative[proof]]
+                found.append(family.signs[:, proof] @ flat / (np.linalg.norm(flat) + 1e-6))
     return np.concatenate(found)
 
 

@@ -93,14 +93,14 @@ def judge(match: Match, soft: NDArray[np.float32], tries: float, alpha: float = 
 def chance_score(match: Match, soft: NDArray[np.float32]) -> float:
     """T0 over the modules whose signs are as good as random."""
     family = match.family
-    proof = _proof(family)
+    proof = proof_modules(family)
     row = family.variants.index(match.variant)
     values = soft.ravel()[family.informative[proof]]
     return float(family.signs[row, proof] @ values / (np.sqrt(values @ values) + 1e-6))
 
 
 @lru_cache(maxsize=64)
-def _proof(family: Family) -> NDArray[np.intp]:
+def proof_modules(family: Family) -> NDArray[np.intp]:
     """Which informative modules lie in blocks that enough bits of the tag go into."""
     known = block_map(family.version, family.level)
     block = np.array(known.block)[family.informative]
