@@ -99,7 +99,7 @@ def conditions_in(
         if read.tag is None:
             continue
         state = site.record.state(read.tag)
-        forms = _printed_forms(state, read.text)
+        forms = _printed_forms(state, read)
         symbols = [_symbol(form) for form in forms]
         symbol, _ = expected_symbol(grey, read.text, read.corners, symbols)
         condition = measure(grey, symbol, read.corners)
@@ -177,12 +177,21 @@ def _body(one: LabelCondition) -> dict[str, Any]:
     }
 
 
-def _printed_forms(state: AssetState | None, text: str) -> list[dict[str, Any]]:
-    """The forms in which labels with this text were printed, newest first, each once."""
+def _printed_forms(state: AssetState | None, read: Read) -> list[dict[str, Any]]:
+    """The forms in which such labels were printed, newest first, each once.
+
+    A decoder has read what the symbol says; of a recovered label only the number is known, so
+    that any payload with it may be on it.
+    """
+    from tagkit.assets.payload import tag_in
+
     forms: dict[tuple[Any, ...], dict[str, Any]] = {}
     for label in sorted(state.labels if state else [], key=lambda one: -one["revision"]):
-        if label["payload"] == text:
-            forms.setdefault((label["version"], label["level"], label["mask"]), label)
+        payload = label["payload"]
+        same = payload == read.text or (read.method == "recovered" and tag_in(payload) == read.tag)
+        if same:
+            key = (payload, label["version"], label["level"], label["mask"])
+            forms.setdefault(key, label)
     return list(forms.values())
 
 

@@ -9,6 +9,9 @@ import numpy as np
 import pytest
 from battery_room import BatteryRoom, run
 from scenes import clutter
+from tagkit.assets.tag import parse_tag
+from tagkit.jobs.condition import conditions_in, keep_conditions
+from tagkit.reader.read import Read
 from tagkit.symbol.encode import encode
 
 
@@ -72,6 +75,23 @@ def test_the_form_that_was_printed_is_the_one_expected(room: BatteryRoom, tmp_pa
     (other,) = room.run("condition", old, "--json").data["labels"]
     assert other["printed"] is None, other
     assert other["unused_error_correction"] == 1
+
+
+def test_a_recovered_label_is_judged_by_the_corners_it_comes_with(
+    room: BatteryRoom, tmp_path: Path
+) -> None:
+    path = label(tmp_path / "eaten.png", room["B1"], painted=6)
+    assert room.run("condition", path).code == 3  # no decoder reads it
+    start, end = 40 + 24 + 6 * 8, 40 + 24 + (6 + 25) * 8
+    corners = ((start, start), (end, start), (end, end), (start, end))
+    tag = parse_tag(room["B1"])
+    with room.open() as site:
+        read = Read(tag, str(tag), "recovered", 1e-7, corners, "recovery")
+        (found,) = conditions_in(site, cv2.imread(str(path)), [read])
+        keep_conditions(site, [found], by="TS", station="desk")
+    assert found.grading.verdict == "reprint now"
+    kept = room.state("B1").label_condition
+    assert kept is not None and kept["method"] == "recovered"
 
 
 def test_the_newest_look_counts(room: BatteryRoom, tmp_path: Path) -> None:
