@@ -12,6 +12,10 @@ Mask policies: "standard" takes the mask of least penalty (ISO/IEC 18004, 7.8.3)
 one from the serial's digits alone, so that anyone who knows the tag knows the mask; "distance"
 takes for each tag in turn the mask that is farthest from all tags before it, which needs the
 roster at printing and the record for reading.
+
+The second table gives general decoders the same symbols in frames of one printed size, partly
+covered by blotches (bleached and dark discs), at 0.6 px of blur and noise 4: how much of the
+symbol may be lost before phones stop reading it, and what larger modules are worth.
 """
 
 from __future__ import annotations
@@ -94,12 +98,19 @@ def drawn(symbol: Symbol, scale: int = 3) -> NDArray[np.uint8]:
     return np.kron(np.where(modules, 0, 255).astype(np.uint8), np.ones((scale, scale), np.uint8))
 
 
+def by_opencv(detector: cv2.QRCodeDetector | cv2.QRCodeDetectorAruco, grey: Bits) -> str:
+    try:
+        return str(detector.detectAndDecode(grey)[0])
+    except cv2.error:  # it raises on some damaged symbols
+        return ""
+
+
 def decoders() -> dict[str, Callable[[NDArray[np.uint8]], str]]:
     classic, aruco = cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco()
     found: dict[str, Callable[[NDArray[np.uint8]], str]] = {
         "zxing": lambda grey: next((code.text for code in zxingcpp.read_barcodes(grey)), ""),
-        "OpenCV": lambda grey: classic.detectAndDecode(grey)[0],
-        "OpenCV aruco": lambda grey: aruco.detectAndDecode(grey)[0],
+        "OpenCV": lambda grey: by_opencv(classic, grey),
+        "OpenCV aruco": lambda grey: by_opencv(aruco, grey),
     }
     try:
         from pyzbar import pyzbar
@@ -109,6 +120,48 @@ def decoders() -> dict[str, Callable[[NDArray[np.uint8]], str]]:
         (code.data.decode() for code in pyzbar.decode(grey, [pyzbar.ZBarSymbol.QRCODE])), ""
     )
     return found
+
+
+def covered(symbol: Symbol, share: float, pixels: int, rng: np.random.Generator) -> Bits:
+    """A framed symbol ``pixels`` wide with discs over this share of the symbol itself."""
+    fine = 8
+    dark = np.pad(np.pad(np.array(symbol.matrix), 4), 2, constant_values=True)
+    picture = np.kron(np.where(np.pad(dark, 2), 40, 218).astype(np.float32), np.ones((fine, fine)))
+    low, side = 8 * fine, symbol.size * fine
+    lost = np.zeros((side, side), np.uint8)
+    while lost.mean() < share:
+        centre = rng.integers(0, side, 2)
+        radius = int(side * rng.uniform(0.04, 0.12))
+        disc = np.zeros_like(lost)
+        cv2.circle(disc, (int(centre[0]), int(centre[1])), radius, 1, -1)
+        inner = picture[low : low + side, low : low + side]
+        inner[disc > 0] = rng.choice([30.0, 225.0])
+        lost |= disc
+    scaled = cv2.resize(picture, None, fx=pixels / (dark.shape[0] * fine),
+                        fy=pixels / (dark.shape[0] * fine), interpolation=cv2.INTER_AREA)  # type: ignore[call-overload]  # fmt: skip
+    blurred = cv2.GaussianBlur(scaled, (0, 0), 0.6)
+    return np.clip(blurred + rng.normal(0, 4, blurred.shape), 0, 255).astype(np.uint8)
+
+
+def under_blotches(tags: list[Tag], readers: dict[str, Callable[[Bits], str]]) -> None:
+    print("\nread under blotches, of", len(tags), "(frame in pixels, share of the symbol covered)")
+    print(f"{'payload':8}{'code':>6}{'frame':>7}{'share':>7}"
+          + "".join(f"{name:>14}" for name in readers))  # fmt: skip
+    for payload, version, level in DESIGNS:
+        prefix = LINK if payload == "link" else ""
+        for pixels in (100, 250):
+            for share in (0.02, 0.05, 0.1):
+                rng = np.random.default_rng(5)
+                seen = []
+                for tag in tags:
+                    symbol = encode(f"{prefix}{tag}", level, version)
+                    seen.append((symbol.payload, covered(symbol, share, pixels, rng)))
+                counts = [
+                    sum(read(picture) == text for text, picture in seen)
+                    for read in readers.values()
+                ]
+                print(f"{payload:8}{version:4}-{level}{pixels:7}{share:7.0%}"
+                      + "".join(f"{count:14}" for count in counts), flush=True)  # fmt: skip
 
 
 def main() -> None:
@@ -137,6 +190,7 @@ def main() -> None:
                 f"{least / size**2:7.1%}" + "".join(f"{count:14}" for count in counts.values()),
                 flush=True,
             )
+    under_blotches(read_by, readers)
 
 
 if __name__ == "__main__":
