@@ -33,7 +33,7 @@ def test_who_follows_its_ten_minutes_gets_a_template_that_holds_every_label() ->
         key = line.split(" = ")[0]
         text, changed = re.subn(rf"^{key} = .+$", line, text, count=1, flags=re.MULTILINE)
         assert changed == 1, key
-    with pytest.raises(WrongInput, match="number.*nearer than 0.5 mm to a symbol's frame"):
+    with pytest.raises(WrongInput, match=r"number.*nearer than 0\.5 mm to a symbol's frame"):
         parse_template(text, "my-battery", "my-battery.toml")
     boxes = re.findall(r"(\w+) +(\[[\d., ]{14,}\])", README)
     assert len(boxes) == 7
