@@ -45,23 +45,8 @@ class CardKind(Enum):
         return f"{self.value} card" if self is not CardKind.BADGE else "badge"
 
 
-class _Coded:
-    """What all cards share: the text of their symbol."""
-
-    site: str
-
-    @property
-    def says(self) -> str:
-        """The part between the site and the check character."""
-        raise NotImplementedError
-
-    def __str__(self) -> str:
-        text = f"CARD-{self.site}-{self.says}"
-        return f"{text}-{_check(text)}"
-
-
 @dataclass(frozen=True)
-class CommandCard(_Coded):
+class CommandCard:
     """A command of a site's stations."""
 
     site: str
@@ -73,9 +58,12 @@ class CommandCard(_Coded):
         """The command."""
         return self.command.value
 
+    def __str__(self) -> str:
+        return _coded(self.site, self.says)
+
 
 @dataclass(frozen=True)
-class Badge(_Coded):
+class Badge:
     """A person, by the code under which the site's record knows him."""
 
     site: str
@@ -87,16 +75,19 @@ class Badge(_Coded):
         """PERSON and the code."""
         return f"PERSON-{self.person}"
 
+    def __str__(self) -> str:
+        return _coded(self.site, self.says)
+
 
 @dataclass(frozen=True)
-class OutOfService(_Coded):
+class OutOfService:
     """The card on a held asset."""
 
     tag: Tag
     kind = CardKind.OUT_OF_SERVICE
 
     @property
-    def site(self) -> str:  # type: ignore[override]
+    def site(self) -> str:
         """The site that gave the asset its number."""
         return self.tag.site
 
@@ -105,8 +96,18 @@ class OutOfService(_Coded):
         """OUT, the kind letter and the serial."""
         return f"OUT-{self.tag.kind.value}{self.tag.serial:05d}"
 
+    def __str__(self) -> str:
+        return _coded(self.site, self.says)
+
 
 Card = CommandCard | Badge | OutOfService
+
+
+def _coded(site: str, says: str) -> str:
+    """The text of a card's symbol; ``says`` stands between site and check character."""
+    text = f"CARD-{site}-{says}"
+    return f"{text}-{_check(text)}"
+
 
 PERSON = re.compile(r"[A-Z0-9._-]{1,16}", re.ASCII)
 _CARD = re.compile(r"CARD-([A-Z]{2,4})-([A-Z0-9._-]{3,23})-([0-9A-Z])", re.ASCII)
