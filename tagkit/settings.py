@@ -142,6 +142,178 @@ class ConditionSettings:
 
 
 @dataclass(frozen=True)
+class ElectrolyteSettings:
+    """Specific gravity of vented lead-acid batteries; a maker's figures for a battery go first."""
+
+    reference_celsius: float = _setting(
+        25.0,
+        "Temperature that gravities are corrected to, °C (25 or 20; US 77 °F or 80 °F).",
+        10,
+        40,
+    )
+    per_kelvin: float = _setting(
+        0.0007, "Gravity for each °C of correction (US practice: 0.004 for 10 °F).", 0.0004, 0.001
+    )
+    full: float = _setting(1.280, "Gravity of a full battery, at the reference.", 1.15, 1.35)
+    discharged: float = _setting(
+        1.160, "Gravity 80 % discharged, at the reference; 0 % follows in a line.", 1.05, 1.30
+    )
+    open_circuit: float = _setting(
+        0.84, "A rested cell shows its gravity plus this, V.", 0.80, 0.90
+    )
+    open_circuit_error: float = _setting(
+        0.05, "Further off than this, V: a wrong reading or a sick cell.", 0.01, 0.2
+    )
+    rest_hours: float = _setting(
+        1.0, "Rest after charge before a reading can be compared with others, h.", 0, 48
+    )
+    water_hours: float = _setting(
+        12.0,
+        "After watering, gravities are not comparable for this long unless charged, h.",
+        0,
+        200,
+    )
+    freezing_margin: float = _setting(
+        5.0, "Warn when freezing is closer than this to the temperature of the work, °C.", 0, 30
+    )
+
+
+@dataclass(frozen=True)
+class CellSettings:
+    """What counts as a weak cell; gravities corrected to the reference."""
+
+    watch_spread: float = _setting(0.020, "Spread of gravities to watch.", 0.005, 0.1)
+    equalize_spread: float = _setting(0.030, "Spread that asks for an equalize charge.", 0.005, 0.1)
+    low: float = _setting(0.020, "A cell further below the median than this is low.", 0.005, 0.1)
+    low_deviations: float = _setting(
+        3.0, "... and than this many robust deviations (1.4826 x MAD).", 1, 10
+    )
+    suspect: float = _setting(0.050, "Further below the median than this: suspect.", 0.01, 0.2)
+    volts_at_rest: float = _setting(1.7, "A rested cell below this, V, is critical.", 1.0, 2.1)
+    trend_rounds: float = _setting(4.0, "Comparable rounds before a trend is told.", 4, 24)
+    trend_months: float = _setting(
+        12.0, "A trend warns when the limit is passed within this many months.", 1, 36
+    )
+    confidence_percent: float = _setting(90.0, "Confidence of intervals, %.", 50, 99)
+
+
+@dataclass(frozen=True)
+class WaterSettings:
+    """Watering of vented batteries."""
+
+    reserve_litres: float = _setting(
+        0.045,
+        "Water a cell may lose between mark and low, litres for each 100 Ah of capacity "
+        "(assumed; the maker's drawing or your own levels say better).",
+        0.005,
+        0.3,
+    )
+    longest_days: float = _setting(
+        35.0, "Days between waterings at most, however little a battery drinks.", 1, 366
+    )
+    sisters_ratio: float = _setting(
+        1.5, "Drinking more than this many times its sisters' median is too much.", 1.05, 10
+    )
+    least_sisters: float = _setting(3.0, "Sisters needed for a comparison.", 2, 20)
+    cell_ratio: float = _setting(
+        1.5, "A cell that takes more than this many times its neighbours' water.", 1.05, 10
+    )
+
+
+@dataclass(frozen=True)
+class ChargingSettings:
+    """Flags of use and charge."""
+
+    deepest_percent: float = _setting(80.0, "Deepest discharge of a use, % of capacity.", 20, 100)
+    discharged_percent: float = _setting(
+        50.0, "Below this state of charge a standing battery counts as discharged, %.", 5, 95
+    )
+    standing_hours: float = _setting(24.0, "Longest time to stand discharged, h.", 1, 500)
+    stored_days: float = _setting(30.0, "Stored longer without a charge: freshen, days.", 1, 366)
+    full_percent: float = _setting(95.0, "From this state of charge a battery is full, %.", 50, 100)
+    factor: float = _setting(
+        1.15, "Ah returned for each Ah taken out (1.05 to 1.20 by profile).", 1.0, 1.4
+    )
+    long_ratio: float = _setting(
+        1.5, "A charge this many times longer than its depth explains is too long.", 1.05, 10
+    )
+    full_charge_hours: float = _setting(
+        8.0, "Hours that a charge from 80 % depth takes, where the charger says nothing.", 1, 24
+    )
+    short_percent: float = _setting(
+        5.0, "A charge that returned less than this, % of capacity, is a short charge.", 0, 50
+    )
+    short_share_percent: float = _setting(
+        60.0, "A conventional charge that returned less of the Ah taken out than this, %.", 10, 100
+    )
+    stop_celsius: float = _setting(
+        55.0, "Highest electrolyte temperature on charge, °C (US practice: 46 °C).", 30, 70
+    )
+
+
+@dataclass(frozen=True)
+class LifeSettings:
+    """Life, capacity tests, retirement, leakage."""
+
+    rated_cycles: float = _setting(
+        1500.0, "Cycles to 80 % depth where the maker states none (EN 60254-1).", 50, 20000
+    )
+    end_of_life_percent: float = _setting(80.0, "Capacity below which life has ended, %.", 50, 95)
+    test_celsius: float = _setting(
+        30.0, "Capacity tests are corrected to this, °C (US practice: 77 °F = 25 °C).", 10, 40
+    )
+    test_per_kelvin: float = _setting(
+        0.006, "Capacity for each °C of a capacity test's temperature (EN 60254-1).", 0, 0.02
+    )
+    test_current_percent: float = _setting(
+        5.0, "Largest difference of the test current from the rated one, %.", 0.1, 20
+    )
+    age_years: float = _setting(
+        8.0, "Age at which a battery counts as old, years (for the retirement list).", 1, 30
+    )
+    leakage_ohm_per_volt: float = _setting(
+        50.0, "Least resistance from case to post, ohm for each V of the battery.", 1, 10000
+    )
+    electrolyte_percent: float = _setting(
+        25.0, "Electrolyte in a vented battery, % of its service weight (assumed).", 5, 60
+    )
+
+
+@dataclass(frozen=True)
+class VentilationSettings:
+    """Ventilation of the charging room; a licensed engineer designs and approves it."""
+
+    hydrogen_at: str = _setting(
+        "25 °C",
+        "Volume of hydrogen taken at 0 °C (EN 50272-3:2002) or 25 °C (guidance to EN IEC 62485-3).",
+        among=("0 °C", "25 °C"),
+    )
+    dilution_percent: float = _setting(
+        1.0, "Hydrogen allowed in the room by US practice, % by volume.", 0.1, 2
+    )
+    amperes_per_100ah: float = _setting(
+        5.0, "Gassing current by US practice where none is stated, A for 100 Ah.", 0.5, 10
+    )
+
+
+@dataclass(frozen=True)
+class ScheduleSettings:
+    """How often things are due."""
+
+    equalize_days: float = _setting(7.0, "Equalize charge, days.", 1, 366)
+    equalize_cycles: float = _setting(10.0, "... or full cycles, whichever is first.", 1, 200)
+    round_days: float = _setting(28.0, "Full round, every cell, days.", 1, 366)
+    pilot_days: float = _setting(7.0, "Pilot cell, days; 0: none are asked for.", 0, 366)
+    inspection_days: float = _setting(90.0, "Inspection of a battery, days.", 1, 1000)
+    cleaning_days: float = _setting(90.0, "Washing of a battery, days.", 1, 1000)
+    leakage_days: float = _setting(180.0, "Case leakage test, days.", 1, 1000)
+    capacity_test_days: float = _setting(
+        365.0, "Capacity test, days; 0: none are asked for.", 0, 4000
+    )
+    soon_days: float = _setting(3.0, "Due within this many days is shown as due soon.", 0, 60)
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything in site.toml."""
 
@@ -151,6 +323,13 @@ class Settings:
     fit: FitSettings = field(default_factory=FitSettings)
     readiness: ReadinessSettings = field(default_factory=ReadinessSettings)
     condition: ConditionSettings = field(default_factory=ConditionSettings)
+    electrolyte: ElectrolyteSettings = field(default_factory=ElectrolyteSettings)
+    cells: CellSettings = field(default_factory=CellSettings)
+    water: WaterSettings = field(default_factory=WaterSettings)
+    charging: ChargingSettings = field(default_factory=ChargingSettings)
+    life: LifeSettings = field(default_factory=LifeSettings)
+    ventilation: VentilationSettings = field(default_factory=VentilationSettings)
+    schedule: ScheduleSettings = field(default_factory=ScheduleSettings)
 
     def payload_style(self) -> PayloadStyle:
         """How this site writes tags into symbols."""
