@@ -25,8 +25,11 @@ DOORS = {
     "demo": {"record", "labels", "symbol", "assets", "rules", "units", "intake", "settings",
              "errors", "resources"},
     "jobs": {"station", "labels", "reader", "record", "rules", "intake", "symbol", "assets",
-             "units", "settings", "demo", "errors", "resources"},
-    "cli": {"jobs", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
+             "units", "settings", "demo", "exchange", "errors", "resources"},
+    "exchange": {"record", "assets", "errors"},
+    "web": {"jobs", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
+            "settings", "errors", "resources"},
+    "cli": {"web", "jobs", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
             "settings", "errors", "resources"},
 }  # fmt: skip
 

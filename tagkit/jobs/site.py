@@ -68,12 +68,17 @@ def zone_named(name: str) -> tzinfo | None:
         ) from None
 
 
-def open_site(directory: Path, clock: Clock = system_clock) -> Site:
-    """The site in ``directory``; NotFound, saying how to make one, when there is none."""
+def open_site(directory: Path, clock: Clock = system_clock, *, lent: bool = False) -> Site:
+    """The site in ``directory``; NotFound, saying how to make one, when there is none.
+
+    ``lent``: the site will pass from thread to thread, used by one of them at a time.
+    """
     from tagkit.record.record import Record
+    from tagkit.record.store import lent_connection, sqlite_connection
 
     settings = read_settings(directory)
-    return Site(directory, settings, Record.open(directory, clock=clock), clock)
+    connect = lent_connection if lent else sqlite_connection
+    return Site(directory, settings, Record.open(directory, clock=clock, connect=connect), clock)
 
 
 def read_settings(directory: Path) -> Settings:

@@ -46,9 +46,22 @@ Connect = Callable[[Path], Connection]
 
 def sqlite_connection(path: Path) -> sqlite3.Connection:
     """A connection without transactions of its own."""
-    uri = f"{path.absolute().as_uri()}?mode=rw"
+    return _connection(path, check_same_thread=True)
+
+
+def lent_connection(path: Path) -> sqlite3.Connection:
+    """The same, to be handed from thread to thread; one uses it at a time."""
+    return _connection(path, check_same_thread=False)
+
+
+def _connection(path: Path, check_same_thread: bool) -> sqlite3.Connection:
     return sqlite3.connect(
-        uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000, cached_statements=256
+        f"{path.absolute().as_uri()}?mode=rw",
+        uri=True,
+        isolation_level=None,
+        timeout=BUSY_TIMEOUT_MS / 1000,
+        cached_statements=256,
+        check_same_thread=check_same_thread,
     )
 
 

@@ -1,0 +1,1 @@
+"""Pages, JSON API and live picture: what the jobs do, on a screen."""

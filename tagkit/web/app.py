@@ -1,0 +1,52 @@
+"""The web app: put together from its pages."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from datetime import datetime
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+
+from tagkit import __version__
+from tagkit.jobs.site import system_clock
+from tagkit.web.depends import ENTER
+from tagkit.web.door import SiteDoor
+from tagkit.web.language import LANGUAGES, installed
+from tagkit.web.options import ServeOptions
+from tagkit.web.problems import add_handlers
+from tagkit.web.render import environment
+from tagkit.web.routes import assets
+
+STATIC = Path(__file__).parent / "static"
+
+
+def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clock) -> FastAPI:
+    """The app for one site; raises NotFound or WrongInput when the site can't be opened."""
+    door = SiteDoor(options.directory, clock)
+    with door.borrow():
+        pass  # a site that can't be opened is told before anything listens
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        door.close()
+
+    app = FastAPI(
+        title="tagkit",
+        version=__version__,
+        lifespan=life,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+    )
+    app.state.options = options
+    app.state.door = door
+    app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for router in (assets.router,):
+        app.include_router(router, dependencies=[ENTER])
+    add_handlers(app)
+    return app

@@ -1,0 +1,50 @@
+"""The site behind the pages: opened records, lent to one request at a time."""
+
+from __future__ import annotations
+
+import contextlib
+from collections import deque
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
+
+from tagkit.jobs.site import SETTINGS_FILE, Site, open_site, system_clock
+
+
+class SiteDoor:
+    """Keeps opened sites for the next request; opens them anew when the settings were edited.
+
+    Requests answered side by side never share a connection, so that none sees another's
+    unfinished transaction.
+    """
+
+    def __init__(self, directory: Path, clock: Callable[[], datetime] = system_clock) -> None:
+        self.directory = directory
+        self.clock = clock
+        self._idle: deque[tuple[int, Site]] = deque()
+
+    @contextlib.contextmanager
+    def borrow(self) -> Iterator[Site]:
+        """A site for this request alone."""
+        edited = (self.directory / SETTINGS_FILE).stat().st_mtime_ns
+        opened, site = self._take(edited)
+        try:
+            yield site
+        except BaseException:
+            site.record.close()
+            raise
+        self._idle.append((opened, site))
+
+    def _take(self, edited: int) -> tuple[int, Site]:
+        while self._idle:
+            with contextlib.suppress(IndexError):
+                opened, site = self._idle.pop()
+                if opened == edited:
+                    return opened, site
+                site.record.close()
+        return edited, open_site(self.directory, self.clock, lent=True)
+
+    def close(self) -> None:
+        """Let go of every record."""
+        while self._idle:
+            self._idle.pop()[1].record.close()

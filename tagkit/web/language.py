@@ -1,0 +1,81 @@
+"""The visitor's language and units: sentences, times and quantities as this person reads them.
+
+English is the language of the sources. Another language is one PO file in ``locale``, read when
+the app starts; nothing is compiled beforehand.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from babel.dates import format_datetime, format_timedelta
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.support import NullTranslations, Translations
+
+from tagkit.station.words import ENGLISH, Line, say
+
+LOCALE = Path(__file__).parent / "locale"
+LANGUAGES: Mapping[str, str] = {"en": "English", "es": "Español"}
+
+
+@cache
+def translations(language: str) -> NullTranslations:
+    """The catalogue of a language; the sources' own words where there is none."""
+    path = LOCALE / f"{language}.po"
+    if language == "en" or not path.exists():
+        return NullTranslations()
+    made = io.BytesIO()
+    with path.open("rb") as file:
+        write_mo(made, read_po(file, locale=language))
+    made.seek(0)
+    return Translations(made, domain="messages")
+
+
+@dataclass(frozen=True)
+class Words:
+    """How to say things to one visitor."""
+
+    language: str
+    units: str
+    zone: tzinfo | None
+
+    def __call__(self, sentence: str, **values: object) -> str:
+        """The sentence in the visitor's language, with its {names} filled."""
+        said = translations(self.language).gettext(sentence)
+        return said.format_map(values) if values else said
+
+    def said(self, sentence: str) -> str:
+        """A sentence of a mishap or a reason, begun with a capital and ended with a full stop."""
+        text = self(sentence).strip()
+        return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
+
+    def line(self, line: Line) -> str:
+        """A sentence of the station."""
+        return say(line.key, line.values, {line.key: self(ENGLISH[line.key])})
+
+    def when(self, moment: datetime | str | None, form: str = "EEE d MMM HH:mm") -> str:
+        """A moment in the site's zone; an em dash when it is not known."""
+        if moment is None:
+            return "—"
+        at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+        return str(format_datetime(at.astimezone(self.zone), form, locale=self.language))
+
+    def ago(self, moment: datetime | str | None, now: datetime) -> str:
+        """How long ago, in words; an em dash when it is not known."""
+        if moment is None:
+            return "—"
+        at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+        return str(format_timedelta(at - now, add_direction=True, locale=self.language))
+
+
+def installed(environment: Any, language: str) -> Any:
+    """The Jinja environment, speaking ``language``."""
+    environment.install_gettext_translations(translations(language), newstyle=True)
+    return environment

@@ -1,0 +1,56 @@
+"""A mishap as a page or as JSON: what happened, what to do; never a traceback."""
+
+from __future__ import annotations
+
+import logging
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from tagkit.errors import Busy, NeedsAnswer, NotFound, TagkitError
+from tagkit.web.depends import NotAllowed
+from tagkit.web.render import page
+
+log = logging.getLogger(__name__)
+
+_STATUS: tuple[tuple[type[TagkitError], int], ...] = (
+    (NotAllowed, 403), (NotFound, 404), (NeedsAnswer, 409), (Busy, 503), (TagkitError, 400),
+)  # fmt: skip
+
+
+def add_handlers(app: FastAPI) -> None:
+    """Tell every mishap in the form that was asked for."""
+    app.add_exception_handler(TagkitError, _mishap)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Exception, _bug)
+
+
+def _mishap(request: Request, error: Exception) -> Response:
+    assert isinstance(error, TagkitError)
+    status = next(status for kind, status in _STATUS if isinstance(error, kind))
+    return _told(request, status, error.problem, error.remedy, error.where)
+
+
+def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    if error.status_code == 404:
+        return _told(request, 404, "there is no such page", "Look it up from the start page")
+    return _told(request, error.status_code, str(error.detail), "")
+
+
+def _bug(request: Request, error: Exception) -> Response:
+    log.exception("request failed", exc_info=error)
+    return _told(
+        request, 500, "something went wrong in tagkit", "Nothing was logged. Try again, or tell us"
+    )
+
+
+def _told(request: Request, status: int, problem: str, remedy: str, where: str = "") -> Response:
+    if request.url.path.startswith("/api") or not hasattr(request.state, "words"):
+        return JSONResponse(
+            {"schema": 1, "problem": problem, "remedy": remedy, "where": where}, status
+        )
+    values = {"problem": problem, "remedy": remedy, "where": where}
+    part = request.headers.get("HX-Request") == "true"
+    return page(request, "parts/mishap.html" if part else "mishap.html", values, status)

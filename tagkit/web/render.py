@@ -1,0 +1,48 @@
+"""Pages from templates: the one Jinja environment, and what every page is given."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+def environment() -> Environment:
+    """Everything is escaped; a name that is not given is an error, not an empty string."""
+    return Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        extensions=["jinja2.ext.i18n", "jinja2.ext.do"],
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def page(
+    request: Request,
+    template: str,
+    values: Mapping[str, Any] | None = None,
+    status: int = 200,
+) -> HTMLResponse:
+    """The page, in the visitor's language. ``values`` are the template's own names."""
+    from tagkit.web.language import Words
+
+    words: Words = request.state.words
+    visitor = request.state.visitor
+    made = request.app.state.environments[words.language].get_template(template)
+    html = made.render(
+        request=request,
+        visitor=visitor,
+        words=words,
+        site_name=request.state.site_name,
+        here=request.url.path,
+        **(values or {}),
+    )
+    return HTMLResponse(html, status_code=status)

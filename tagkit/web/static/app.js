@@ -1,0 +1,2 @@
+// What every page shares. No page asks another host for anything.
+"use strict";

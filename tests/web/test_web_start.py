@@ -1,0 +1,12 @@
+"""The start page leads to the three moments that matter most."""
+
+from __future__ import annotations
+
+from fastapi.testclient import TestClient
+
+
+def test_the_start_page_leads_to_a_change_the_rotation_and_a_delivery(client: TestClient) -> None:
+    page = client.get("/")
+    assert page.status_code == 200
+    for address in ("/station", "/rotation", "/delivery"):
+        assert f'href="{address}"' in page.text
