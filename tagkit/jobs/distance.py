@@ -19,7 +19,9 @@ from tagkit.labels.distance import (
     plan_for_distance,
     plan_for_module,
 )
-from tagkit.labels.template import MM_PER_INCH, Template, load_template, module_for
+from tagkit.labels.symbol_room import module_for
+from tagkit.labels.template import Template, load_template
+from tagkit.labels.template_model import MM_PER_INCH
 from tagkit.symbol.tables import size_of
 from tagkit.units import Dimension, Quantity, parse_quantity
 

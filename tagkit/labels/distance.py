@@ -17,7 +17,7 @@ import math
 from dataclasses import dataclass
 
 from tagkit.labels.reading import PIXELS_PER_MODULE, Reading
-from tagkit.labels.template import FRAME_LINE, MM_PER_INCH, QUIET
+from tagkit.labels.template_model import FRAME_LINE, MM_PER_INCH, QUIET
 from tagkit.symbol.tables import size_of
 
 MOST_MOTION = 0.5  # modules

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from tagkit.errors import WrongInput
 from tagkit.labels.drawing import Box, Ink, Words
 from tagkit.labels.fonts import CAPITAL, Weight, face
+from tagkit.labels.template_model import Element, Template
 
 _LEADING = 1.2  # from baseline to baseline, in units of the font size
 _STEP = 0.95  # from one tried size to the next
@@ -130,3 +132,17 @@ def _measured(lines: tuple[str, ...], size: float, weight: Weight) -> Fitted:
     below = max(_DESCENT, letters.ink(lines[-1])[1]) * size
     between = (len(lines) - 1) * _LEADING * size
     return Fitted(lines, size, above, below, above + between + below)
+
+
+def start(box: Box, used: float, align: str) -> float:
+    spare = box.width - used
+    return box.x + {"left": 0.0, "centre": spare / 2, "right": spare}[align]
+
+
+def too_long(text: str, element: Element, template: Template) -> WrongInput:
+    return WrongInput(
+        f"“{text}” does not fit into {element.box.width:g} × {element.box.height:g} mm in letters "
+        f"of {element.smallest:g} mm",
+        "Give its box more room or allow smaller letters",
+        f"{template.where}, {element.show}",
+    )

@@ -20,7 +20,7 @@ from tagkit.labels.drawing import Area, Box, Frame, Mark, Modules, SafetySign, W
 from tagkit.labels.fonts import Weight, face
 from tagkit.labels.layout import Layout
 from tagkit.labels.signs import SIDE, SIGNS, Shape
-from tagkit.labels.template import Template
+from tagkit.labels.template_model import Template
 from tagkit.symbol.encode import Symbol
 
 _POINTS = 72 / 25.4  # a millimetre

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from tagkit.labels.layout import Layout
 from tagkit.labels.pdf import write_pdf
 from tagkit.labels.raster import render_pages
-from tagkit.labels.template import Template
+from tagkit.labels.template_model import Template
 
 _THRESHOLD = 128
 

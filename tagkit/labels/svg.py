@@ -13,7 +13,7 @@ from tagkit.labels.layout import Layout
 from tagkit.labels.outlines import outline
 from tagkit.labels.pdf import rectangles
 from tagkit.labels.signs import SIDE, SIGNS, Shape, svg_path
-from tagkit.labels.template import Template
+from tagkit.labels.template_model import Template
 
 
 def svg_label(layout: Layout, template: Template) -> str:

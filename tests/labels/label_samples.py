@@ -16,7 +16,7 @@ from tagkit.assets.truck import Truck
 from tagkit.labels.cards import badge_content, command_content, out_of_service_content
 from tagkit.labels.content import LabelContent, content_for
 from tagkit.labels.layout import Layout, lay_out
-from tagkit.labels.template import Template
+from tagkit.labels.template_model import Template
 
 LINK = "HTTPS://LABELS.EXAMPLE/A/"
 

@@ -21,7 +21,8 @@ from tagkit.labels.drawing import Area, Box, Frame, Modules, Words
 from tagkit.labels.layout import Layout, lay_out
 from tagkit.labels.pdf import write_pdf
 from tagkit.labels.raster import render_pages
-from tagkit.labels.template import QUIET, Template, load_template
+from tagkit.labels.template import Template, load_template
+from tagkit.labels.template_model import QUIET
 from tagkit.resources import label_templates
 from tagkit.units import Quantity, quantity
 

@@ -8,7 +8,8 @@ import pytest
 from tagkit.assets.card import CardKind
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
-from tagkit.labels.template import load_template, module_for, parse_template, templates
+from tagkit.labels.symbol_room import module_for
+from tagkit.labels.template import load_template, parse_template, templates
 from tagkit.resources import label_templates
 
 GOOD = (label_templates() / "sheet-a4.toml").read_text(encoding="utf-8")
