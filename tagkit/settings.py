@@ -49,6 +49,26 @@ class StationSettings:
 
     name: str = _setting("desk", "Name under which this computer writes into the record.")
     by: str = _setting("", "Person code used when --by is not given; empty: --by is required.")
+    stand: str = _setting(
+        "", "Where a battery goes that comes out and is shown no charger, like: roller stand."
+    )
+    steps: str = _setting(
+        "brake, seated, retainer, cable, connected, works",
+        "Finishing steps of a change in their order, with commas: brake, seated, retainer, cable, "
+        "connected, works, or words of your own.",
+    )
+    foot_switch: str = _setting(
+        "PageDown", "Key that a foot switch sends, as browsers name it (PageDown, F13 ...)."
+    )
+    light_tower: str = _setting(
+        "",
+        "Command for a light tower, run with the answer (go, stop, ask, wait, done) and the "
+        "station's name after it; empty: none.",
+    )
+
+    def finishing_steps(self) -> tuple[str, ...]:
+        """The steps one by one."""
+        return tuple(step for one in self.steps.split(",") if (step := " ".join(one.split())))
 
 
 @dataclass(frozen=True)
