@@ -43,6 +43,7 @@ def page(
         words=words,
         site_name=request.state.site_name,
         here=request.url.path,
+        now_seconds=round(request.app.state.door.clock().timestamp(), 1),
         **(values or {}),
     )
     return HTMLResponse(html, status_code=status)
