@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from tagkit.record.care_bodies import CARE_SHAPES, care_problem, charge_problem
+
 Body = dict[str, Any]
 Upcasters = Mapping[tuple[str, int], Callable[[Body], Body]]
 
@@ -34,7 +36,7 @@ SHAPES: dict[str, BodyShape] = {
     ),
     "married": BodyShape(("facts",), (("differences", ()), ("settled", None))),
     "amended": BodyShape(("changes", "reason"), (("second", None),)),
-    "retired": BodyShape(("reason",), (("receipt", None),)),
+    "retired": BodyShape(("reason",), (("receipt", None), ("papers", None))),
     "label_printed": BodyShape(("labels",)),
     "label_inspected": BodyShape(
         ("asset", "verdict", "unused_error_correction"),
@@ -67,25 +69,42 @@ SHAPES: dict[str, BodyShape] = {
     "moved": BodyShape(("battery", "place"), (), ("battery", "place")),
     "charge_started": BodyShape(
         ("battery", "charge_kind"),
-        (("charger", None), ("temperature", None), ("sg", None), ("verdict", None)),
+        (
+            ("charger", None),
+            ("temperature", None),
+            ("sg", None),
+            ("verdict", None),
+            ("discharge", None),  # of the use before: percent, ah, by
+            ("gauge_percent", None),
+            ("flags", ()),
+        ),
         ("battery", "charger"),
     ),
     "charge_ended": BodyShape(
-        ("battery",), (("temperature", None), ("sg", None), ("ah", None)), ("battery",)
+        ("battery",),
+        (
+            ("temperature", None),
+            ("sg", None),
+            ("ah", None),
+            ("highest_temperature", None),
+            ("current", None),  # [[hours since the start, A], ...]
+            ("charge_kind", None),  # where no start says it
+            ("started_at", None),
+            ("discharge", None),
+            ("flags", ()),
+            ("counts", True),  # False: too short to count as charged
+            ("imported_from", None),
+        ),
+        ("battery",),
     ),
     "held": BodyShape(("asset", "reason"), (("safety", False),), ("asset",)),
     "released": BodyShape(("asset", "reason"), (("hold", None),), ("asset",)),
     "voided": BodyShape(("event", "reason")),
     "authorised": BodyShape(("person", "initials", "role"), (("until", None), ("reference", None))),
-    # Kept in the timeline; nothing is folded from them yet.
-    "watered": BodyShape(),
-    "cells_read": BodyShape(),
-    "capacity_tested": BodyShape(),
-    "repaired": BodyShape(),
-    "inspected": BodyShape(),
-    "cleaned": BodyShape(),
-    "steps_confirmed": BodyShape(),
-    "incident": BodyShape(),
+    **{
+        kind: BodyShape(required, defaults, tags)
+        for kind, (required, defaults, tags) in CARE_SHAPES.items()
+    },
 }
 
 UPCASTERS: dict[tuple[str, int], Callable[[Body], Body]] = {}
@@ -132,7 +151,9 @@ def _problem(kind: str, body: Body) -> str | None:
         return f"a label is one of {', '.join(LABEL_VERDICTS)}"
     if kind == "authorised" and body["role"] not in ROLES:
         return f"a role is one of {', '.join(ROLES)}"
-    return None
+    if kind in ("charge_started", "charge_ended"):
+        return charge_problem(body)
+    return care_problem(kind, body)
 
 
 def present_body(

@@ -11,6 +11,15 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from tagkit.record.envelope import Event
+from tagkit.record.fold_care import (
+    CARE_EFFECTS,
+    charge_over,
+    codes_of,
+    discharge_told,
+    newer,
+    take_reading,
+    use_is_over,
+)
 from tagkit.record.state import AssetState
 
 
@@ -86,6 +95,11 @@ def _amended(state: AssetState, event: Event, _: str) -> None:
 
 
 def _retired(state: AssetState, event: Event, moment: str) -> None:
+    body = event.body
+    state.receipt = body["receipt"] or state.receipt
+    state.papers = body["papers"] or state.papers
+    if state.retired_at is not None:
+        return  # its receipt came later
     state.retired_at = moment
     if state.place_since is None or moment >= state.place_since:
         _put(state, None, moment, event, "moved")
@@ -105,7 +119,7 @@ def _label_printed(state: AssetState, event: Event, _: str) -> None:
 
 def _label_inspected(state: AssetState, event: Event, moment: str) -> None:
     body = event.body
-    if state.tag == body["asset"] and _newer(state.label_condition, moment):
+    if state.tag == body["asset"] and newer(state.label_condition, moment):
         state.label_condition = {
             "verdict": body["verdict"],
             "unused_error_correction": body["unused_error_correction"],
@@ -146,7 +160,7 @@ def _put(
 def _changed(state: AssetState, event: Event, moment: str) -> None:
     body = event.body
     if state.tag == body["truck"]:
-        if body["hours"] is not None and _newer(state.hours, moment):
+        if body["hours"] is not None and newer(state.hours, moment):
             state.hours = {"value": body["hours"], "at": moment}
     elif state.tag == body["battery_in"]:
         _put(state, {"kind": "truck", "name": body["truck"]}, moment, event, "changed")
@@ -162,6 +176,8 @@ def _changed(state: AssetState, event: Event, moment: str) -> None:
         state.release = None
     else:
         return
+    if state.tag == body["battery_in"]:
+        use_is_over(state)
     if state.last_changed_at is None or moment >= state.last_changed_at:
         state.last_changed_at = moment
         state.last_change = event.id
@@ -202,6 +218,9 @@ def _charge_started(state: AssetState, event: Event, moment: str) -> None:
                 "temperature": body["temperature"],
                 "sg": body["sg"],
             }
+            if body["flags"]:
+                state.charging["codes"] = codes_of(body["flags"])
+        discharge_told(state, body["discharge"], moment)
     _readings(state, body, moment)
 
 
@@ -209,27 +228,22 @@ def _charge_ended(state: AssetState, event: Event, moment: str) -> None:
     body = event.body
     if state.tag != body["battery"]:
         return
-    kind = None
+    kind = body["charge_kind"]
+    started = body["started_at"]
     if state.charging and moment >= state.charging["started_at"]:
-        kind = state.charging["kind"]
+        kind, started = state.charging["kind"], state.charging["started_at"]
         state.charging = None
-    if state.last_charged_at is None or moment >= state.last_charged_at:
+    if body["counts"] and (state.last_charged_at is None or moment >= state.last_charged_at):
         state.last_charged_at = moment
         state.last_charge_kind = kind
         state.release = None
+    charge_over(state, event, moment, kind, started)
     _readings(state, body, moment)
 
 
 def _readings(state: AssetState, body: dict[str, Any], moment: str) -> None:
-    if body["temperature"] is not None and _newer(state.last_temperature, moment):
-        state.last_temperature = _reading(body["temperature"], "°C", moment)
-    if body["sg"] is not None and _newer(state.last_sg, moment):
-        state.last_sg = _reading(body["sg"], "SG", moment)
-
-
-def _reading(value: Any, unit: str, moment: str) -> dict[str, Any]:
-    reading = value if isinstance(value, dict) else {"value": value, "unit": unit}
-    return {"value": reading["value"], "unit": reading["unit"], "at": moment}
+    take_reading(state, "last_temperature", body["temperature"], "°C", moment)
+    take_reading(state, "last_sg", body["sg"], "SG", moment)
 
 
 def _held(state: AssetState, event: Event, moment: str) -> None:
@@ -260,10 +274,6 @@ def _released(state: AssetState, event: Event, moment: str) -> None:
         state.holds = [hold for hold in state.holds if hold["id"] != body["hold"]]
 
 
-def _newer(reading: dict[str, Any] | None, moment: str) -> bool:
-    return reading is None or bool(moment >= reading["at"])
-
-
 def _later(one: str | None, other: str) -> str:
     return other if one is None else max(one, other)
 
@@ -282,4 +292,5 @@ _EFFECTS: dict[str, Callable[[AssetState, Event, str], None]] = {
     "charge_ended": _charge_ended,
     "held": _held,
     "released": _released,
+    **CARE_EFFECTS,
 }

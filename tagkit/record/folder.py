@@ -104,6 +104,7 @@ class Folder:
             self._load(tag)
         for tag in sorted(self._changed):
             kept = self._kept[tag]
+            self._connection.execute("INSERT OR IGNORE INTO unjudged VALUES (?)", (tag,))
             if kept is None:
                 self._connection.execute("DELETE FROM assets WHERE tag = ?", (tag,))
                 continue

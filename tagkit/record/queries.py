@@ -6,13 +6,14 @@ fleet where the other column finds one asset.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import EVENT_COLUMNS, events_of, plain, read_event
 from tagkit.record.journal import PERSON_MARK, find_event
 from tagkit.record.receive import Parcel
+from tagkit.record.schema import RARE_KINDS
 from tagkit.record.state import AssetState, Person
 from tagkit.record.store import Connection
 
@@ -75,6 +76,45 @@ def timeline(connection: Connection, tag: str, limit: int | None) -> list[Event]
         (tag, -1 if limit is None else limit),
     ).fetchall()
     return [read_event(*row) for row in rows]
+
+
+_RARE = ", ".join(f"'{kind}'" for kind in RARE_KINDS)
+
+
+def happened(
+    connection: Connection, kinds: Sequence[str], since: int, until: int, limit: int | None
+) -> list[Event]:
+    """Events of some kinds whose place in the order lies in a time (ms), newest first.
+
+    Kinds of RARE_KINDS are found by an index of their own, whatever the time.
+    """
+    if not kinds:
+        return []
+    marks = ", ".join("?" for _ in kinds)
+    rare = f" AND e.kind IN ({_RARE})" if set(kinds) <= set(RARE_KINDS) else ""
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM events e JOIN chains c ON c.chain = e.chain "
+        f"WHERE e.apart = 0 AND e.effective >= ? AND e.effective < ? AND e.kind IN ({marks}){rare} "
+        "ORDER BY e.effective DESC, e.clock DESC LIMIT ?",
+        (since << 16, until << 16, *kinds, -1 if limit is None else limit),
+    ).fetchall()
+    return [read_event(*row) for row in rows]
+
+
+def tally(connection: Connection, since: int, until: int) -> dict[str, int]:
+    """How many events of each kind were recorded in a time (ms), undone ones too."""
+    rows = connection.execute(
+        "SELECT kind, count(*) FROM events WHERE apart = 0 AND effective >= ? AND effective < ? "
+        "GROUP BY kind",
+        (since << 16, until << 16),
+    ).fetchall()
+    return dict(rows)
+
+
+def latest(connection: Connection) -> int:
+    """The latest time of the record (ms): no event that counts is after it."""
+    row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
+    return int(row[0] or 0) >> 16
 
 
 def last_change(connection: Connection, of: str) -> Event | None:

@@ -8,20 +8,21 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator, Mapping
-from datetime import datetime
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
 from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
 from tagkit.record import queries
-from tagkit.record.clock import Clock, system_clock
+from tagkit.record.clock import Clock, milliseconds, system_clock
 from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import Folder, states_are_current
 from tagkit.record.journal import find_event
 from tagkit.record.keys import StationKey
+from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
@@ -239,6 +240,36 @@ class Record:
         """The last change (not voided) of a truck or battery, or at a station by its name."""
         with translated(self.path):
             return queries.last_change(self._reading(), str(of))
+
+    def happened(
+        self, kinds: Sequence[str], since: datetime, until: datetime, limit: int | None = None
+    ) -> list[Event]:
+        """Events of these kinds recorded in a time, newest first, voided ones too."""
+        with translated(self.path):
+            return queries.happened(
+                self._reading(), kinds, milliseconds(since), milliseconds(until), limit
+            )
+
+    def tally(self, since: datetime, until: datetime) -> dict[str, int]:
+        """How many events of each kind were recorded in a time."""
+        with translated(self.path):
+            return queries.tally(self._reading(), milliseconds(since), milliseconds(until))
+
+    def latest(self) -> datetime:
+        """The latest time of the record; its clock never runs back behind it."""
+        with translated(self.path):
+            return datetime.fromtimestamp(queries.latest(self._reading()) / 1000, UTC)
+
+    def outlook(self) -> OutlookTables:
+        """What was judged of the states, for reading."""
+        return OutlookTables(self._reading())
+
+    @contextlib.contextmanager
+    def judging(self) -> Iterator[OutlookTables]:
+        """What was judged of the states, to be kept anew: together or not at all. Hold it for
+        moments only, others can't write meanwhile."""
+        with translated(self.path), self._transaction():
+            yield OutlookTables(self._connection)
 
     def people(self) -> dict[str, Person]:
         """Code -> person, as last authorised."""

@@ -72,7 +72,40 @@ def _m002_state(db: Database) -> None:
     db.execute("CREATE TABLE serials (kind TEXT PRIMARY KEY, last INTEGER NOT NULL) WITHOUT ROWID")
 
 
-STEPS: tuple[Callable[[Database], None], ...] = (_m001_journal, _m002_state)
+def _m003_outlook(db: Database) -> None:
+    """What the states mean for today, by the site's settings; all of it can be made again."""
+    db.execute("""CREATE TABLE outlook (
+        tag TEXT PRIMARY KEY, kind TEXT NOT NULL,
+        standing TEXT NOT NULL,         -- ready for use by the record, on charge, held, ...
+        ready_at TEXT, rested_since TEXT,
+        volts REAL, kilograms REAL,
+        sisters TEXT, thirst REAL,      -- batteries of its kind; what it drinks
+        content TEXT NOT NULL) WITHOUT ROWID""")
+    db.execute("""CREATE INDEX outlook_by_rotation ON outlook (volts, standing, rested_since, tag)
+        WHERE volts IS NOT NULL""")
+    db.execute("CREATE INDEX outlook_by_standing ON outlook (kind, standing, ready_at)")
+    db.execute(
+        "CREATE INDEX outlook_by_sisters ON outlook (sisters, thirst) WHERE thirst IS NOT NULL"
+    )
+    db.execute("""CREATE TABLE notices (   -- what is to be told of an asset from a moment on
+        tag TEXT NOT NULL, code TEXT NOT NULL, cell INTEGER NOT NULL,
+        at TEXT NOT NULL, rank INTEGER NOT NULL, sentence TEXT NOT NULL,
+        PRIMARY KEY (tag, code, cell)) WITHOUT ROWID""")
+    db.execute("CREATE INDEX notices_by_rank ON notices (rank, at, code)")
+    db.execute("CREATE TABLE unjudged (tag TEXT PRIMARY KEY) WITHOUT ROWID")
+    db.execute("INSERT INTO unjudged SELECT tag FROM assets")
+    kinds = ", ".join(f"'{kind}'" for kind in RARE_KINDS)
+    db.execute(f"CREATE INDEX events_rare ON events (kind, effective) WHERE kind IN ({kinds})")
+
+
+RARE_KINDS = (
+    "incident", "held", "released", "repaired", "inspected", "capacity_tested", "cleaned",
+    "retired", "registered", "amended",
+)  # fmt: skip
+"""Kinds that reports ask for by themselves; the index by them stays small. A query uses it only
+when it names the same list. Other kinds take a step of their own."""
+
+STEPS: tuple[Callable[[Database], None], ...] = (_m001_journal, _m002_state, _m003_outlook)
 SCHEMA_VERSION = len(STEPS)
 
 

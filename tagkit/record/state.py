@@ -10,7 +10,7 @@ import json
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-FOLD_VERSION = 2
+FOLD_VERSION = 3
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
@@ -75,6 +75,34 @@ class AssetState:
     release: dict[str, Any] | None = None
     """A supervisor's release of an unready battery: reason, by, at, event. The next change or
     charge uses it up."""
+
+    done: dict[str, str] = field(default_factory=dict)
+    """When things were last done: water, equalize, round, pilot, inspection, cleaning, leakage,
+    capacity test, check (of equipment), charge."""
+    rounds: list[list[str]] = field(default_factory=list)
+    """The last full rounds as [at, event], oldest first; what was read is in the events."""
+    waterings: list[dict[str, Any]] = field(default_factory=list)
+    """The last ones, oldest first: at, event, litres, before, percent (discharged since the one
+    before, None when a use in between is not known)."""
+    use: dict[str, Any] = field(default_factory=dict)
+    """What it gave: percent (sum of known discharges), uses, unknown (how many are not known);
+    since_water, since_equalize (percent), unknown_since_water."""
+    last_charge: dict[str, Any] | None = None
+    """event, started_at, at, kind, ah, counts, codes (of its flags)."""
+    new_cells: dict[str, str] = field(default_factory=dict)
+    """Baselines: cell -> since when its readings are another cell's; "all" after acid work."""
+    jumpered: list[int] = field(default_factory=list)
+    capacity_test: dict[str, Any] | None = None
+    """percent, life_over, at, event."""
+    leakage_test: dict[str, Any] | None = None
+    """ohm, passes, at, event."""
+    inspection: dict[str, Any] | None = None
+    """The last one: sort, passed, findings, at, event."""
+    todos: list[dict[str, Any]] = field(default_factory=list)
+    """id, what, by, at: what inspections and repairs left to be done."""
+    receipt: str | None = None
+    """Of a retired asset: the recycler's receipt."""
+    papers: str | None = None
 
     last_event: str = ""
     last_event_at: str | None = None

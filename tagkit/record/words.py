@@ -53,6 +53,44 @@ def _charge_started(body: Body, _: str) -> str:
     return f"started charging {body['battery']}" + (f" on {charger}" if charger else "")
 
 
+def _watered(body: Body, tags: str) -> str:
+    litres = f" with {_plain(body['litres'])} l" if body["litres"] is not None else ""
+    found = f", found {body['before']}" if body["before"] else ""
+    return f"watered {tags}{litres}{found}"
+
+
+def _cells_read(body: Body, tags: str) -> str:
+    extent = "the pilot cell" if body["extent"] == "pilot" else "the cells"
+    return f"read {extent} of {tags} ({len(body['cells'])})"
+
+
+def _capacity_tested(body: Body, tags: str) -> str:
+    percent = body["percent_of_rated"]
+    result = f": {_plain(percent)} % of rated" if percent is not None else ""
+    return f"tested the capacity of {tags}{result}"
+
+
+def _repaired(body: Body, tags: str) -> str:
+    cells = ", ".join(map(str, body["cells"]))
+    what = body["sort"] if body["sort"] != "other" else body["what"]
+    said = f" ({body['what']})" if body["what"] and body["sort"] != "other" else ""
+    return f"repaired {tags}: {what}{f', cell {cells}' if cells else ''}{said}"
+
+
+def _inspected(body: Body, tags: str) -> str:
+    findings = "; ".join(body["findings"]) or "nothing found"
+    return f"inspected {tags}{_passed(body['passed'])}: {findings}"
+
+
+def _passed(passed: bool | None) -> str:
+    return {True: ", passed", False: ", not passed", None: ""}[passed]
+
+
+def _plain(figure: Any) -> str:
+    value = figure["value"] if isinstance(figure, dict) else figure
+    return f"{float(value):g}"
+
+
 _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "epoch_started": lambda body, _: f"began to record ({body['reason']})",
     "registered": lambda _, tags: f"registered {tags}",
@@ -68,6 +106,21 @@ _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "charge_ended": lambda body, _: f"ended the charge of {body['battery']}",
     "held": lambda body, _: f"put a hold on {body['asset']} ({body['reason']})",
     "released": lambda body, _: f"released {body['asset']} ({body['reason']})",
+    "watered": _watered,
+    "cells_read": _cells_read,
+    "capacity_tested": _capacity_tested,
+    "leakage_tested": lambda body, tags: (
+        f"measured {body['ohm']} ohm from case to post of {tags}{_passed(body['passes'])}"
+    ),
+    "repaired": _repaired,
+    "inspected": _inspected,
+    "cleaned": lambda _, tags: f"cleaned {tags}",
+    "steps_confirmed": lambda body, tags: (
+        f"confirmed the steps of {body['procedure']}{f' at {tags}' if tags else ''}"
+    ),
+    "incident": lambda body, tags: (
+        f"reported an incident ({body['sort']}: {body['what']}){f' with {tags}' if tags else ''}"
+    ),
     "voided": lambda body, tags: f"undid an entry about {tags} ({body['reason']})",
     "authorised": lambda body, _: f"authorised {body['person']} as {body['role']}",
 }

@@ -212,13 +212,13 @@ def test_kinds_and_versions_of_a_newer_program_are_not_understood() -> None:
 def test_older_bodies_are_brought_up_to_date_step_by_step(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(
         __import__("tagkit.record.bodies", fromlist=["SHAPES"]).SHAPES,
-        "watered",
+        "retired",
         BodyShape(("litres",), version=3),
     )
     steps = {
-        ("watered", 1): lambda body: {"millilitres": body["ml"]},
-        ("watered", 2): lambda body: {"litres": body["millilitres"] / 1000},
+        ("retired", 1): lambda body: {"millilitres": body["ml"]},
+        ("retired", 2): lambda body: {"litres": body["millilitres"] / 1000},
     }
-    assert present_body("watered", 1, {"ml": 500}, steps) == {"litres": 0.5}
-    assert present_body("watered", 3, {"litres": 2}, steps) == {"litres": 2}
-    assert present_body("watered", 1, {"ml": 500}, {}) is None
+    assert present_body("retired", 1, {"ml": 500}, steps) == {"litres": 0.5}
+    assert present_body("retired", 3, {"litres": 2}, steps) == {"litres": 2}
+    assert present_body("retired", 1, {"ml": 500}, {}) is None
