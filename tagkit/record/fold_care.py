@@ -38,11 +38,6 @@ def take_reading(state: AssetState, name: str, value: Any, unit: str, moment: st
         setattr(state, name, {"value": reading["value"], "unit": reading["unit"], "at": moment})
 
 
-def codes_of(flags: Iterable[Any]) -> list[str]:
-    """The codes of flags as a body keeps them."""
-    return [flag["code"] for flag in flags]
-
-
 def discharge_told(state: AssetState, told: dict[str, Any] | None, moment: str) -> None:
     """What the use before a charge took, judged when the charge was recorded."""
     if told is None or told.get("percent") is None:
@@ -75,7 +70,7 @@ def charge_over(
             "kind": kind,
             "ah": figure(body["ah"]),
             "counts": body["counts"],
-            "codes": codes_of(body["flags"]),
+            "flags": list(body["flags"]),
         }
     if not body["counts"]:
         return
@@ -213,8 +208,10 @@ def _inspected(state: AssetState, event: Event, moment: str) -> None:
     if state.tag not in event.tags:
         return
     body = event.body
-    done(state, "check" if state.kind != "B" else "inspection", moment)
-    if newer(state.inspection, moment):
+    reported = body["sort"] == "report"
+    if not reported:
+        done(state, "check" if state.kind != "B" else "inspection", moment)
+    if not reported and newer(state.inspection, moment):
         state.inspection = {
             "sort": body["sort"],
             "passed": body["passed"],
