@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -12,6 +15,7 @@ from tagkit.cli.show import json_out, line, problem
 from tagkit.errors import Exit, TagkitError, WrongInput
 
 if TYPE_CHECKING:
+    from tagkit.jobs.site import Site
     from tagkit.reader.read import Read
     from tagkit.reader.sources import Frame
 
@@ -36,13 +40,18 @@ def read(
     by: By = None,
     station: Station = None,
     site: SiteDir = HERE,
+    only_decode: Annotated[
+        bool,
+        typer.Option("--only-decode", help="Do not recover damaged labels (faster on folders)."),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Read labels from pictures, videos, streams or a camera.
 
     With a camera on a terminal this is a station: it shows what it saw and the verdict, and asks
-    before it logs. Codes that are not ours are said to be so. Ends with 3 when nothing of ours
-    was read.
+    before it logs. With a site, labels that are too damaged for decoding are identified among
+    its own by what is left of them, and marked as recovered: compare the number by eye. Codes
+    that are not ours are said to be so. Ends with 3 when nothing of ours was read.
     """
     if camera is None and not sources:
         raise WrongInput("nothing to read from", "Name a picture, a video, a stream, or --camera 0")
@@ -61,6 +70,20 @@ def read(
             name = station_name(opened.settings, station)
             run_station(opened, wanted[0], by=code, name=name)
         return
+    with nullcontext() if only_decode else _site_if_any(site) as known:
+        _read(wanted, known, as_json)
+
+
+def _site_if_any(directory: Path) -> AbstractContextManager[Site | None]:
+    """The site whose labels may be recovered; None where no folder is named and here is none."""
+    from tagkit.jobs.site import SETTINGS_FILE
+
+    if directory == HERE and not (directory / SETTINGS_FILE).is_file():
+        return nullcontext()
+    return open_site(directory)
+
+
+def _read(wanted: Sequence[str | int], site: Site | None, as_json: bool) -> None:
     from tagkit.jobs.camera import CameraWatch
     from tagkit.jobs.looking import looks
     from tagkit.reader.decoders import hint
@@ -70,7 +93,7 @@ def read(
     for source in wanted:
         watch = CameraWatch()
         try:
-            for seen in looks(source, lambda told: problem(str(told))):
+            for seen in looks(source, lambda told: problem(str(told)), site=site):
                 ours += len(seen.labels)
                 for one in (*seen.labels, *seen.foreign):
                     _print(seen.frame, one, as_json)

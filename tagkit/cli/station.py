@@ -77,7 +77,7 @@ def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
     line(HELP)
     last = _show(screen_of(station, change), None)
     shown_at, in_person = time.monotonic(), _on_keyboard()
-    for given in _inputs(source, keys):
+    for given in _inputs(site, source, keys):
         if isinstance(given, Line) and in_person and given.too_soon(shown_at):
             line("  ! That key came before this screen could be read. Press again.")
             continue
@@ -85,7 +85,10 @@ def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
         meant = _meaning(given.text, screen, change) if isinstance(given, Line) else given
         if meant is not None:
             change = step(station, change, meant)
-        now = _show(screen_of(station, change), last)
+        screen = screen_of(station, change)
+        # Whoever typed something is answered, also when the answer is the same again.
+        again = isinstance(given, Line) and screen.notice is not None
+        now = _show(screen, None if again else last)
         if now != last:
             last, shown_at = now, time.monotonic()
 
@@ -101,10 +104,10 @@ def _listen(keys: Keys) -> None:
     keys.put(None)
 
 
-def _inputs(source: str | int, keys: Keys) -> Iterator[Input | Line]:
+def _inputs(site: Site, source: str | int, keys: Keys) -> Iterator[Input | Line]:
     """What comes in, in order: typed lines, and labels as they are shown. Ends with q."""
     watch = CameraWatch()
-    for seen in looks(source, lambda told: problem(str(told))):
+    for seen in looks(source, lambda told: problem(str(told)), site=site):
         if told := watch.trouble(seen):
             line(f"  ! {told}")
         for one in seen.foreign:

@@ -86,8 +86,10 @@ def conditions_in(
 ) -> list[LabelCondition]:
     """The condition of every label of ours in one picture (grey or BGR, uint8).
 
-    ``reads``: labels read or recovered before, with their corners; without, they are read here.
+    ``reads``: labels read or recovered before, with their corners; without, they are read here,
+    and those that no decoder reads are recovered among the site's.
     """
+    from tagkit.jobs.roster import roster_of
     from tagkit.reader.condition import expected_symbol, measure
     from tagkit.reader.grading import Limits, grade
     from tagkit.reader.read import read_picture, to_grey
@@ -95,7 +97,7 @@ def conditions_in(
     grey = to_grey(picture)
     limits = Limits(**asdict(site.settings.condition))
     found = []
-    for read in read_picture(grey) if reads is None else reads:
+    for read in read_picture(grey, roster_of(site)) if reads is None else reads:
         if read.tag is None:
             continue
         state = site.record.state(read.tag)

@@ -10,6 +10,7 @@ from tagkit.errors import TagkitError
 
 if TYPE_CHECKING:
     from tagkit.assets.tag import Tag
+    from tagkit.jobs.site import Site
     from tagkit.reader.read import Read
     from tagkit.reader.sources import Frame
 
@@ -29,13 +30,19 @@ class Look:
 
 
 def looks(
-    source: str | int, trouble: Callable[[TagkitError], None] | None = None
+    source: str | int,
+    trouble: Callable[[TagkitError], None] | None = None,
+    *,
+    site: Site | None = None,
 ) -> Iterator[Look]:
     """Look at a picture, folder, video, stream (str) or camera (int), frame by frame.
 
     Every frame gives a Look, also an empty one, so that the caller can attend to other things.
     ``trouble`` is told about pictures of a folder that can't be read and videos that break off.
+    ``site``: labels beyond decoding are identified among those of this site; without it they
+    stay unread.
     """
+    from tagkit.jobs.roster import roster_of
     from tagkit.reader.read import read_picture
     from tagkit.reader.sources import open_source
     from tagkit.reader.tracking import Tracker
@@ -45,13 +52,15 @@ def looks(
         watch, tracker = Watch(), Tracker()
         for frame in frames:
             if frame.still:
-                reads = read_picture(frame.picture)
+                reads = read_picture(frame.picture, roster_of(site) if site else None)
                 yield Look(
                     frame,
                     tuple(one for one in reads if one.tag),
                     tuple(one for one in reads if one.tag is None),
                 )
                 continue
+            if site:
+                watch.roster = roster_of(site)
             sighting = tracker.update(watch.read(frame.picture), frame.at)
             labels = [one for choice in sighting.choices for one in choice.reads]
             labels += [one for one in sighting.seen if one not in labels]
