@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import tomllib
 import zoneinfo
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
@@ -69,6 +69,25 @@ class StationSettings:
     def finishing_steps(self) -> tuple[str, ...]:
         """The steps one by one."""
         return tuple(step for one in self.steps.split(",") if (step := " ".join(one.split())))
+
+
+@dataclass(frozen=True)
+class AccessSettings:
+    """Who may do what at the screen."""
+
+    shift_hours: float = _setting(12.0, "Hours after which a shift ends in any case.", 0.5, 24)
+    idle_hours: float = _setting(
+        4.0, "Hours after which a shift ends when nothing was done.", 0.05, 24
+    )
+    ran_out: str = _setting(
+        "refuse",
+        "A person whose authorisation ran out is refused, or may change batteries with a warning.",
+        among=("refuse", "warn"),
+    )
+    lookup_by_phone: bool = _setting(
+        True,
+        "Whether any phone in the network may open the page behind a label without a shift.",
+    )
 
 
 @dataclass(frozen=True)
@@ -266,6 +285,19 @@ class ChargingSettings:
     short_share_percent: float = _setting(
         60.0, "A conventional charge that returned less of the Ah taken out than this, %.", 10, 100
     )
+    shortest_charge_minutes: float = _setting(
+        5.0,
+        "A charge shorter than this does not count as charged unless somebody confirms it, min.",
+        0,
+        120,
+    )
+    working_celsius: float = _setting(
+        15.0,
+        "Coldest place where the trucks work, °C, unless a truck's plate states its own "
+        "(for the freezing warning).",
+        -60,
+        50,
+    )
     stop_celsius: float = _setting(
         55.0, "Highest electrolyte temperature on charge, °C (US practice: 46 °C).", 30, 70
     )
@@ -334,11 +366,27 @@ class ScheduleSettings:
 
 
 @dataclass(frozen=True)
+class PeopleSettings:
+    """Authorisations."""
+
+    run_out: str = _setting(
+        "refuse",
+        "Someone whose authorisation has run out, or who has none, is warned or refused at a "
+        "change or a charge.",
+        among=("warn", "refuse"),
+    )
+    soon_days: float = _setting(
+        30.0, "An authorisation that runs out within this many days is shown.", 0, 366
+    )
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything in site.toml."""
 
     site: SiteSettings = field(default_factory=SiteSettings)
     station: StationSettings = field(default_factory=StationSettings)
+    access: AccessSettings = field(default_factory=AccessSettings)
     labels: LabelSettings = field(default_factory=LabelSettings)
     fit: FitSettings = field(default_factory=FitSettings)
     readiness: ReadinessSettings = field(default_factory=ReadinessSettings)
@@ -350,6 +398,9 @@ class Settings:
     life: LifeSettings = field(default_factory=LifeSettings)
     ventilation: VentilationSettings = field(default_factory=VentilationSettings)
     schedule: ScheduleSettings = field(default_factory=ScheduleSettings)
+    people: PeopleSettings = field(default_factory=PeopleSettings)
+    logs: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """Kinds of charger's logs: name -> what is in which column."""
 
     def payload_style(self) -> PayloadStyle:
         """How this site writes tags into symbols."""
@@ -364,9 +415,9 @@ def parse_settings(text: str, where: str = "site.toml") -> Settings:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise WrongInput(f"this is not TOML: {error}", "Mend that line", where) from None
-    sections = {entry.name: entry for entry in dataclasses.fields(Settings)}
-    _refuse_unknown(tables, sections, where)
-    parts = {}
+    sections = {entry.name: entry for entry in dataclasses.fields(Settings) if entry.name != LOGS}
+    _refuse_unknown(tables, {**sections, LOGS: None}, where)
+    parts: dict[str, Any] = {LOGS: _logs(tables.get(LOGS, {}), where)}
     for name, entry in sections.items():
         table = tables.get(name, {})
         if not isinstance(table, dict):
@@ -380,6 +431,35 @@ def parse_settings(text: str, where: str = "site.toml") -> Settings:
     with _naming(f"{where}, [site] timezone"):
         _check_timezone(settings.site.timezone)
     return dataclasses.replace(settings, site=dataclasses.replace(settings.site, code=code))
+
+
+LOGS = "logs"
+LOG_COLUMNS = (
+    "battery", "charger", "started", "ended", "ah", "start_temperature", "highest_temperature",
+    "end_temperature", "kind",
+)  # fmt: skip
+"""What a column of a charger's log can hold; battery, started and ended must be there."""
+
+
+def _logs(table: Any, where: str) -> dict[str, dict[str, str]]:
+    """The columns of the charger's logs, by kind of file."""
+    if not isinstance(table, dict):
+        raise WrongInput("this must be a section", f"Write [{LOGS}.NAME]", f"{where}, {LOGS}")
+    for name, columns in table.items():
+        place = f"{where}, [{LOGS}.{name}]"
+        if not isinstance(columns, dict):
+            raise WrongInput("this must be a section", f"Write [{LOGS}.NAME]", place)
+        _refuse_unknown(columns, dict.fromkeys(LOG_COLUMNS), place)
+        if any(not isinstance(column, str) for column in columns.values()):
+            raise WrongInput("a column is named by its heading", "Write it in quotes", place)
+    return {name: dict(columns) for name, columns in table.items()}
+
+
+def logs_text(name: str, columns: Mapping[str, str]) -> str:
+    """The section of one kind of charger's log, to be added to ``site.toml``."""
+    lines = [f"\n[{LOGS}.{_toml(name)}]", "# What stands in which column of a charger's log."]
+    lines += [f"{key} = {_toml(columns[key])}" for key in LOG_COLUMNS if key in columns]
+    return "\n".join(lines) + "\n"
 
 
 @contextmanager
@@ -446,13 +526,16 @@ def settings_text(settings: Settings) -> str:
     ]
     for entry in dataclasses.fields(settings):
         section = getattr(settings, entry.name)
+        if entry.name == LOGS:
+            continue
         lines += ["", f"[{entry.name}]"]
         for item in dataclasses.fields(section):
             lines.append(f"# {item.metadata['comment']}")
             if item.metadata["among"]:
                 lines.append(f"# One of: {', '.join(filter(None, item.metadata['among']))}.")
             lines.append(f"{item.name} = {_toml(getattr(section, item.name))}")
-    return "\n".join(lines) + "\n"
+    logs = [logs_text(name, columns) for name, columns in settings.logs.items()]
+    return "\n".join(lines) + "\n" + "".join(logs)
 
 
 def _toml(value: Any) -> str:

@@ -9,12 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tagkit.assets.payload import PayloadForm
 from tagkit.errors import TagkitError, WrongInput
-from tagkit.settings import Settings, SiteSettings, parse_settings, settings_text
+from tagkit.settings import Settings, SiteSettings, logs_text, parse_settings, settings_text
 
 QM = Settings(site=SiteSettings(code="QM", name="Quillmoor Cold Store"))
 EVERY_KEY = [
     (section.name, entry.name)
     for section in dataclasses.fields(Settings)
+    if dataclasses.is_dataclass(section.default_factory)
     for entry in dataclasses.fields(section.default_factory)
 ]
 
@@ -66,6 +67,7 @@ def test_a_value_of_the_wrong_kind_names_its_key(section, key):
     [
         (section.name, entry.name, entry.metadata["high"])
         for section in dataclasses.fields(Settings)
+        if dataclasses.is_dataclass(section.default_factory)
         for entry in dataclasses.fields(section.default_factory)
         if entry.metadata["high"] is not None
     ],
@@ -133,3 +135,20 @@ def test_any_text_is_settings_or_an_error(text):
         parse_settings(text)
     except TagkitError as error:
         assert error.remedy
+
+
+def test_the_columns_of_a_chargers_log_are_kept_by_kind_of_file() -> None:
+    columns = {"battery": 'Batt. "ID"', "started": "Start", "ended": "Stop"}
+    text = settings_text(QM) + logs_text("row 2", columns)
+    assert parse_settings(text).logs == {"row 2": columns}
+    assert parse_settings(settings_text(parse_settings(text))).logs == {"row 2": columns}
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["logs = 1", "[logs]\nrow = 1", '[logs.row]\nbatery = "x"', "[logs.row]\nah = 3"],
+)
+def test_columns_that_cannot_be_are_named(text: str) -> None:
+    with pytest.raises(WrongInput) as caught:
+        parse_settings(f"{text}\n" + settings_text(QM))
+    assert "logs" in caught.value.where

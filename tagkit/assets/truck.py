@@ -70,4 +70,7 @@ class Truck:
         {"lift out": "lift", "crane": "lift", "overhead": "lift", "roll out": "roll",
          "rollers": "roll", "side": "roll"},
     )  # fmt: skip
+    works_at: Stated[Quantity] | None = quantity(
+        "coldest temperature at work", Dimension.TEMPERATURE, -60, 60
+    )
     made_on: Stated[str] | None = day("made on")

@@ -14,7 +14,6 @@ from tagkit.record.envelope import Event
 from tagkit.record.fold_care import (
     CARE_EFFECTS,
     charge_over,
-    codes_of,
     discharge_told,
     newer,
     take_reading,
@@ -219,7 +218,7 @@ def _charge_started(state: AssetState, event: Event, moment: str) -> None:
                 "sg": body["sg"],
             }
             if body["flags"]:
-                state.charging["codes"] = codes_of(body["flags"])
+                state.charging["flags"] = list(body["flags"])
         discharge_told(state, body["discharge"], moment)
     _readings(state, body, moment)
 

@@ -192,4 +192,13 @@ class OutlookTables:
             f"thirst, content FROM outlook {where}",
             values,
         ).fetchall()
-        return [Outlook(*row[:9], content=json.loads(row[9])) for row in rows]
+        return [_outlook(*row) for row in rows]
+
+
+def _outlook(*row: Any) -> Outlook:
+    """A row as read."""
+    tag, kind, standing, ready_at, rested, volts, kilograms, sisters, thirst, content = row
+    return Outlook(
+        tag, kind, standing, ready_at, rested, volts, kilograms, sisters, thirst,
+        json.loads(content),
+    )  # fmt: skip

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, field, fields
 from typing import Any
+from zlib import crc32
 
 FOLD_VERSION = 3
 """Raised whenever folding gives another result; older states are then folded again."""
@@ -88,7 +89,7 @@ class AssetState:
     """What it gave: percent (sum of known discharges), uses, unknown (how many are not known);
     since_water, since_equalize (percent), unknown_since_water."""
     last_charge: dict[str, Any] | None = None
-    """event, started_at, at, kind, ah, counts, codes (of its flags)."""
+    """event, started_at, at, kind, ah, counts, flags (as the event froze them)."""
     new_cells: dict[str, str] = field(default_factory=dict)
     """Baselines: cell -> since when its readings are another cell's; "all" after acid work."""
     jumpered: list[int] = field(default_factory=list)
@@ -139,21 +140,33 @@ class AssetState:
         return _words(self.nameplate.get("fleet_number"))
 
     def to_json(self) -> str:
-        """The form kept in the record; what stands at its default is left out."""
+        """The form kept in the record; what stands at its default is left out.
+
+        A checksum ends it: one flipped bit on the disk must not turn 48 V into 40 V unseen.
+        """
         content = {
             name: value
             for name, value in vars(self).items()
             if value != _EMPTY[name] or name in ("tag", "kind", "fold_version")
         }
-        return _ENCODER.encode(content)
+        return _sealed(_ENCODER.encode(content))
 
     @classmethod
     def from_json(cls, text: str) -> AssetState:
         """The state that :meth:`to_json` wrote; MalformedState for any other text."""
         try:
-            return cls(**json.loads(text))
+            if _sealed(content := text[:-_SEAL]) != text:
+                raise ValueError("its checksum is not the one of its text")
+            return cls(**json.loads(content))
         except (TypeError, ValueError) as error:
             raise MalformedState(str(error)) from None
+
+
+_SEAL = len("\n00000000")
+
+
+def _sealed(content: str) -> str:
+    return f"{content}\n{crc32(content.encode('utf-8', 'surrogatepass')):08x}"
 
 
 _ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
