@@ -86,12 +86,19 @@ def _is_last_supervisor(site: Site, person: str) -> bool:
 def is_supervisor(site: Site, code: str) -> bool:
     """Whether ``code`` is a supervisor whose authorisation has not run out."""
     known = site.record.person(code)
-    return known is not None and known.role == "supervisor" and not _ran_out(site, known.until)
+    return known is not None and known.role == "supervisor" and not last_day_passed(site, known.until)
 
 
-def _ran_out(site: Site, until: str | None) -> bool:
-    today = site.now().astimezone(site.timezone()).date().isoformat()
-    return until is not None and until < today
+def last_day_passed(site: Site, until: str | None) -> bool:
+    """Whether the last day of an authorisation is over.
+
+    By the later of this computer's clock and the latest time in the record: a clock set back
+    renews nobody.
+    """
+    if until is None:
+        return False
+    now = max(site.now(), site.record.latest())
+    return until < now.astimezone(site.timezone()).date().isoformat()
 
 
 def require_supervisor(site: Site, code: str) -> None:
@@ -132,7 +139,7 @@ def require_technician(site: Site, code: str, where: str = "--by") -> None:
             "Name one who is, or record the person with “tagkit authorise”",
             where,
         )
-    if _ran_out(site, known.until):
+    if last_day_passed(site, known.until):
         raise WrongInput(
             f"the authorisation of {code} ran out on {known.until}",
             "Renew it with “tagkit authorise”",

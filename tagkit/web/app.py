@@ -12,6 +12,8 @@ from fastapi.staticfiles import StaticFiles
 
 from tagkit import __version__
 from tagkit.jobs.site import system_clock
+from tagkit.web.access.gate import Gate
+from tagkit.web.access.store import AccessStore
 from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
 from tagkit.web.language import LANGUAGES, installed
@@ -28,11 +30,13 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     door = SiteDoor(options.directory, clock)
     with door.borrow():
         pass  # a site that can't be opened is told before anything listens
+    access = AccessStore(options.directory)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
         door.close()
+        access.close()
 
     app = FastAPI(
         title="tagkit",
@@ -44,9 +48,11 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     )
     app.state.options = options
     app.state.door = door
+    app.state.access = access
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in (assets.router,):
         app.include_router(router, dependencies=[ENTER])
     add_handlers(app)
+    app.add_middleware(Gate, options=options)
     return app

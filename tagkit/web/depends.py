@@ -7,16 +7,20 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from tagkit.errors import WrongInput
 from tagkit.jobs.site import Site
+from tagkit.web.access.crossing import check_form
+from tagkit.web.access.refused import NotAllowed
 from tagkit.web.access.visitors import visitor_of
 from tagkit.web.door import SiteDoor
 from tagkit.web.language import LANGUAGES, Words
 from tagkit.web.visitor import Role, Visitor
 
+__all__ = [
+    "ENTER", "Attendant", "NotAllowed", "Supervisor", "Technician", "TheSite", "TheVisitor", "needs",
+]  # fmt: skip
 
-class NotAllowed(WrongInput):
-    """This person may not do that."""
+OPEN_TO_ALL = ("/shift", "/stations/enrol", "/health", "/guide")
+BEHIND_A_LABEL = "/a/"
 
 
 def _site(request: Request) -> Iterator[Site]:
@@ -35,14 +39,35 @@ def _visitor(request: Request, site: TheSite) -> Visitor:
     request.state.visitor = visitor
     request.state.words = Words(language, visitor.units, site.timezone())
     request.state.site_name = site.settings.site.name or site.settings.site.code
+    _check_may_look(request.url.path, visitor, site)
     return visitor
+
+
+def _check_may_look(path: str, visitor: Visitor, site: Site) -> None:
+    """A device that nobody knows, without a person, sees the page behind a label and no more."""
+    if visitor.at_station or visitor.person is not None:
+        return
+    if path == "/" or any(path == one or path.startswith(f"{one}/") for one in OPEN_TO_ALL):
+        return
+    if path.lower().startswith(BEHIND_A_LABEL) and site.settings.access.lookup_by_phone:
+        return
+    raise NotAllowed(
+        "this device is not a station of the site, and nobody has begun a shift here",
+        "Begin a shift with your code and PIN, or have the device enrolled",
+    )
 
 
 TheVisitor = Annotated[Visitor, Depends(_visitor)]
 """Who asks."""
 
-ENTER = Depends(_visitor)
-"""Stands before every page: :func:`tagkit.web.render.page` speaks the visitor's language."""
+
+def _entered(_visitor: TheVisitor, _checked: Annotated[None, Depends(check_form)]) -> None:
+    """The visitor is known before a form is refused, so that the refusal is a page."""
+
+
+ENTER = Depends(_entered)
+"""Stands before every page: :func:`tagkit.web.render.page` speaks the visitor's language, and
+forms that are not ours are refused."""
 
 
 def needs(role: Role) -> Callable[[Visitor], Visitor]:
@@ -51,12 +76,23 @@ def needs(role: Role) -> Callable[[Visitor], Visitor]:
     def check(visitor: TheVisitor) -> Visitor:
         if visitor.person is None:
             raise NotAllowed("nobody has begun a shift here", "Show your badge, or sign in")
-        if not visitor.may(role):
+        if visitor.may(role):
+            return visitor
+        if visitor.pin_wanted:
             raise NotAllowed(
-                f"this needs a {role}, and {visitor.person} is recorded as {visitor.role}",
-                f"Have a {role} do it",
+                f"this needs a {role}, and {visitor.person} has not given the PIN here",
+                "Give it on the page of your shift",
             )
-        return visitor
+        if visitor.ran_out is not None:
+            raise NotAllowed(
+                f"this needs a {role}, and the authorisation of {visitor.person} ran out on "
+                f"{visitor.ran_out}",
+                "Have a supervisor renew it",
+            )
+        raise NotAllowed(
+            f"this needs a {role}, and {visitor.person} is recorded as {visitor.role}",
+            f"Have a {role} do it",
+        )
 
     return check
 

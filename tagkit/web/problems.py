@@ -5,17 +5,19 @@ from __future__ import annotations
 import logging
 
 from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from tagkit.errors import Busy, NeedsAnswer, NotFound, TagkitError
-from tagkit.web.depends import NotAllowed
+from tagkit.web.access.refused import AlreadySent, NotAllowed, TooManyTries
 from tagkit.web.render import page
 
 log = logging.getLogger(__name__)
 
 _STATUS: tuple[tuple[type[TagkitError], int], ...] = (
-    (NotAllowed, 403), (NotFound, 404), (NeedsAnswer, 409), (Busy, 503), (TagkitError, 400),
+    (TooManyTries, 429), (NotAllowed, 403), (NotFound, 404), (NeedsAnswer, 409), (AlreadySent, 409),
+    (Busy, 503), (TagkitError, 400),
 )  # fmt: skip
 
 
@@ -23,13 +25,17 @@ def add_handlers(app: FastAPI) -> None:
     """Tell every mishap in the form that was asked for."""
     app.add_exception_handler(TagkitError, _mishap)
     app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _misshapen)
     app.add_exception_handler(Exception, _bug)
 
 
 def _mishap(request: Request, error: Exception) -> Response:
     assert isinstance(error, TagkitError)
     status = next(status for kind, status in _STATUS if isinstance(error, kind))
-    return _told(request, status, error.problem, error.remedy, error.where)
+    told = _told(request, status, error.problem, error.remedy, error.where)
+    if isinstance(error, TooManyTries):
+        told.headers["Retry-After"] = str(error.wait)
+    return told
 
 
 def _http(request: Request, error: Exception) -> Response:
@@ -37,6 +43,13 @@ def _http(request: Request, error: Exception) -> Response:
     if error.status_code == 404:
         return _told(request, 404, "there is no such page", "Look it up from the start page")
     return _told(request, error.status_code, str(error.detail), "")
+
+
+def _misshapen(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    first = error.errors()[0]
+    where = ".".join(str(part) for part in first["loc"][1:])
+    return _told(request, 422, f"this can't be taken: {first['msg']}", "Check what is sent", where)
 
 
 def _bug(request: Request, error: Exception) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -23,6 +25,11 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def hidden(name: str, value: str) -> Markup:
+    """A hidden field of a form."""
+    return Markup('<input type="hidden" name="{}" value="{}">').format(name, value)
 
 
 def page(
@@ -43,6 +50,8 @@ def page(
         words=words,
         site_name=request.state.site_name,
         here=request.url.path,
+        csrf_field=lambda: hidden("csrf", visitor.csrf),
+        once_field=lambda: hidden("once", secrets.token_urlsafe(16)),
         now_seconds=round(request.app.state.door.clock().timestamp(), 1),
         **(values or {}),
     )

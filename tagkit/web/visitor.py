@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal
 
 Role = Literal["guest", "attendant", "technician", "supervisor"]
@@ -24,6 +25,15 @@ class Visitor:
     language: str
     units: str
     csrf: str
+    at_station: bool = True
+    """Whether the device is an enrolled station or the computer that serves."""
+    shift_until: datetime | None = None
+    """When the shift ends if nothing is done meanwhile; None without a shift of its own (the
+    person is then the one that site.toml names)."""
+    pin_wanted: bool = False
+    """The person is a supervisor and acts as a technician until the PIN is given."""
+    ran_out: str | None = None
+    """Last day of an authorisation that has run out, at a site that only warns."""
 
     def may(self, role: Role) -> bool:
         """Whether this person has at least ``role``."""

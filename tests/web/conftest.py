@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from tagkit.jobs.site import create_site
+from tagkit.web.access.browser import Browser, form_token
 from tagkit.web.app import create_app
 from tagkit.web.options import ServeOptions
 
@@ -21,6 +23,17 @@ def site_folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def client(site_folder: Path) -> Iterator[TestClient]:
+    """At the server's own computer, with the cookie and the token that a page gave it."""
     app = create_app(ServeOptions(site_folder))
     with TestClient(app, base_url="http://127.0.0.1:8642") as asking:
+        known_browser(app, asking)
         yield asking
+
+
+def known_browser(app: FastAPI, asking: TestClient, name: str = "t") -> Browser:
+    """Give the client a browser's cookie; its forms carry the token from now on."""
+    browser = Browser(name * 22, name * 43)
+    lan = app.state.options.lan
+    asking.cookies.set("__Host-tagkit" if lan else "tagkit", browser.cookie)
+    asking.headers["X-CSRF"] = form_token(browser, app.state.access)
+    return browser

@@ -2,27 +2,114 @@
 
 from __future__ import annotations
 
-import secrets
+from dataclasses import dataclass
+from datetime import datetime
 
-from fastapi import Request
+from starlette.requests import HTTPConnection
 
+from tagkit.jobs.people import last_day_passed
 from tagkit.jobs.site import Site
+from tagkit.record.state import Person
+from tagkit.web.access.browser import Browser, cookie_name, form_token
+from tagkit.web.access.devices import is_own_computer, station_of
+from tagkit.web.access.pins import has_pin
+from tagkit.web.access.shifts import needs_pin, shift_of
+from tagkit.web.access.store import AccessStore
+from tagkit.web.options import ServeOptions
 from tagkit.web.visitor import Role, Visitor
 
-LANGUAGE, UNITS, PERSON = "language", "units", "person"
+LANGUAGE, UNITS = "language", "units"
+ELSEWHERE = "elsewhere"
+"""Under this name a device writes that is no station: a phone, by a person who gave a PIN."""
 
 
-def visitor_of(request: Request, site: Site) -> Visitor:
-    """Who asks, by the cookies of this browser and the people in the record."""
-    code = request.cookies.get(PERSON) or site.settings.station.by or None
-    known = site.record.person(code) if code else None
-    role: Role = known.role if known is not None else "guest"  # type: ignore[assignment]
+@dataclass(frozen=True)
+class _Someone:
+    person: Person
+    proved: bool
+    until: datetime | None
+
+
+def visitor_of(connection: HTTPConnection, site: Site) -> Visitor:
+    """Who asks, by the cookies of this browser, its device, and the people in the record.
+
+    Serves requests and WebSockets alike.
+    """
+    state = connection.app.state
+    store: AccessStore = state.access
+    options: ServeOptions = state.options
+    browser: Browser = connection.state.browser
+    own = is_own_computer(connection, options)
+    enrolled = station_of(connection, store, options, site.now().timestamp())
+    own_name = site.settings.station.name if own else ELSEWHERE
+    someone = _someone(browser, store, site, own)
+    person = someone.person if someone else None
+    ran_out = person.until if person and last_day_passed(site, person.until) else None
+    if ran_out and site.settings.access.ran_out == "refuse":
+        someone = person = ran_out = None
+    role, pin_wanted = _role(store, someone, own, ran_out is not None)
+    language, units = _preferences(connection, store, options, site, person)
     return Visitor(
-        person=code if known is not None else None,
-        initials=known.initials if known is not None else "",
+        person=person.code if person else None,
+        initials=person.initials if person else "",
         role=role,
-        station=site.settings.station.name,
-        language=request.cookies.get(LANGUAGE) or site.settings.site.language,
-        units=request.cookies.get(UNITS) or site.settings.site.units,
-        csrf=secrets.token_urlsafe(16),
+        station=enrolled or own_name,
+        language=language,
+        units=units,
+        csrf=form_token(browser, store),
+        at_station=own or enrolled is not None,
+        shift_until=someone.until if someone else None,
+        pin_wanted=pin_wanted,
+        ran_out=ran_out,
+    )
+
+
+def _someone(browser: Browser, store: AccessStore, site: Site, own: bool) -> _Someone | None:
+    """Who has begun a shift here; else, on this computer, whom site.toml names."""
+    if shift := shift_of(browser, store, site):
+        person = site.record.person(shift.person)
+        return _Someone(person, shift.proof == "pin", shift.until) if person else None
+    named = site.settings.station.by.strip().upper() if own else ""
+    if not named or has_pin(store, named):
+        return None
+    person = site.record.person(named)
+    return _Someone(person, False, None) if person else None
+
+
+def _role(
+    store: AccessStore, someone: _Someone | None, own: bool, ran_out: bool
+) -> tuple[Role, bool]:
+    """What the person may do now, and whether a PIN would allow more."""
+    if someone is None:
+        return "guest", False
+    person = someone.person
+    if ran_out:
+        return "attendant", False  # the site warns: changes go on, nothing beyond them
+    if not someone.proved and needs_pin(person, store, own):
+        return "technician", True
+    known: Role = person.role  # type: ignore[assignment]
+    return known, False
+
+
+def _preferences(
+    connection: HTTPConnection,
+    store: AccessStore,
+    options: ServeOptions,
+    site: Site,
+    person: Person | None,
+) -> tuple[str, str]:
+    """Language and units: the person's own, else this browser's, else the site's."""
+    kept = (
+        store.one("SELECT language, units FROM preferences WHERE person = ?", (person.code,))
+        if person
+        else None
+    )
+    language, units = kept or (
+        connection.cookies.get(cookie_name(LANGUAGE, options), ""),
+        connection.cookies.get(cookie_name(UNITS, options), ""),
+    )
+    settings = site.settings.site
+    return (
+        language if language in ("en", "es") else settings.language,
+        units if units in ("metric", "us") else settings.units,
     )

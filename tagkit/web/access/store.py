@@ -1,0 +1,117 @@
+"""The file ``access.db`` in the site's folder: shifts, stations, PINs, tries, answered forms.
+
+It is apart from the record: nothing here says what happened to a battery, and none of it is
+exchanged or kept for ever. Tokens are kept as hashes only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+import sqlite3
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+from sqlite_utils import Database
+
+FILE_NAME = "access.db"
+_VERSION = 1
+
+_TABLES = """
+CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE shifts (          -- one for each browser in which somebody has begun one
+    token TEXT PRIMARY KEY, person TEXT NOT NULL, proof TEXT NOT NULL,
+    opened REAL NOT NULL, seen REAL NOT NULL) WITHOUT ROWID;
+CREATE TABLE stations (
+    name TEXT PRIMARY KEY, token TEXT NOT NULL UNIQUE, by TEXT NOT NULL,
+    enrolled REAL NOT NULL, seen REAL NOT NULL) WITHOUT ROWID;
+CREATE TABLE enrolments (      -- one-time codes
+    code TEXT PRIMARY KEY, station TEXT NOT NULL, by TEXT NOT NULL,
+    expires REAL NOT NULL) WITHOUT ROWID;
+CREATE TABLE pins (person TEXT PRIMARY KEY, hash TEXT NOT NULL, chosen REAL NOT NULL) WITHOUT ROWID;
+CREATE TABLE tries (subject TEXT NOT NULL, at REAL NOT NULL);
+CREATE INDEX tries_by_subject ON tries (subject, at);
+CREATE TABLE preferences (
+    person TEXT PRIMARY KEY, language TEXT NOT NULL, units TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE answers (         -- forms and calls that must not act twice
+    key TEXT PRIMARY KEY, content TEXT NOT NULL, at REAL NOT NULL,
+    status INTEGER, headers TEXT, body BLOB) WITHOUT ROWID;
+CREATE INDEX answers_by_time ON answers (at);
+"""
+
+
+class AccessStore:
+    """The opened file. One connection, used by one thread at a time."""
+
+    def __init__(self, directory: Path) -> None:
+        self.path = directory / FILE_NAME
+        _make_private(self.path)
+        self._lock = threading.RLock()
+        connection = sqlite3.connect(
+            self.path, isolation_level=None, check_same_thread=False, timeout=10
+        )
+        connection.execute("PRAGMA journal_mode = WAL")
+        # An answered form must still count as answered after a power cut.
+        connection.execute("PRAGMA synchronous = FULL")
+        self.db = Database(connection, execute_plugins=False)
+        with self.writing():
+            if self.one("PRAGMA user_version") == (0,):
+                for statement in _TABLES.split(";\n"):
+                    if statement.strip():
+                        self.run(statement)
+                self.run("INSERT INTO meta VALUES ('secret', ?)", (secrets.token_hex(32),))
+                self.run(f"PRAGMA user_version = {_VERSION}")
+        (secret,) = self.one("SELECT value FROM meta WHERE name = 'secret'") or ("",)
+        self.secret = bytes.fromhex(secret)
+        """Known to this site alone; tokens of forms are made with it."""
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """All of the block or none of it, with nobody else writing meanwhile."""
+        with self._lock:
+            if self.db.conn.in_transaction:
+                yield
+                return
+            self.db.conn.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+            except BaseException:
+                self.db.conn.execute("ROLLBACK")
+                raise
+            self.db.conn.execute("COMMIT")
+
+    def one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
+        """The first row, or None."""
+        with self._lock:
+            row: tuple[Any, ...] | None = self.db.execute(sql, values).fetchone()
+            return row
+
+    def all(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """Every row."""
+        with self._lock:
+            return list(self.db.execute(sql, values).fetchall())
+
+    def run(self, sql: str, values: Sequence[Any] = ()) -> int:
+        """Run one statement; how many rows it changed."""
+        with self._lock:
+            return int(self.db.execute(sql, values).rowcount)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        with self._lock:
+            self.db.close()
+
+
+def hashed(token: str) -> str:
+    """How a random token is kept: whoever reads the file can't use it."""
+    return hashlib.sha256(token.encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def _make_private(path: Path) -> None:
+    """The file, readable by this user only where the system knows that."""
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
