@@ -16,6 +16,7 @@ from types import TracebackType
 from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
 from tagkit.record import queries
+from tagkit.record import search as searching
 from tagkit.record.clock import Clock, milliseconds, system_clock
 from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
@@ -26,6 +27,7 @@ from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
+from tagkit.record.search import Hits, Wanted
 from tagkit.record.state import FOLD_VERSION, AssetState, Person
 from tagkit.record.store import (
     FILE_NAME,
@@ -224,6 +226,21 @@ class Record:
         """The truck with this number in the fleet."""
         with translated(self.path):
             return queries.by_words(self._reading(), "fleet_number", kind.value, number)
+
+    def search(self, wanted: Wanted, offset: int, limit: int) -> Hits:
+        """A page of the assets that are meant; see tagkit.record.search."""
+        with translated(self.path):
+            return searching.search(self._reading(), wanted, offset, limit)
+
+    def called(self, words: str) -> list[AssetState]:
+        """The assets whose serial, fleet number or bay is exactly this; those in use first."""
+        with translated(self.path):
+            return searching.called(self._reading(), words)
+
+    def raw_states(self, kind: Kind) -> list[str]:
+        """The states of a kind as they are kept, by tag: to be compared before they are read."""
+        with translated(self.path):
+            return searching.raw_states(self._reading(), kind.value)
 
     def timeline(self, tag: Tag | str, limit: int | None = None) -> list[Event]:
         """An asset's events, newest first, voided ones too (``event.voided``)."""

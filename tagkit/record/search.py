@@ -1,0 +1,104 @@
+"""Looking for assets by part of a number, a maker's serial, a fleet number or a bay.
+
+One pass over the words that people call assets by; the states are read only of the page asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tagkit.record.folder import plain
+from tagkit.record.state import AssetState
+from tagkit.record.store import Connection
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is looked for; None and empty leave a thing open.
+
+    ``standings`` are those of the outlook. ``ready`` tells charged batteries whose rest is over
+    (True) or not (False) at ``now`` (UTC text).
+    """
+
+    words: str = ""
+    kind: str | None = None
+    standings: tuple[str, ...] = ()
+    ready: bool | None = None
+    now: str = ""
+
+
+@dataclass(frozen=True)
+class Hits:
+    """A page of what was found, by number, and how many there are in all."""
+
+    total: int
+    states: tuple[AssetState, ...]
+
+
+def search(connection: Connection, wanted: Wanted, offset: int, limit: int) -> Hits:
+    """The assets that are meant, ``limit`` of them from ``offset`` on."""
+    where, values = _conditions(wanted)
+    table = "assets a JOIN outlook o ON o.tag = a.tag" if wanted.standings else "assets a"
+    tags = [
+        tag
+        for (tag,) in connection.execute(
+            f"SELECT a.tag FROM {table}{where} ORDER BY a.tag", values
+        ).fetchall()
+    ]
+    page = tags[offset : offset + limit]
+    marks = ", ".join("?" for _ in page)
+    rows = connection.execute(
+        f"SELECT state FROM assets WHERE tag IN ({marks}) ORDER BY tag", page
+    ).fetchall()
+    return Hits(len(tags), tuple(AssetState.from_json(row[0]) for row in rows))
+
+
+def called(connection: Connection, words: str) -> list[AssetState]:
+    """The assets whose serial, fleet number or bay is exactly this, whatever case and blanks."""
+    meant = plain(words)
+    if meant is None:
+        return []
+    rows = connection.execute(
+        "SELECT state FROM assets WHERE maker_serial = ?1 OR fleet_number = ?1 UNION "
+        "SELECT state FROM assets WHERE kind = 'C' AND "
+        "lower(replace(json_extract(state, '$.nameplate.bay.value'), ' ', '')) = ?1",
+        (meant,),
+    ).fetchall()
+    found = [AssetState.from_json(row[0]) for row in rows]
+    return sorted(found, key=lambda one: (one.retired_at is not None, one.tag))
+
+
+def raw_states(connection: Connection, kind: str) -> list[str]:
+    """The states of a kind as they are kept, by tag: to be compared before they are read."""
+    rows = connection.execute("SELECT state FROM assets WHERE kind = ? ORDER BY tag", (kind,))
+    return [row[0] for row in rows.fetchall()]
+
+
+def _conditions(wanted: Wanted) -> tuple[str, list[str]]:
+    parts: list[str] = []
+    values: list[str] = []
+    if wanted.kind:
+        parts.append("a.kind = ?")
+        values.append(wanted.kind)
+    if wanted.standings:
+        parts.append(f"o.standing IN ({', '.join('?' for _ in wanted.standings)})")
+        values += wanted.standings
+    if wanted.ready is not None:
+        parts.append(
+            "o.ready_at <= ?" if wanted.ready else "(o.ready_at IS NULL OR o.ready_at > ?)"
+        )
+        values.append(wanted.now)
+    for word in _words(wanted.words):
+        parts.append(
+            "(instr(replace(a.tag, '-', ''), ?) OR instr(a.maker_serial, ?) "
+            "OR instr(a.fleet_number, ?) OR (a.kind = 'C' AND instr(lower(replace("
+            "json_extract(a.state, '$.nameplate.bay.value'), ' ', '')), ?)))"
+        )
+        values += ["".join(c for c in word if c.isalnum()).upper() or word, word, word, word]
+    return (f" WHERE {' AND '.join(parts)}" if parts else ""), values
+
+
+def _words(text: str) -> Sequence[str]:
+    """What has to be found, each as serials are compared."""
+    return [word for word in text.casefold().split() if word][:6]

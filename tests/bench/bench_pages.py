@@ -1,0 +1,181 @@
+"""How long the server takes for a page, with a large fleet and a long history.
+
+    python tests/bench/bench_pages.py [--assets N] [--events N] [--folder DIR] [--times N]
+
+Prints a table: median, p95 and worst of the server's time for each page, asked one after the
+other in this process (no network). ``--folder`` keeps the site for the next run; building it with
+the default 10,000 assets and 1,000,000 events takes some minutes. There is no peer: no other
+program answers from this record. The row "nothing but the frame" is the floor that any page has
+here: the site lent, the visitor known, one template filled.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import random
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from bench_record import BATCH, History
+from fastapi.testclient import TestClient
+from tagkit.assets.tag import Kind
+from tagkit.jobs.site import create_site, open_site
+from tagkit.record.record import Record
+from tagkit.web.app import create_app
+from tagkit.web.options import ServeOptions
+
+SIZES = ((24, 375, 280), (36, 625, 700), (48, 775, 1150), (80, 930, 1800))
+"""Volts, ampere-hours, kilograms of the four sorts of batteries and of the trucks for them."""
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--assets", type=int, default=10_000)
+    options.add_argument("--events", type=int, default=1_000_000)
+    options.add_argument("--folder", type=Path)
+    options.add_argument("--times", type=int, default=200)
+    chosen = options.parse_args()
+    with contextlib.ExitStack() as stack:
+        folder = chosen.folder
+        if folder is None:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory())) / "site"
+        if not folder.exists():
+            build(folder, chosen.assets, chosen.events)
+        app = create_app(ServeOptions(folder))
+        client = stack.enter_context(TestClient(app, base_url="http://127.0.0.1:8642"))
+        measure(client, folder, chosen.times)
+
+
+class Depot(History):
+    """The same history with plates as they are on real batteries, trucks and chargers."""
+
+    def fleet(self, record: Record, assets: int) -> tuple[list[str], list[str], list[str]]:
+        chance = random.Random(7)
+        given: dict[Kind, list[str]] = {Kind.BATTERY: [], Kind.TRUCK: [], Kind.CHARGER: []}
+        shares = ((Kind.BATTERY, 0.6), (Kind.TRUCK, 0.25), (Kind.CHARGER, 0.15))
+        with record.writing("SW", "desk") as writing:
+            body = {"person": "SW", "initials": "S. W.", "role": "supervisor"}
+            writing.append("authorised", [], body)
+            for kind, share in shares:
+                for number in range(int(assets * share)):
+                    tag = str(writing.issue(kind))
+                    given[kind].append(tag)
+                    plate = PLATES[kind](number, chance)
+                    writing.append("registered", [tag], {"nameplate": plate, "as_stamped": True})
+        return given[Kind.BATTERY], given[Kind.TRUCK], given[Kind.CHARGER]
+
+
+def _figure(value: float, unit: str, source: str = "stamped") -> dict[str, str]:
+    return {"value": str(value), "unit": unit, "source": source}
+
+
+def _battery(number: int, chance: random.Random) -> dict[str, Any]:
+    volts, hours, kilograms = SIZES[number % 4]
+    return {
+        "maker_serial": {"value": f"MB{number:06}", "source": "stamped"},
+        "voltage": _figure(volts, "V"),
+        "capacity": _figure(hours, "Ah"),
+        "capacity_rate": {"value": 5, "source": "stamped"},
+        "weight": _figure(kilograms + chance.randint(-30, 30), "kg"),
+        "chemistry": {"value": "vented", "source": "stamped"},
+    }
+
+
+def _truck(number: int, chance: random.Random) -> dict[str, Any]:
+    volts, _, kilograms = SIZES[number % 4]
+    spread = chance.choice((20, 40, 60, 100))
+    return {
+        "fleet_number": {"value": f"F{number:05}", "source": "nameplate"},
+        "maker_serial": {"value": f"MT{number:06}", "source": "nameplate"},
+        "voltage": _figure(volts, "V", "nameplate"),
+        "weight_min": _figure(kilograms - spread, "kg", "nameplate"),
+        "weight_max": _figure(kilograms + spread, "kg", "nameplate"),
+        "chemistries": {"value": ["vented"], "source": "nameplate"},
+    }
+
+
+def _charger(number: int, _: random.Random) -> dict[str, Any]:
+    volts, hours, _ = SIZES[number % 4]
+    return {
+        "bay": {"value": f"R{number:04}", "source": "nameplate"},
+        "maker_serial": {"value": f"MC{number:06}", "source": "nameplate"},
+        "voltages": {"value": [{"value": str(volts), "unit": "V"}], "source": "nameplate"},
+        "capacity_min": _figure(hours - 200, "Ah", "nameplate"),
+        "capacity_max": _figure(hours + 200, "Ah", "nameplate"),
+        "capacity_rate": {"value": 5, "source": "nameplate"},
+        "chemistries": {"value": ["vented"], "source": "nameplate"},
+    }
+
+
+PLATES: dict[Kind, Callable[[int, random.Random], dict[str, Any]]] = {
+    Kind.BATTERY: _battery,
+    Kind.TRUCK: _truck,
+    Kind.CHARGER: _charger,
+}
+
+
+def build(folder: Path, assets: int, events: int) -> None:
+    """A site with this many assets and events."""
+    start, depot = time.perf_counter(), Depot()
+    create_site(folder, "QM", clock=depot.clock).record.close()
+    with open_site(folder, depot.clock) as site:
+        plan = depot.events(*depot.fleet(site.record, assets))
+        left = events - assets
+        while left > 0:
+            with site.record.writing("SW", "bay 1") as writing:
+                for _ in range(min(left, BATCH)):
+                    writing.append(*next(plan))
+            left -= BATCH
+    print(f"site built: {events:,} events, {assets:,} assets, {time.perf_counter() - start:.0f} s")
+
+
+def measure(client: TestClient, folder: Path, times: int) -> None:
+    """Asks for each page, every time for another asset where it is about one."""
+    with open_site(folder) as site:
+        states = list(site.record.states())
+    by_kind = {kind: [one for one in states if one.kind == kind.value] for kind in PLATES}
+    busiest = max(states, key=lambda one: one.events)
+    tags = {kind: [one.tag for one in found] for kind, found in by_kind.items()}
+    serials = [one.maker_serial for one in by_kind[Kind.BATTERY]]
+    pick = random.Random(3).choice
+
+    pages: list[tuple[str, Callable[[], str]]] = [
+        ("nothing but the frame (a page that is not there)", lambda: "/nowhere"),
+        ("start page", lambda: "/"),
+        ("fleet, a page of 50", lambda: f"/assets?page={random.randint(1, 190)}"),
+        ("fleet, batteries that are ready", lambda: "/assets?kind=battery&state=ready"),
+        ("fleet, part of a number", lambda: f"/assets?q={pick(tags[Kind.BATTERY])[6:9]}"),
+        ("find a serial", lambda: f"/find?q={pick(serials)}"),
+        ("number page of a battery", lambda: f"/A/{pick(tags[Kind.BATTERY])}"),
+        ("what that battery fits", lambda: f"/A/{pick(tags[Kind.BATTERY])}/fits"),
+        ("number page of a truck", lambda: f"/A/{pick(tags[Kind.TRUCK])}"),
+        ("number page of a charger", lambda: f"/A/{pick(tags[Kind.CHARGER])}"),
+        (f"number page of the one with {busiest.events:,} events", lambda: f"/A/{busiest.tag}"),
+        ("rotation", lambda: "/rotation"),
+        ("corrections", lambda: "/corrections"),
+    ]
+    load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
+    print(f"{len(states):,} assets; load at the start {load:.2f}")
+    print(f"{'server time, ms':58} {'median':>8} {'p95':>8} {'worst':>8}")
+    for what, address in pages:
+        client.get(address())  # what is judged once is judged
+        taken = []
+        for _ in range(times):
+            asked = address()
+            start = time.perf_counter()
+            answer = client.get(asked, follow_redirects=False)
+            taken.append((time.perf_counter() - start) * 1e3)
+            assert answer.status_code in (200, 303, 404), (asked, answer.status_code)
+        taken.sort()
+        p95 = taken[int(len(taken) * 0.95)]
+        print(f"{what:58} {statistics.median(taken):8.1f} {p95:8.1f} {taken[-1]:8.1f}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
