@@ -105,7 +105,34 @@ RARE_KINDS = (
 """Kinds that reports ask for by themselves; the index by them stays small. A query uses it only
 when it names the same list. Other kinds take a step of their own."""
 
-STEPS: tuple[Callable[[Database], None], ...] = (_m001_journal, _m002_state, _m003_outlook)
+
+
+def _m004_exchange(db: Database) -> None:
+    """What is had from the exchange with other sites' records."""
+    # 0: of this chain only the events of followed assets are here.
+    db.execute("ALTER TABLE chains ADD COLUMN whole INTEGER NOT NULL DEFAULT 1")
+    db.execute("""CREATE TABLE followed (   -- assets and other topics asked for at the exchange
+        topic TEXT PRIMARY KEY,
+        complete INTEGER NOT NULL           -- 1: its earlier events have come too
+        ) WITHOUT ROWID""")
+    db.execute("CREATE INDEX followed_anew ON followed (topic) WHERE complete = 0")
+    db.execute("""CREATE TABLE aside (      -- assets that events of such chains name besides
+        tag TEXT NOT NULL, n INTEGER NOT NULL REFERENCES events,
+        PRIMARY KEY (tag, n)) WITHOUT ROWID""")
+    db.execute("""CREATE TABLE exchange_sites (
+        site TEXT PRIMARY KEY, version INTEGER NOT NULL) WITHOUT ROWID""")
+    db.execute("""CREATE TABLE exchange_chains (   -- up to where a chain was asked for or sent
+        epoch TEXT PRIMARY KEY, sequence INTEGER NOT NULL) WITHOUT ROWID""")
+    db.execute("""CREATE TABLE exchange_heads (    -- ends of this site's chains, as others saw them
+        epoch TEXT PRIMARY KEY, sequence INTEGER NOT NULL, hash TEXT NOT NULL) WITHOUT ROWID""")
+
+
+STEPS: tuple[Callable[[Database], None], ...] = (
+    _m001_journal,
+    _m002_state,
+    _m003_outlook,
+    _m004_exchange,
+)
 SCHEMA_VERSION = len(STEPS)
 
 

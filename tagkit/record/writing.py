@@ -276,14 +276,14 @@ class Writing:
 
 def add_chain(
     connection: Connection, number: int, site: str, station: str, epoch: str, public_key: bytes,
-    *, own: bool,
+    *, own: bool, whole: bool = True,
 ) -> None:  # fmt: skip
-    """Enters a chain without events."""
+    """Enters a chain without events; not ``whole``: only what followed assets need will come."""
     connection.execute(
-        "INSERT INTO chains VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?)",
+        "INSERT INTO chains VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?, ?)",
         (
             number, site, station, epoch, "\x1f".join((site, station, epoch)), public_key,
-            int(own), NO_EVENT,
+            int(own), NO_EVENT, int(whole),
         ),
     )  # fmt: skip
 

@@ -49,7 +49,8 @@ def test_states_of_an_older_program_are_folded_again(depot: Any) -> None:
     # An older program kept the event without knowing what it says about the label.
     with closing(sqlite3.connect(depot.record.path)) as connection, connection:
         connection.execute(
-            "UPDATE assets SET state = json_remove(state, '$.label_condition', '$.unknown')"
+            "UPDATE assets SET state = json_remove(substr(state, 1, length(state) - 9), "
+                "'$.label_condition', '$.unknown')"
         )
         connection.execute("UPDATE meta SET value = '1' WHERE name = 'fold_version'")
     with Record.open(depot.folder, clock=depot.clock) as record:
