@@ -79,11 +79,6 @@ class AccessSettings:
     idle_hours: float = _setting(
         4.0, "Hours after which a shift ends when nothing was done.", 0.05, 24
     )
-    ran_out: str = _setting(
-        "refuse",
-        "A person whose authorisation ran out is refused, or may change batteries with a warning.",
-        among=("refuse", "warn"),
-    )
     lookup_by_phone: bool = _setting(
         True,
         "Whether any phone in the network may open the page behind a label without a shift.",

@@ -128,7 +128,7 @@ def _shift(site: Site, person: str, proof: Proof, opened: float, seen: float) ->
 
 def check_still_authorised(site: Site, person: Person) -> None:
     """NotAllowed when the authorisation ran out, unless the site only warns."""
-    if last_day_passed(site, person.until) and site.settings.access.ran_out == "refuse":
+    if last_day_passed(site, person.until) and site.settings.people.run_out == "refuse":
         raise NotAllowed(
             f"the authorisation of {person.code} ran out on {person.until}",
             "Have a supervisor renew it, with “tagkit authorise”",

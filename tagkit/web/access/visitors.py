@@ -45,7 +45,7 @@ def visitor_of(connection: HTTPConnection, site: Site) -> Visitor:
     someone = _someone(browser, store, site, own)
     person = someone.person if someone else None
     ran_out = person.until if person and last_day_passed(site, person.until) else None
-    if ran_out and site.settings.access.ran_out == "refuse":
+    if ran_out and site.settings.people.run_out == "refuse":
         someone = person = ran_out = None
     role, pin_wanted = _role(store, someone, own, ran_out is not None)
     language, units = _preferences(connection, store, options, site, person)
