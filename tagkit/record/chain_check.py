@@ -25,6 +25,8 @@ class ChainCheck:
     site: str
     station: str
     epoch: str
+    whole: bool = True
+    """Whether all of the chain is meant to be here, not only what followed assets need."""
     last: int = 0
     """Sequence of the last event that is there and rightly signed."""
     findings: list[Parts] = field(default_factory=list)
@@ -38,7 +40,12 @@ class ChainCheck:
 class Expected:
     """What the indexes must hold, as sums of :func:`index_mark`."""
 
+    site: str
+    """Whose record this is."""
+    followed: frozenset[str] = frozenset()
+    """The assets of which every event is here, also those of parted chains."""
     tags: Counter[str] = field(default_factory=Counter)
+    aside: int = 0
     voids: int = 0
     cites: int = 0
 
@@ -63,8 +70,8 @@ def check_chain(
     ``wanted`` are sequences whose hashes are to be given back. Into ``expected_index`` goes
     what the indexes must hold.
     """
-    number, site, station, epoch, key, head, head_hash = chain
-    check = ChainCheck(site, station, epoch)
+    number, site, station, epoch, key, head, head_hash, whole = chain
+    check = ChainCheck(site, station, epoch, bool(whole))
     if epoch_of(bytes(key)) != epoch:
         check.findings.append(
             ("changed", f"{epoch}, station “{station}”", "its public key is not the epoch's")
@@ -78,6 +85,9 @@ def check_chain(
         if event is None or not row.valid:
             odd = True
             continue
+        if not whole and row.place > expected:
+            # What stands between concerns no asset that is followed here.
+            expected, previous = row.place, event.previous
         odd |= row.place != expected or event.sequence != expected or event.previous != previous
         expected, previous = expected + 1, row.hash
         if event.sequence in wanted:
@@ -93,7 +103,7 @@ def check_chain(
         for parts in {parts for one in event.after if (parts := split_id(one))}:
             expected_index.cites += index_mark(*parts, n)
         if not apart:
-            _expect(connection, expected_index, event, n, effective)
+            _expect(connection, expected_index, event, n, effective, bool(whole))
     order.end()
     if odd or head != check.last or (check.last and head_hash != previous):
         rows = [row for _, row, _ in _rows(connection, number, site, station, epoch, bytes(key))]
@@ -177,17 +187,20 @@ class _Order:
 
 
 def _expect(
-    connection: Connection, expected: Expected, event: Event, n: int, effective: int
+    connection: Connection, expected: Expected, event: Event, n: int, effective: int, whole: bool
 ) -> None:
     event = understood(event)
-    tags = own_tags(event)
+    tags = own_tags(event, expected.site)
     if event.kind == "voided" and event.known and isinstance(event.body["event"], str):
         parts = split_id(event.body["event"])
         target = _readable(connection, parts) if parts else None
-        tags += own_tags(target) if target else []
+        tags += own_tags(target, expected.site) if target else []
         expected.voids += index_mark(*parts, n) if parts else 0
     for tag in dict.fromkeys(tags):
-        expected.tags[tag] += index_mark(effective, event.clock, n)
+        if whole or tag in expected.followed:
+            expected.tags[tag] += index_mark(effective, event.clock, n)
+        else:
+            expected.aside += index_mark(tag, n)
 
 
 def _readable(connection: Connection, parts: tuple[str, int]) -> Event | None:
@@ -220,7 +233,7 @@ def _explain(check: ChainCheck, rows: list[_Row], head: int) -> list[Parts]:
             findings.append(("changed", where, "the event is not the one that the station signed"))
     findings += _moved(check, rows)
     last = max([head, *there])
-    for first, end in _gaps(there, last):
+    for first, end in _gaps(there if check.whole else there | set(range(1, last)), last):
         ids = f"{check.epoch}-{first}" + (f" to {check.epoch}-{end}" if end > first else "")
         kind = "cut off" if end == last else "removed"
         findings.append((kind, f"{ids}, station “{check.station}”", "missing here"))

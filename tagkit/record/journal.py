@@ -23,6 +23,9 @@ class Journal:
         row = connection.execute("SELECT max(n) FROM events").fetchone()
         self._n: int = row[0] or 0
         self._heads: dict[int, int] = {}
+        self._parted: dict[str, bool] = {}
+        self._followed: dict[str, bool] = {}
+        self._site: str | None = None
 
     def add_own(self, chain: int, event: Event) -> Event:
         """Adds an event written here; its clock is after everything known, so it is effective."""
@@ -30,7 +33,8 @@ class Journal:
 
     def add_foreign(self, chain: int, event: Event, now_ms: int) -> Event:
         """Adds an event received from elsewhere; set apart if its clock is wild."""
-        event = replace(event, effective=effective_on_arrival(self._connection, event))
+        between = chain if self._is_parted(event) else None
+        event = replace(event, effective=effective_on_arrival(self._connection, event, between))
         apart = event.effective > reading(now_ms + TOLERANCE_MS)
         return self._add(chain, event, apart=apart, own=False)
 
@@ -48,6 +52,8 @@ class Journal:
         for cited in event.after:
             if parts := split_id(cited):
                 connection.execute("INSERT OR IGNORE INTO cites VALUES (?, ?, ?)", (*parts, n))
+        if not own and self._is_parted(event):
+            self._heads.pop(chain, None)  # it may stand before events that are here already
         before = self._head_effective(chain, event.sequence)
         self._heads[chain] = event.effective
         if not apart:
@@ -63,7 +69,9 @@ class Journal:
         if chain in self._heads:
             return self._heads[chain]
         row = self._connection.execute(
-            "SELECT effective FROM events WHERE chain = ? AND sequence = ?", (chain, sequence - 1)
+            "SELECT effective FROM events WHERE chain = ? AND sequence < ? "
+            "ORDER BY sequence DESC LIMIT 1",
+            (chain, sequence),
         ).fetchone()
         return row[0] if row else -1
 
@@ -79,6 +87,21 @@ class Journal:
             self._index(n, read_event(*row), own=False)
         return len(rows)
 
+    def follow(self, tag: str) -> None:
+        """Enters events that are here already under an asset that is followed from now on."""
+        rows = self._connection.execute(
+            f"SELECT e.n, {EVENT_COLUMNS} FROM aside a JOIN events e ON e.n = a.n "
+            "JOIN chains c ON c.chain = e.chain WHERE a.tag = ?",
+            (tag,),
+        ).fetchall()
+        self._followed[tag] = True
+        self._connection.execute("DELETE FROM aside WHERE tag = ?", (tag,))
+        for n, *row in rows:
+            event = read_event(*row)
+            self._enter(tag, event, n)
+            if not tag.startswith(PERSON_MARK):
+                self.folder.refold(tag, event.effective)
+
     def _index(self, n: int, event: Event, *, own: bool) -> Event:
         """Enters the event under its assets and folds it in."""
         target = self._target(event)
@@ -90,6 +113,8 @@ class Journal:
         elif event.kind == "voided" and event.known and (parts := _target_id(event)):
             self._connection.execute("INSERT OR IGNORE INTO voids VALUES (?, ?, ?)", (*parts, n))
         tags = self._tags(event, target)
+        if self._is_parted(event):
+            tags = self._set_aside(tags, n)
         for tag in tags:
             self._enter(tag, event, n)
         if not own:
@@ -118,7 +143,7 @@ class Journal:
             (event.epoch, event.sequence),
         ).fetchall()
         for n, effective, clock in rows:
-            for tag in self._tags(event, None):
+            for tag in self._of_void(n, self._tags(event, None)):
                 self._connection.execute(
                     "INSERT OR IGNORE INTO event_tags VALUES (?, ?, ?, ?)",
                     (tag, effective, clock, n),
@@ -130,7 +155,10 @@ class Journal:
     def _move(self, n: int, event: Event, old: int) -> None:
         """Takes an event to its new place in the order."""
         event = read_event(event.raw, event.signature, event.effective)
-        for tag in self._tags(event, self._target(event)):
+        tags = self._tags(event, self._target(event))
+        if self._is_parted(event):
+            tags = self._set_aside(tags, n)
+        for tag in tags:
             self._connection.execute(
                 "DELETE FROM event_tags WHERE tag = ? AND effective = ? AND clock = ? AND n = ?",
                 (tag, old, event.clock, n),
@@ -145,16 +173,60 @@ class Journal:
             return None
         return find_event(self._connection, *parts)
 
-    @staticmethod
-    def _tags(event: Event, target: Event | None) -> list[str]:
-        return list(dict.fromkeys([*own_tags(event), *(own_tags(target) if target else ())]))
+    def _tags(self, event: Event, target: Event | None) -> list[str]:
+        if self._site is None:
+            self._site = site_of(self._connection)
+        named = [*own_tags(event, self._site), *(own_tags(target, self._site) if target else ())]
+        return list(dict.fromkeys(named))
+
+    def _is_parted(self, event: Event) -> bool:
+        """Whether only a part of the event's chain comes here."""
+        if event.epoch not in self._parted:
+            row = self._connection.execute(
+                "SELECT whole FROM chains WHERE epoch = ?", (event.epoch,)
+            ).fetchone()
+            self._parted[event.epoch] = bool(row) and not row[0]
+        return self._parted[event.epoch]
+
+    def _of_void(self, n: int, tags: list[str]) -> list[str]:
+        """Under which of the assets of what it voids an event is found."""
+        (parted,) = self._connection.execute(
+            "SELECT NOT c.whole FROM events e JOIN chains c ON c.chain = e.chain WHERE e.n = ?",
+            (n,),
+        ).fetchone()
+        return self._set_aside(tags, n) if parted else tags
+
+    def _set_aside(self, tags: list[str], n: int) -> list[str]:
+        """Those that are followed here; the others are noted, in case they will be.
+
+        Of an asset that is not followed only some events come. A state folded from some would
+        be wrong, so that there is none.
+        """
+        followed = []
+        for tag in tags:
+            if tag not in self._followed:
+                row = self._connection.execute("SELECT 1 FROM followed WHERE topic = ?", (tag,))
+                self._followed[tag] = row.fetchone() is not None
+            if self._followed[tag]:
+                followed.append(tag)
+            else:
+                self._connection.execute("INSERT OR IGNORE INTO aside VALUES (?, ?)", (tag, n))
+        return followed
 
 
-def own_tags(event: Event) -> list[str]:
-    """What an event is found under: the assets it concerns, and the person it authorises."""
+def own_tags(event: Event, site: str) -> list[str]:
+    """What an event is found under at ``site``: the assets it concerns, and the person it
+    authorises. Whom another site authorises has no rights here."""
     tags = [tag for tag in event.tags if not tag.startswith(PERSON_MARK)]
-    person = event.body.get("person") if event.kind == "authorised" else None
+    if event.kind != "authorised" or event.site != site:
+        return tags
+    person = event.body.get("person")
     return [*tags, f"{PERSON_MARK}{person}"] if isinstance(person, str) else tags
+
+
+def site_of(connection: Connection) -> str:
+    """The site whose record this is."""
+    return str(connection.execute("SELECT value FROM meta WHERE name = 'site'").fetchone()[0])
 
 
 def _target_id(event: Event) -> tuple[str, int] | None:

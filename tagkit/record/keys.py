@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     )
 
 
+KEY_BYTES = 32
+"""Length of a public key."""
+
+
 def epoch_of(public_key: bytes) -> str:
     """The name of the epoch with this public key: 80 bits of its SHA-256, base 32."""
     return base64.b32encode(sha256(public_key).digest()[:10]).decode("ascii").lower()

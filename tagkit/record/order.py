@@ -66,17 +66,32 @@ def next_clock(
     return clock, tuple(f"{epoch}-{sequence}" for epoch, sequence in rows)
 
 
-def effective_on_arrival(connection: Connection, event: Event) -> int:
+def effective_on_arrival(connection: Connection, event: Event, chain: int | None = None) -> int:
     """The effective clock of an event that arrives after others that already cite it.
 
-    Who cites a later event of the chain comes after this one too.
+    Who cites a later event of the chain comes after this one too. With ``chain``, later events
+    of the chain may be here already, and this one comes before the first of them.
     """
+    effective = event.clock
     cited = connection.execute(
         "SELECT min(e.effective) FROM cites r JOIN events e ON e.n = r.n "
         "WHERE r.epoch = ? AND r.sequence >= ?",
         (event.epoch, event.sequence),
     ).fetchone()[0]
-    return event.clock if cited is None else latest_before(event.clock, cited, 0, False, True)
+    if cited is not None:
+        effective = latest_before(event.clock, cited, 0, False, True)
+    later = (
+        chain
+        and connection.execute(
+            "SELECT effective, clock FROM events WHERE chain = ? AND sequence > ? "
+            "ORDER BY sequence LIMIT 1",
+            (chain, event.sequence),
+        ).fetchone()
+    )
+    if later:
+        bound = latest_before(event.clock, later[0], later[1], later[1] > later[0], False)
+        effective = min(effective, bound)
+    return effective
 
 
 def latest_before(clock: int, later: int, later_clock: int, later_pulled: bool, cited: bool) -> int:

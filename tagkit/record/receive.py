@@ -15,7 +15,7 @@ from tagkit.record.clock import Clock, milliseconds
 from tagkit.record.envelope import NO_EVENT, Event, MalformedEvent, from_bytes, hash_of
 from tagkit.record.folder import understood
 from tagkit.record.journal import Journal
-from tagkit.record.keys import epoch_of, signed_by
+from tagkit.record.keys import KEY_BYTES, epoch_of, signed_by
 from tagkit.record.store import Connection
 from tagkit.record.writing import add_chain
 
@@ -39,26 +39,28 @@ def receive(
     clock: Clock,
     transaction: Callable[[], AbstractContextManager[None]],
     longest_hold: float,
+    parted: bool = False,
 ) -> Received:
-    """Takes in ``parcels``, holding the write lock at most ``longest_hold`` seconds at a time."""
+    """Takes in ``parcels``, holding the write lock at most ``longest_hold`` seconds at a time.
+
+    ``parted``: of chains that are new here only what followed assets need will come, with gaps
+    and in any order.
+    """
     result = Received()
-    checked = [
-        (found, raw) for raw, signature in parcels if (found := _read(raw, signature, result))
-    ]
+    checked = [found for raw, signature in parcels if (found := _read(raw, signature, result))]
     waiting = iter(checked)
     going_on = bool(checked)
     while going_on:
         going_on = False
         with transaction():
-            journal, end = Journal(connection), time.monotonic() + longest_hold
-            now_ms = milliseconds(clock())
-            for event, _ in waiting:
-                _take(connection, journal, event, now_ms, result)
+            end = time.monotonic() + longest_hold
+            taking = _Taking(connection, milliseconds(clock()), result, parted)
+            for event in waiting:
+                taking.take(event)
                 if time.monotonic() > end:
                     going_on = True
                     break
-            journal.release_apart(now_ms)
-            journal.folder.flush()
+            taking.end()
     return result
 
 
@@ -70,56 +72,115 @@ def _read(raw: bytes, signature: bytes, result: Received) -> Event | None:
         return None
 
 
-def _take(
-    connection: Connection, journal: Journal, event: Event, now_ms: int, result: Received
-) -> None:
-    row = connection.execute(
-        "SELECT chain, site, station, public_key, head_sequence, head_hash FROM chains "
-        "WHERE epoch = ?",
-        (event.epoch,),
-    ).fetchone()
-    if row is None:
-        key = _first_key(event)
-        if isinstance(key, str):
-            result.refused.append(key)
+@dataclass
+class _Chain:
+    number: int
+    site: str
+    station: str
+    key: bytes
+    head: int
+    head_hash: str
+    whole: bool
+    new: bool = False
+    changed: bool = False
+
+
+class _Taking:
+    """Taking in events within one transaction."""
+
+    def __init__(self, connection: Connection, now_ms: int, result: Received, parted: bool) -> None:
+        self._connection = connection
+        self._now_ms = now_ms
+        self._result = result
+        self._new_whole = not parted
+        self._journal = Journal(connection)
+        self._chains: dict[str, _Chain] = {}
+
+    def take(self, event: Event) -> None:
+        """Takes in one event, or says why not."""
+        chain = self._chain(event)
+        if isinstance(chain, str):
+            self._result.refused.append(chain)
             return
-        number = (connection.execute("SELECT max(chain) FROM chains").fetchone()[0] or 0) + 1
-        row = (number, event.site, event.station, key, 0, NO_EVENT)
-        new = True
-    else:
-        new = False
-    chain, site, station, key, head, head_hash = row
-    if event.sequence <= head:
-        stored = connection.execute(
-            "SELECT raw FROM events WHERE chain = ? AND sequence = ?", (chain, event.sequence)
+        if event.sequence <= chain.head and (stored := self._stored(chain, event.sequence)):
+            if stored == event.raw:
+                self._result.already_here += 1
+            else:
+                self._result.refused.append(f"{event.id}: another event stands in its place here.")
+            return
+        if problem := self._problem(chain, event):
+            self._result.refused.append(f"{event.id}: {problem}.")
+            return
+        if chain.new:
+            add_chain(
+                self._connection, chain.number, chain.site, chain.station, event.epoch, chain.key,
+                own=False, whole=chain.whole,
+            )  # fmt: skip
+            chain.new = False
+            self._chains[event.epoch] = chain
+        self._journal.add_foreign(chain.number, event, self._now_ms)
+        if event.sequence > chain.head:
+            chain.head, chain.head_hash, chain.changed = event.sequence, hash_of(event.raw), True
+        self._result.taken += 1
+
+    def end(self) -> None:
+        """Writes heads and states."""
+        for chain in self._chains.values():
+            if chain.changed:
+                self._connection.execute(
+                    "UPDATE chains SET head_sequence = ?, head_hash = ? WHERE chain = ?",
+                    (chain.head, chain.head_hash, chain.number),
+                )
+        self._journal.release_apart(self._now_ms)
+        self._journal.folder.flush()
+
+    def _chain(self, event: Event) -> _Chain | str:
+        if event.epoch in self._chains:
+            return self._chains[event.epoch]
+        row = self._connection.execute(
+            "SELECT chain, site, station, public_key, head_sequence, head_hash, whole "
+            "FROM chains WHERE epoch = ?",
+            (event.epoch,),
         ).fetchone()
-        if stored and bytes(stored[0]) == event.raw:
-            result.already_here += 1
+        if row:
+            number, site, station, key, head, head_hash, whole = row
+            chain = _Chain(number, site, station, bytes(key), head, head_hash, bool(whole))
+            self._chains[event.epoch] = chain
+            return chain
+        found = _first_key(event)
+        if isinstance(found, str):
+            return found
+        last = self._connection.execute("SELECT max(chain) FROM chains").fetchone()[0]
+        return _Chain(
+            (last or 0) + 1, event.site, event.station, found, 0, NO_EVENT, self._new_whole, True
+        )
+
+    def _stored(self, chain: _Chain, sequence: int) -> bytes | None:
+        row = self._connection.execute(
+            "SELECT raw FROM events WHERE chain = ? AND sequence = ?", (chain.number, sequence)
+        ).fetchone()
+        return bytes(row[0]) if row else None
+
+    def _problem(self, chain: _Chain, event: Event) -> str | None:
+        """Why the event can't go on its chain."""
+        if (event.site, event.station) != (chain.site, chain.station):
+            return f"it belongs to station “{chain.station}” of {chain.site}"
+        if chain.whole and event.sequence != chain.head + 1:
+            return f"the one before it is missing here (the last is {chain.head})"
+        if event.sequence == chain.head + 1:
+            before: str | None = chain.head_hash
         else:
-            result.refused.append(f"{event.id}: another event stands in its place here.")
-        return
-    problem = (
-        f"it belongs to station “{station}” of {site}"
-        if (event.site, event.station) != (site, station)
-        else f"the one before it is missing here (the last is {head})"
-        if event.sequence != head + 1
-        else "it does not follow the one before it"
-        if event.previous != head_hash
-        else "its signature is not the station's"
-        if not signed_by(bytes(key), event.raw, event.signature)
-        else None
-    )
-    if problem:
-        result.refused.append(f"{event.id}: {problem}.")
-        return
-    if new:
-        add_chain(connection, chain, site, station, event.epoch, bytes(key), own=False)
-    journal.add_foreign(chain, event, now_ms)
-    connection.execute(
-        "UPDATE chains SET head_sequence = ?, head_hash = ? WHERE chain = ?",
-        (event.sequence, hash_of(event.raw), chain),
-    )
-    result.taken += 1
+            stored = self._stored(chain, event.sequence - 1)
+            before = stored and hash_of(stored)
+        if before and event.previous != before:
+            return "it does not follow the one before it"
+        if event.sequence < chain.head:
+            after = self._stored(chain, event.sequence + 1)
+            if after and from_bytes(after).previous != event.hash:
+                return "the one after it does not follow it"
+        if not signed_by(chain.key, event.raw, event.signature):
+            return "its signature is not the station's"
+        return None
 
 
 def _first_key(event: Event) -> bytes | str:
@@ -130,6 +191,6 @@ def _first_key(event: Event) -> bytes | str:
         key = bytes.fromhex(event.body["public_key"])
     except (KeyError, TypeError, ValueError):
         return f"{event.id}: it states no public key."
-    if epoch_of(key) != event.epoch:
+    if len(key) != KEY_BYTES or epoch_of(key) != event.epoch:
         return f"{event.id}: its epoch is not named after its key."
     return key

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -144,15 +144,20 @@ class Record:
             finally:
                 self._writing = None
 
-    def receive(self, parcels: Iterator[Parcel] | list[Parcel]) -> Received:
+    def receive(self, parcels: Iterable[Parcel], *, parted: bool = False) -> Received:
         """Takes in events of other records: each is its stored bytes and their signature.
 
         Events of a chain must come in order, going on where this record's copy ends; what is
         here already is passed over, what does not fit or is not rightly signed is refused, with
         the reason. The write lock is held for moments only.
+
+        ``parted``: chains that are new here come in part only, with what followed assets need,
+        in any order; see follow.py.
         """
         with translated(self.path):
-            return receive(self._connection, parcels, self._clock, self._transaction, LONGEST_HOLD)
+            return receive(
+                self._connection, parcels, self._clock, self._transaction, LONGEST_HOLD, parted
+            )
 
     def fold_again(self) -> None:
         """Folds every asset anew from its events, a few at a time."""

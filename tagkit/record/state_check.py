@@ -26,8 +26,12 @@ def check_index(connection: Connection, expected: Expected) -> Iterator[Parts]:
     for tag in sorted(expected.tags.keys() | found.keys()):
         if expected.tags[tag] != found[tag]:
             yield "index differs", tag, "the list of its events is not what the events give"
-    for name, wanted in (("voids", expected.voids), ("cites", expected.cites)):
-        rows = connection.execute(f"SELECT epoch, sequence, n FROM {name}")
+    for name, columns, wanted in (
+        ("voids", "epoch, sequence, n", expected.voids),
+        ("cites", "epoch, sequence, n", expected.cites),
+        ("aside", "tag, n", expected.aside),
+    ):
+        rows = connection.execute(f"SELECT {columns} FROM {name}")
         if sum(index_mark(*row) for row in rows) != wanted:
             yield "index differs", name, "the list is not what the events give"
     lost = connection.execute(

@@ -16,6 +16,7 @@ from tagkit.errors import TagkitError
 from tagkit.record.chain_check import ChainCheck, Expected, check_chain
 from tagkit.record.envelope import MalformedEvent, from_bytes
 from tagkit.record.folder import states_are_current
+from tagkit.record.journal import site_of
 from tagkit.record.queries import Head
 from tagkit.record.state_check import check_index, check_serials, check_states
 from tagkit.record.store import FILE_NAME, Connection, identity_of, open_file, sqlite_code
@@ -121,19 +122,20 @@ def _contents(
     wanted: dict[str, set[int]] = {}
     # Heads handed in count whatever site they are of; those cited are judged by who cites them.
     given = [Head("", head.station, head.epoch, head.sequence, head.hash) for head in known_heads]
-    known = [*given, *_cited_heads(connection)]
+    known = [*given, *_cited_heads(connection), *_seen_by_others(connection)]
     for head in known:
         wanted.setdefault(head.epoch, set()).add(head.sequence)
-    expected = Expected()
+    own_site = site_of(connection)
+    followed = connection.execute("SELECT topic FROM followed").fetchall()
+    expected = Expected(own_site, frozenset(topic for (topic,) in followed))
     chains = connection.execute(
-        "SELECT chain, site, station, epoch, public_key, head_sequence, head_hash FROM chains "
-        "ORDER BY name"
+        "SELECT chain, site, station, epoch, public_key, head_sequence, head_hash, whole "
+        "FROM chains ORDER BY name"
     ).fetchall()
     for row in chains:
         check = check_chain(connection, row, wanted.get(row[3], set()), expected, step)
         checks[check.epoch] = check
         findings += [Finding(*parts) for parts in check.findings]
-    own_site = connection.execute("SELECT value FROM meta WHERE name = 'site'").fetchone()[0]
     findings += _against_heads(checks, known, own_site)
     findings += [Finding(*parts) for parts in check_index(connection, expected)]
     findings += [Finding(*parts) for parts in check_serials(connection, own_site)]
@@ -159,6 +161,15 @@ def _cited_heads(connection: Connection) -> list[Head]:
                     )
                 )  # fmt: skip
     return found
+
+
+def _seen_by_others(connection: Connection) -> list[Head]:
+    """The ends of this site's own chains that the exchange has seen."""
+    rows = connection.execute(
+        "SELECT h.epoch, h.sequence, h.hash FROM exchange_heads h "
+        "JOIN chains c ON c.epoch = h.epoch WHERE c.whole"
+    ).fetchall()
+    return [Head("", "", *row) for row in rows]
 
 
 def _against_heads(
@@ -194,6 +205,8 @@ def _against_heads(
             )
     for epoch, sequence in sorted(needed.items()):
         cut = checks.get(epoch)
+        if cut and not cut.whole:
+            continue  # what is not here may concern no asset of this site
         last = cut.last if cut else 0
         if sequence > last and (cut or any(head.epoch == epoch for head in known)):
             station = f", station “{cut.station}”" if cut else ""
