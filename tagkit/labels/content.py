@@ -1,8 +1,7 @@
 """What a label says about its asset, before anything has a place or a size.
 
 A figure nobody knows is said to be unknown, never left blank; one that only stands in a
-supplier's sheet is marked as to be confirmed. Weights are given in kg and lb. The figure as
-marked comes first; limits are converted inwards, so that rounding never widens them.
+supplier's sheet is marked as to be confirmed. How numbers are written: amounts.py.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any, Literal
 
 from tagkit.assets.battery import Battery
@@ -23,12 +21,12 @@ from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind, Tag
 from tagkit.assets.truck import Truck
 from tagkit.errors import WrongInput
+from tagkit.labels.amounts import amount, in_two_units, several, span, together, window
 from tagkit.labels.fonts import face
 from tagkit.labels.words import cautions, kind_word, languages_of, word
 from tagkit.units import Quantity
 
 State = Literal["known", "to be confirmed", "unknown", "not noted"]
-Rounding = Callable[[Any], int]
 
 
 @dataclass(frozen=True)
@@ -99,12 +97,25 @@ def content_for(
 
 def _battery(plate: Battery, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
     weight = _figure(
-        "weight", "weight", plate.weight, language, "enter stamped", _two_units, _bracketed
+        "weight",
+        "weight",
+        plate.weight,
+        language,
+        "enter stamped",
+        lambda value: in_two_units(value, language),
+        _bracketed,
     )
     if plate.ballast is not None and plate.weight is not None and plate.ballast.value.value > 0:
         weight = _with_ballast(weight, plate.weight, plate.ballast, language)
     figures = (
-        _figure("voltage", "voltage", plate.voltage, language, "enter stamped", _single),
+        _figure(
+            "voltage",
+            "voltage",
+            plate.voltage,
+            language,
+            "enter stamped",
+            lambda value: (amount(value, language),),
+        ),
         weight,
         _capacity(plate, language),
         _choice("chemistry", "chemistry", plate.chemistry, language, "enter stamped"),
@@ -118,7 +129,14 @@ def _battery(plate: Battery, language: str) -> tuple[tuple[Figure, ...], str, tu
 
 def _truck(plate: Truck, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
     figures = (
-        _figure("voltage", "battery voltage", plate.voltage, language, "enter nameplate", _single),
+        _figure(
+            "voltage",
+            "battery voltage",
+            plate.voltage,
+            language,
+            "enter nameplate",
+            lambda value: (amount(value, language),),
+        ),
         _window("weight", "battery weight", plate.weight_min, plate.weight_max, language),
     )
     return figures, "truck", ("W023", "P003")
@@ -126,7 +144,14 @@ def _truck(plate: Truck, language: str) -> tuple[tuple[Figure, ...], str, tuple[
 
 def _charger(plate: Charger, language: str) -> tuple[tuple[Figure, ...], str, tuple[str, ...]]:
     figures = (
-        _figure("voltage", "output voltage", plate.voltages, language, "enter nameplate", _several),
+        _figure(
+            "voltage",
+            "output voltage",
+            plate.voltages,
+            language,
+            "enter nameplate",
+            lambda values: (several(values, language),),
+        ),
         _capacity_range(plate, language),
     )
     return figures, "charger", ("W026", "W021", "P003", "M004")
@@ -136,9 +161,9 @@ def _lifting(plate: Lifting, language: str) -> tuple[tuple[Figure, ...], str, tu
     figures = (
         _choice("gear", "gear", plate.gear, language, "enter nameplate"),
         _figure("rated load", "rated load", plate.rated_load, language, "enter nameplate",
-                lambda value: _two_units(value, math.floor), _bracketed),
+                lambda value: in_two_units(value, language, math.floor), _bracketed),
         _figure("weight", "own weight", plate.own_weight, language, "enter nameplate",
-                lambda value: _two_units(value, math.ceil), _bracketed),
+                lambda value: in_two_units(value, language, math.ceil), _bracketed),
     )  # fmt: skip
     return figures, "lifting", ()
 
@@ -210,10 +235,15 @@ def _found(
     sources: list[Source],
     language: str,
 ) -> Figure:
-    unsure = any(source in (Source.CATALOGUE, Source.ASSUMED) for source in sources)
+    unsure = _is_unsure(sources)
     if unsure:
         caption = f"{caption} · {word('to be confirmed', language)}"
     return Figure(name, caption, parts, joined, "to be confirmed" if unsure else "known")
+
+
+def _is_unsure(sources: list[Source]) -> bool:
+    """Whether something rests on a sheet or a guess, and on no stamp or nameplate."""
+    return any(source in (Source.CATALOGUE, Source.ASSUMED) for source in sources)
 
 
 def _unknown(name: str, caption: str, language: str, remedy: str) -> Figure:
@@ -240,7 +270,7 @@ def _capacity(plate: Battery, language: str) -> Figure:
         sources.append(plate.capacity_rate.source)
     else:
         rate = word("rate unknown", language)
-    parts = (str(plate.capacity.value), f"({rate})")
+    parts = (amount(plate.capacity.value, language), f"({rate})")
     return _found("capacity", word("capacity", language), parts, " ".join(parts), sources, language)
 
 
@@ -248,11 +278,14 @@ def _capacity_range(plate: Charger, language: str) -> Figure:
     low, high = plate.capacity_min, plate.capacity_max
     if low is None or high is None:
         return _unknown("capacity", "battery capacity", language, "enter nameplate")
-    rate = f"{plate.capacity_rate.value} h" if plate.capacity_rate else (
-        word("rate unknown", language))  # fmt: skip
-    parts = (_span(low.value, high.value), f"({rate})")
+    rate = word("rate unknown", language)
+    sources = [low.source, high.source]
+    if plate.capacity_rate is not None:
+        rate = f"{plate.capacity_rate.value} h"
+        sources.append(plate.capacity_rate.source)
+    parts = (span(low.value, high.value, language), f"({rate})")
     return _found("capacity", word("battery capacity", language), parts, " ".join(parts),
-                  [low.source, high.source], language)  # fmt: skip
+                  sources, language)  # fmt: skip
 
 
 def _window(
@@ -264,12 +297,7 @@ def _window(
 ) -> Figure:
     if low is None or high is None:
         return _unknown(name, caption, language, "enter nameplate")
-    lows, highs = _two_units(low.value, math.ceil), _two_units(high.value, math.floor)
-    if low.value.unit != high.value.unit and lows[0].split()[-1] != highs[0].split()[-1]:
-        highs = highs[::-1]
-    parts = tuple(
-        f"{least.rsplit(' ', 1)[0]} – {most}" for least, most in zip(lows, highs, strict=True)
-    )
+    parts = window(low.value, high.value, language)
     return _found(name, word(caption, language), parts, _bracketed(parts),
                   [low.source, high.source], language)  # fmt: skip
 
@@ -277,48 +305,15 @@ def _window(
 def _with_ballast(
     weight: Figure, stated: Stated[Quantity], ballast: Stated[Quantity], language: str
 ) -> Figure:
-    unit = stated.value.unit
-    both = Quantity(Decimal(round(stated.value.exact(unit) + ballast.value.exact(unit))), unit)
-    if ballast.value.unit == unit:
-        both = Quantity(stated.value.value + ballast.value.value, unit)
+    both = amount(together(stated.value, ballast.value), language)
     said = f"{weight.caption} · {word('with ballast', language)} {both}"
+    if _is_unsure([ballast.source]) and not _is_unsure([stated.source]):
+        said = f"{said} {word('to be confirmed', language)}"
     return Figure(weight.name, said, weight.parts, weight.side_by_side, weight.state)
-
-
-def _span(low: Quantity, high: Quantity) -> str:
-    if low.unit != high.unit:
-        return f"{low} – {high}"
-    return f"{str(low).removesuffix(low.unit).strip()} – {high}"
-
-
-def _single(value: Quantity) -> tuple[str, ...]:
-    return (str(value),)
-
-
-def _several(values: tuple[Quantity, ...]) -> tuple[str, ...]:
-    figures = [str(value).rsplit(" ", 1) for value in values]
-    if len({unit for _, unit in figures}) > 1:
-        return (" / ".join(" ".join(figure) for figure in figures),)
-    return (f"{' / '.join(figure for figure, _ in figures)} {figures[0][1]}",)
 
 
 def _written(value: str) -> tuple[str, ...]:
     return (face("bold").printable(value),)
-
-
-def _two_units(value: Quantity, rounding: Rounding = round) -> tuple[str, ...]:
-    """As marked, then the other of kg and lb."""
-    other = "lb" if value.unit != "lb" else "kg"
-    converted = Quantity(Decimal(rounding(value.exact(other))), other)
-    shown = value if value.unit in ("kg", "lb") else _in_kilograms(value)
-    return (str(shown), str(converted))
-
-
-def _in_kilograms(value: Quantity) -> Quantity:
-    exact = value.exact("kg")
-    if exact.denominator == 1:
-        return Quantity(Decimal(int(exact)), "kg")
-    return Quantity(Decimal(round(exact * 1000)).scaleb(-3).normalize(), "kg")
 
 
 def _title(kind: Kind, plate: AnyPlate, language: str) -> str:
