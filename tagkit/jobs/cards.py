@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from tagkit.assets.card import Command, CommandCard, badge_for
+from tagkit.assets.card import CardKind, Command, CommandCard, badge_for
 from tagkit.assets.tag import parse_tag
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.assets import asset
@@ -95,6 +95,18 @@ def print_out_of_service(
         site.settings.site.name,
     )
     return _print([content], out, template or _of(site, _OUT_OF_SERVICE), progress)
+
+
+def check_card(site: Site, out: Path, template: str | None = None) -> None:
+    """WrongInput when no out-of-service card could be printed there, whatever is held."""
+    from tagkit.labels.template import load_template
+
+    chosen = load_template(template or _of(site, _OUT_OF_SERVICE))
+    check_form(out, chosen, 1)
+    if CardKind.OUT_OF_SERVICE not in chosen.kinds:
+        raise WrongInput(
+            f"template {chosen.name} is not for out-of-service cards", "Choose another template"
+        )
 
 
 def _print(

@@ -11,6 +11,7 @@ import zxingcpp
 from battery_room import BatteryRoom
 from tagkit.assets.card import Badge, Command, CommandCard, OutOfService, card_in
 from tagkit.assets.tag import parse_tag
+from tagkit.errors import WrongInput
 from tagkit.labels.raster import render_pages
 
 
@@ -104,3 +105,47 @@ def test_a_label_template_is_refused_for_cards(empty_room: BatteryRoom, tmp_path
     assert done.code == 2
     assert "not for command card" in done.err
     assert list(tmp_path.glob("*.pdf*")) == []
+
+
+def test_a_hold_prints_its_card_at_once(room: BatteryRoom, tmp_path: Path) -> None:
+    out = tmp_path / "held.pdf"
+    done = room.run("hold", "B1", "--reason", "Case cracked", "--safety", "--card", out)
+    assert done.code == 0, done.err
+    assert f"its card ({out})" in done.out
+    assert cards_on(out) == [OutOfService(parse_tag(room["B1"]))]
+    assert "Case cracked" in text_of(out)
+    told = room.run("hold", "B2", "--reason", "Leaks", "--card", tmp_path / "two.pdf", "--json")
+    assert told.data["card"]["symbols_read_back"] == 1
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--card", "held.txt"),
+        ("--card", "there.pdf"),
+        ("--card", "new.pdf", "--template", "battery-side"),
+        ("--card", "new.pdf", "--template", "no-such-template"),
+        ("--template", "out-of-service-a6"),
+    ],
+)
+def test_a_card_that_cannot_be_printed_holds_nothing(
+    options: tuple[str, ...], room: BatteryRoom, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "there.pdf").write_text("", encoding="utf-8")
+    done = room.run("hold", "B1", "--reason", "Leaks", *options)
+    assert done.code in (2, 3)
+    assert not room.state("B1").held
+
+
+def test_a_hold_stands_even_if_its_card_fails(
+    room: BatteryRoom, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_args: object) -> None:
+        raise WrongInput("the printer's folder is full", "Make room")
+
+    monkeypatch.setattr("tagkit.jobs.cards.print_out_of_service", fails)
+    done = room.run("hold", "B1", "--reason", "Leaks", "--card", tmp_path / "held.pdf")
+    assert done.code == 2
+    assert "is held, but its card was not printed" in done.err
+    assert room.state("B1").held
