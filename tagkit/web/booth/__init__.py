@@ -1,0 +1,1 @@
+"""A station on a screen: its camera, its conversation, its presses."""

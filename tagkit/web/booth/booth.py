@@ -1,0 +1,266 @@
+"""One station: its conversation, which lives here and not in any browser.
+
+Whatever reaches it (labels, presses, cards, typed words) comes in here, one after the other. A
+press names the screen it was meant for; one that comes after that screen has changed, or before
+anybody can have read it, does nothing.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from tagkit.assets.card import Card, Command, CommandCard, card_in
+from tagkit.assets.tag import Tag
+from tagkit.errors import TagkitError
+from tagkit.jobs.conversation import Station, screen_of, shown, step
+from tagkit.jobs.hold import hold
+from tagkit.jobs.site import Site
+from tagkit.reader.read import Read
+from tagkit.reader.scanner import Foreign as ForeignLine
+from tagkit.reader.scanner import parse_line
+from tagkit.station.change import Change, begin
+from tagkit.station.inputs import (
+    Cancel,
+    Characters,
+    Choose,
+    Foreign,
+    Gauge,
+    Input,
+    Release,
+    Seen,
+    Shown,
+    Typed,
+    Undo,
+)
+from tagkit.station.screen import Screen
+from tagkit.web.booth.says import HOLD_REASONS, SAYS, HoldReason, Said
+from tagkit.web.booth.tower import LightTower
+
+A_GLANCE = 0.4
+"""Seconds in which nobody reads a screen: a press that comes sooner was meant for the last one."""
+
+FORSAKEN = 20 * 60.0
+"""Seconds without any input after which a change that was begun is put back."""
+
+
+@dataclass(frozen=True)
+class Facing:
+    """What a station shows now. ``number`` goes up with every screen that asks for other
+    presses; ``holding`` is the asset that a HOLD card is about to hold."""
+
+    number: int
+    screen: Screen
+    said: Said | None
+    holding: Tag | None = None
+
+    @property
+    def presses(self) -> int:
+        """How many offers there are."""
+        return len(HOLD_REASONS) + 1 if self.holding else len(self.screen.offers)
+
+
+class Booth:
+    """A station in operation. Its methods are called from any thread, with a site lent to it."""
+
+    def __init__(self, name: str, clock: Callable[[], float] = time.monotonic) -> None:
+        self.name = name
+        self._clock = clock
+        self._change: Change = begin()
+        self._said: Said | None = None
+        self._holding: Tag | None = None
+        self._number = 0
+        self._key: object = None
+        self._shown_at = self._touched_at = clock()
+        self._tower = LightTower()
+        self._lock = threading.RLock()
+        self._listeners: set[Callable[[], None]] = set()
+
+    def listen(self, told: Callable[[], None]) -> Callable[[], None]:
+        """Call ``told`` whenever something may have changed; returns how to end that."""
+        self._listeners.add(told)
+        return lambda: self._listeners.discard(told)
+
+    @property
+    def waiting_truck(self) -> Tag | None:
+        """The truck that stands here without a battery that may go in."""
+        change = self._change
+        return change.truck if not change.logged else None
+
+    def facing(self, site: Site, by: str | None) -> Facing:
+        """What to show now, by the record as it stands at this moment."""
+        with self._lock:
+            self._put_back_if_forsaken()
+            self._take_settings(site)
+            screen = screen_of(self._station(site, by), self._change)
+            key = (screen.stage, screen.token, screen.offers, screen.asks, self._holding)
+            if key != self._key:
+                self._key, self._number, self._shown_at = key, self._number + 1, self._clock()
+                posture = "ask" if self._holding else screen.posture
+                self._tower.show(site.settings.station.light_tower, posture, self.name)
+            return Facing(self._number, screen, self._said, self._holding)
+
+    def labels(self, site: Site, by: str | None, reads: Sequence[Read]) -> None:
+        """Labels that are shown to the camera."""
+        self._give(site, by, shown(reads))
+
+    def foreign(self, site: Site, by: str | None, text: str) -> None:
+        """A code that is not one of ours."""
+        self._give(site, by, Foreign(text))
+
+    def typed(self, site: Site, by: str | None, text: str) -> None:
+        """Words typed by a person: a number, or what was asked for."""
+        if not text.strip():
+            return
+        asks = self.facing(site, by).screen.asks
+        self._give(site, by, Characters(text) if asks == "characters" else Typed(text))
+
+    def scanned(self, site: Site, by: str | None, line: str) -> Card | None:
+        """A line from a handheld scanner; a card in it is handed back, to be taken by who can."""
+        found = parse_line(line)
+        if isinstance(found, ForeignLine):
+            card = card_in(found.text)
+            if card is None:
+                self._give(site, by, Foreign(found.text))
+            return card
+        if found is not None:
+            self._give(site, by, Shown((Seen(found),)))
+        return None
+
+    def press(self, site: Site, by: str | None, number: int, offer: int) -> Tag | None:
+        """The offer ``offer`` of screen ``number``; returns what was chosen among several."""
+        with self._lock:
+            now = self.facing(site, by)
+            if number != now.number or not 0 <= offer < now.presses:
+                self._say("changed")
+                return None
+            if self._clock() < self._shown_at + A_GLANCE:
+                self._say("too_soon")
+                return None
+            if now.holding is not None:
+                self._hold(site, by, now.holding, offer)
+                return None
+            gives = now.screen.offers[offer].gives
+            if by is None and now.screen.stage in ("finish", "undo") and offer == 0:
+                self._say("no_shift")
+                return None
+            self._give(site, by, gives)
+            return gives.tag if isinstance(gives, Choose) else None
+
+    def command(self, site: Site, by: str | None, card: CommandCard) -> None:
+        """A command card that was held up, or scanned."""
+        with self._lock:
+            if card.site != site.settings.site.code:
+                self._say("other_site", site=card.site)
+                return
+            now = self.facing(site, by)
+            match card.command:
+                case Command.UNDO:
+                    self.undo(site, by)
+                case Command.HOLD:
+                    self.ask_hold(by)
+                case Command.LOG if now.screen.stage != "finish" or now.holding:
+                    self._say("nothing_to_log")
+                case _:
+                    if now.presses:
+                        self.press(site, by, now.number, 0)
+                    else:
+                        self._say("nothing_next")
+
+    def undo(self, site: Site, by: str | None) -> None:
+        """Take back what is under way, else ask about the last change."""
+        with self._lock:
+            if self._holding is not None:
+                self._holding = None
+                self._told()
+                return
+            self._give(site, by, Undo())
+
+    def again(self, site: Site, by: str | None) -> None:
+        """Start again; nothing is logged."""
+        self._give(site, by, Cancel())
+
+    def gauge(
+        self, site: Site, by: str | None, discharged: float | None, hours: float | None
+    ) -> None:
+        """Read off the truck."""
+        self._give(site, by, Gauge(discharged, hours))
+
+    def release(self, site: Site, by: str | None, supervisor: str, reason: str) -> None:
+        """A supervisor lets the unready battery be used."""
+        with self._lock:
+            if self._change.battery is None:
+                self._say("changed")
+                return
+            self._give(site, by, Release(self._change.battery, supervisor.strip().upper(), reason))
+
+    def ask_hold(self, by: str | None) -> None:
+        """Ask why the battery shown (else the truck, else the charger) is to be held."""
+        with self._lock:
+            change = self._change
+            about = change.battery or change.truck or change.charger
+            if about is None or about in change.recovered:
+                self._say("nothing_to_hold")
+            elif by is None:
+                self._say("no_shift")
+            else:
+                self._holding, self._said = about, None
+                self._told()
+
+    def say(self, key: str, **values: object) -> None:
+        """Tell the person at the station something."""
+        self._say(key, **values)
+
+    def _hold(self, site: Site, by: str | None, about: Tag, offer: int) -> None:
+        if offer >= len(HOLD_REASONS):
+            self._holding = None
+            self._told()
+            return
+        reason: HoldReason = HOLD_REASONS[offer]
+        try:
+            hold(site, str(about), reason.words, safety=reason.safety, by=by or "",
+                 station=self.name)  # fmt: skip
+        except TagkitError as error:
+            self._holding = None
+            self._say("not_held", problem=str(error))
+            return
+        self._holding = None
+        self._say("held", number=about)
+
+    def _give(self, site: Site, by: str | None, given: Input) -> None:
+        with self._lock:
+            self._touched_at = self._clock()
+            self._said = None
+            if not isinstance(given, (Foreign, Gauge)):
+                self._holding = None
+            self._take_settings(site)
+            self._change = step(self._station(site, by), self._change, given)
+            self._told()
+
+    def _say(self, key: str, **values: object) -> None:
+        with self._lock:
+            self._said = Said(SAYS[key], values)
+            self._told()
+
+    def _told(self) -> None:
+        for told in tuple(self._listeners):
+            told()
+
+    def _station(self, site: Site, by: str | None) -> Station:
+        return Station(site, self.name, by or "")
+
+    def _take_settings(self, site: Site) -> None:
+        """Steps and stand as the settings have them, from the next change on."""
+        wanted = begin(site.settings.station.finishing_steps(), site.settings.station.stand)
+        change = self._change
+        if (change.steps, change.stand) != (wanted.steps, wanted.stand) and change == begin(
+            change.steps, change.stand
+        ):
+            self._change = wanted
+
+    def _put_back_if_forsaken(self) -> None:
+        if self._change.under_way and self._clock() > self._touched_at + FORSAKEN:
+            self._change = begin(self._change.steps, self._change.stand)
+            self._said = Said(SAYS["forsaken"], {})

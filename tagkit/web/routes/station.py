@@ -1,0 +1,92 @@
+"""The change station, the check at the bay, and what a tablet noted while it was cut off."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Request, WebSocket
+from fastapi.params import Body
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+
+from tagkit.web.access.devices import is_own_computer
+from tagkit.web.access.once import once
+from tagkit.web.access.visitors import visitor_of
+from tagkit.web.booth.bay import Bay
+from tagkit.web.booth.floor import floor_of
+from tagkit.web.booth.live import Live
+from tagkit.web.booth.noted import Noted, log_noted
+from tagkit.web.depends import Attendant, TheSite
+from tagkit.web.render import page
+from tagkit.web.visitor import Visitor
+
+router = APIRouter()
+live = APIRouter()
+"""WebSockets: they see to the visitor themselves."""
+
+
+@router.get("/station", response_class=HTMLResponse)
+def station(request: Request, site: TheSite) -> HTMLResponse:
+    """The screen at which a battery is changed."""
+    return page(request, "station.html", _values(request, site.settings.station.foot_switch,
+                                                 "/station/live"))  # fmt: skip
+
+
+@router.get("/check", response_class=HTMLResponse)
+def check(request: Request, site: TheSite) -> HTMLResponse:
+    """Fit and ready, asked where the battery stands; nothing is logged."""
+    return page(request, "check.html", _values(request, site.settings.station.foot_switch,
+                                               "/check/live"))  # fmt: skip
+
+
+def _values(request: Request, foot_switch: str, line: str) -> dict[str, Any]:
+    own = floor_of(request.app).camera is not None and is_own_computer(
+        request, request.app.state.options
+    )
+    return {"foot_switch": foot_switch, "live": line, "own_camera": own}
+
+
+@router.post("/station/noted")
+def noted(
+    request: Request, site: TheSite, visitor: Attendant, note: Annotated[Noted, Body()]
+) -> Response:
+    """What was done while the tablet was cut off: recorded as seen, each note once."""
+
+    def act() -> JSONResponse:
+        return JSONResponse({"schema": 1, "key": note.key, **log_noted(site, note, visitor)})
+
+    return once(request, act, f"noted {note.key}")
+
+
+@live.websocket("/station/live")
+async def station_live(socket: WebSocket) -> None:
+    """The line of a station's page."""
+    visitor = await _visitor(socket)
+    if not visitor.at_station:
+        await socket.close(1008, "this device is not a station")
+        return
+    floor = floor_of(socket.app)
+    wants_own = socket.query_params.get("camera") == "own"
+    own = floor.camera if wants_own and is_own_computer(socket, socket.app.state.options) else None
+    await socket.accept()
+    await Live(socket, floor.booth(visitor.station), own).run()
+
+
+@live.websocket("/check/live")
+async def check_live(socket: WebSocket) -> None:
+    """The line of a check at the bay."""
+    visitor = await _visitor(socket)
+    if not visitor.at_station and visitor.person is None:
+        await socket.close(1008, "nobody has begun a shift here")
+        return
+    await socket.accept()
+    bay = Bay(visitor.station, floor_of(socket.app).waiting_trucks)
+    await Live(socket, bay).run()
+
+
+async def _visitor(socket: WebSocket) -> Visitor:
+    def work() -> Visitor:
+        with socket.app.state.door.borrow() as site:
+            return visitor_of(socket, site)
+
+    return await asyncio.to_thread(work)

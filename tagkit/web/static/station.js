@@ -1,0 +1,114 @@
+// A station's page: shows what the server says, sends what is shown and pressed. The conversation
+// itself lives on the server; nothing here decides anything.
+import { Line } from "./station/line.js";
+import { Camera } from "./station/camera.js";
+import { Keys } from "./station/keys.js";
+import { Notes } from "./station/notes.js";
+import { Sound } from "./station/sound.js";
+import { word } from "./station/words.js";
+
+const booth = document.getElementById("booth");
+const screen = document.getElementById("screen");
+const cut = document.getElementById("cut");
+const typed = document.getElementById("typed");
+const release = document.getElementById("release");
+const gauge = document.getElementById("gauge-drawer");
+const initials = document.getElementById("initials");
+
+const sound = new Sound(document.getElementById("sound"));
+const notes = document.getElementById("note") ? new Notes(booth.dataset) : null;
+const line = new Line(booth.dataset.live, { message, pictureOf: (blob) => camera.picture(blob), lost, back });
+const camera = new Camera(line, booth.dataset.own === "yes");
+let number = 0;
+let heard = "";
+
+function message(said) {
+  if (said.is === "sight") camera.sighted(said);
+  if (said.is !== "screen") return;
+  const onKey = screen.contains(document.activeElement);
+  const another = said.number !== number;
+  number = said.number;
+  screen.innerHTML = said.html;
+  document.body.dataset.posture = said.posture;
+  const label = document.getElementById("typed-label");
+  if (label.textContent !== said.typed) {
+    label.textContent = said.typed;
+    typed.value = "";
+    if (said.asks === "characters") typed.focus();
+  }
+  if (release) release.hidden = said.asks !== "release";
+  if (gauge) gauge.hidden = said.stage !== "out" && said.stage !== "finish";
+  initials.textContent = said.initials || initials.dataset.none;
+  initials.classList.toggle("none", !said.initials);
+  if (onKey && another) document.getElementById("next")?.focus();
+  if (said.heard !== heard) {
+    heard = said.heard;
+    sound.play(said.sound);
+  }
+}
+
+// A page that hears nothing shows no answer: the last one may be wrong by now.
+function lost() {
+  document.body.classList.add("is-cut");
+  screen.innerHTML = "";
+  heard = "";
+  delete document.body.dataset.posture;
+  if (cut) cut.hidden = false;
+}
+
+function back() {
+  document.body.classList.remove("is-cut");
+  if (cut) cut.hidden = true;
+  notes?.send();
+}
+
+function press(offer) {
+  const key = screen.querySelector(`[data-offer="${offer}"]`);
+  if (!key || key.disabled) return;
+  // One press, one answer: free again with the next screen, or when none comes.
+  for (const one of screen.querySelectorAll(".key")) one.disabled = true;
+  setTimeout(() => { for (const one of screen.querySelectorAll(".key")) one.disabled = false; }, 700);
+  line.say({ do: "press", screen: number, offer });
+}
+
+screen.addEventListener("click", (event) => {
+  const key = event.target.closest("[data-offer]");
+  if (key) press(Number(key.dataset.offer));
+});
+document.querySelectorAll("[data-do]").forEach((key) => {
+  key.addEventListener("click", () => line.say({ do: key.dataset.do }));
+});
+document.getElementById("typing").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const text = typed.value.trim();
+  if (text) line.say({ do: "typed", text });
+  else press(0);
+  typed.value = "";
+});
+release?.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const given = new FormData(release);
+  line.say({ do: "release", code: given.get("code"), pin: given.get("pin"), reason: given.get("reason") });
+  release.reset();
+});
+document.getElementById("gauge")?.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const given = new FormData(event.target);
+  line.say({ do: "gauge", percent: given.get("percent"), hours: given.get("hours") });
+  gauge.open = false;
+});
+new Keys({
+  foot: booth.dataset.foot,
+  next: () => press(0),
+  scanned: (text) => {
+    if (document.body.classList.contains("is-cut")) notes?.scanned(text);
+    else line.say({ do: "scan", text });
+  },
+  typing: typed,
+  cut: () => document.body.classList.contains("is-cut"),
+});
+// A tablet at a station does not fall asleep.
+const awake = () => navigator.wakeLock?.request("screen").catch(() => {});
+document.addEventListener("visibilitychange", () => { if (!document.hidden) awake(); });
+awake();
+document.body.dataset.ready = word("off") ? "yes" : "no";
