@@ -8,19 +8,21 @@ from datetime import datetime
 from pathlib import Path
 
 from fastapi import FastAPI
+from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 
 from tagkit import __version__
 from tagkit.jobs.site import system_clock
 from tagkit.web.access.gate import Gate
 from tagkit.web.access.store import AccessStore
+from tagkit.web.booth.floor import Floor
 from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
 from tagkit.web.language import LANGUAGES, installed
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
 from tagkit.web.render import environment
-from tagkit.web.routes import assets
+from tagkit.web.routes import api, assets, health, shift, station, stations
 
 STATIC = Path(__file__).parent / "static"
 
@@ -35,6 +37,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
+        app.state.floor.close()
         door.close()
         access.close()
 
@@ -49,10 +52,17 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.options = options
     app.state.door = door
     app.state.access = access
+    app.state.floor = Floor(options)
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for router in (assets.router,):
+    for router in (assets.router, shift.router, stations.router, health.router, api.router,
+                   station.router):
         app.include_router(router, dependencies=[ENTER])
+    app.include_router(health.open_router)
+    app.include_router(station.live)
+    for route in app.routes:
+        if isinstance(route, APIRoute):  # pages are for people; programs are told of the API
+            route.include_in_schema = route.path.startswith("/api/")
     add_handlers(app)
     app.add_middleware(Gate, options=options)
     return app
