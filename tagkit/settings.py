@@ -224,6 +224,13 @@ class CellSettings:
     )
     suspect: float = _setting(0.050, "Further below the median than this: suspect.", 0.01, 0.2)
     volts_at_rest: float = _setting(1.7, "A rested cell below this, V, is critical.", 1.0, 2.1)
+    failing: float = _setting(
+        0.013, "A cell that fell this far behind its own past, faster and faster, is failing.",
+        0.005, 0.1,
+    )  # fmt: skip
+    failing_deviations: float = _setting(
+        3.5, "... and by this many times the figure's own error.", 2, 10
+    )
     trend_rounds: float = _setting(4.0, "Comparable rounds before a trend is told.", 4, 24)
     trend_months: float = _setting(
         12.0, "A trend warns when the limit is passed within this many months.", 1, 36
@@ -366,8 +373,7 @@ class PeopleSettings:
 
     run_out: str = _setting(
         "refuse",
-        "Someone whose authorisation has run out, or who has none, is warned or refused at a "
-        "change or a charge.",
+        "Someone whose authorisation has run out is warned or refused at a change or a charge.",
         among=("warn", "refuse"),
     )
     soon_days: float = _setting(
