@@ -23,10 +23,18 @@ def demo(
         typer.Argument(metavar="[DIR]", help="Where to build it; default: ./quillmoor."),
     ] = None,
     once: Annotated[bool, typer.Option("--once", help="Stop after the report.")] = False,
+    port: Annotated[
+        int | None,
+        typer.Option("--port", min=1, max=65535, metavar="N",
+                     help="Port to serve on; default 8642, or the next free one."),
+    ] = None,
     force: Force = False,
     as_json: AsJson = False,
-) -> None:
-    """Build the invented depot and do the main job there, from delivery to look-up."""
+) -> None:  # fmt: skip
+    """Build the invented depot and do the main job there, from delivery to look-up.
+
+    Then its pages are served on this computer until Ctrl-C, which ends with exit code 0.
+    """
     from tagkit.jobs.demo import clear_old_demo, free_directory, run_demo
 
     if directory is None and not force:
@@ -45,7 +53,10 @@ def demo(
     if as_json:
         json_out({"steps": [{"title": done.title, **done.facts} for done in steps]})
         return
-    if not once:
-        line("There is no screen to serve yet: the demo ends here, as with --once.")
     line(CAUTION)
     line(f"Look around: tagkit list --site {directory}")
+    if not once:
+        from tagkit.cli.serving import PORT, run
+        from tagkit.web.options import ServeOptions
+
+        run(ServeOptions(directory, port=port or PORT), any_port=port is None)

@@ -22,7 +22,7 @@ from tagkit.web.language import LANGUAGES, installed
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
 from tagkit.web.render import environment
-from tagkit.web.routes import api, assets, health, shift, station, stations
+from tagkit.web.routes import api, assets, health, number, shift, station, stations
 
 STATIC = Path(__file__).parent / "static"
 
@@ -55,10 +55,18 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.floor = Floor(options)
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for router in (assets.router, shift.router, stations.router, health.router, api.router,
-                   station.router):
+    for router in (
+        assets.router,
+        number.router,
+        shift.router,
+        stations.router,
+        health.router,
+        api.router,
+        station.router,
+    ):
         app.include_router(router, dependencies=[ENTER])
     app.include_router(health.open_router)
+    app.include_router(number.links)
     app.include_router(station.live)
     for route in app.routes:
         if isinstance(route, APIRoute):  # pages are for people; programs are told of the API

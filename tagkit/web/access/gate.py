@@ -67,7 +67,7 @@ class Gate:
             else:
                 await self.app(scope, receive, send)
             return
-        answer = _Answer(scope, send, browser, self.options)
+        answer = _Answer(scope, send, browser, self.options, turned_away is not None)
         if turned_away:
             await _refuse(answer, *turned_away)
             return
@@ -140,8 +140,16 @@ async def _refuse(send: Send, status: int, problem: str, remedy: str) -> None:
 class _Answer:
     """Sends the answer on, with the headers that all answers bear and a cookie where one is new."""
 
-    def __init__(self, scope: Scope, send: Send, browser: Browser, options: ServeOptions) -> None:
+    def __init__(
+        self,
+        scope: Scope,
+        send: Send,
+        browser: Browser,
+        options: ServeOptions,
+        turned_away: bool,
+    ) -> None:
         self.scope = scope
+        self.turned_away = turned_away
         self.send = send
         self.browser = browser
         self.options = options
@@ -159,7 +167,7 @@ class _Answer:
             headers.setdefault(name, value)
         # Static files are asked about again and mostly not sent again; pages are not kept.
         headers.setdefault("cache-control", "no-cache" if static else "no-store")
-        if self.browser.new and not static:
+        if self.browser.new and not static and not self.turned_away:
             headers.append("set-cookie", set_cookie("tagkit", self.browser.cookie, self.options))
 
     def _log(self, status: int) -> None:
