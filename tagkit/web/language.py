@@ -20,6 +20,8 @@ from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
 
 from tagkit.station.words import ENGLISH, Line, say
+from tagkit.units import Quantity
+from tagkit.web.figures import shown
 
 LOCALE = Path(__file__).parent / "locale"
 LANGUAGES: Mapping[str, str] = {"en": "English", "es": "Español"}
@@ -66,6 +68,10 @@ class Words:
             return "—"
         at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
         return str(format_datetime(at.astimezone(self.zone), form, locale=self.language))
+
+    def figure(self, stored: Mapping[str, Any]) -> str:
+        """A stored quantity (value, unit) in the visitor's units, the marked one beside it."""
+        return shown(Quantity.from_stored(dict(stored)), self.units)
 
     def ago(self, moment: datetime | str | None, now: datetime) -> str:
         """How long ago, in words; an em dash when it is not known."""

@@ -1,0 +1,1 @@
+"""What pages show, made from what jobs answer: page-shaped data, no rules."""

@@ -1,0 +1,175 @@
+"""The page behind a label: what this is, where, since when, and whether it may be used."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from tagkit.assets.tag import Kind
+from tagkit.jobs.assets import is_married
+from tagkit.jobs.fit import Judgement
+from tagkit.jobs.matches import Match, matches_of
+from tagkit.jobs.readiness import readiness_of
+from tagkit.jobs.site import Site
+from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
+from tagkit.record.state import AssetState
+from tagkit.rules.verdict import Check, Result
+from tagkit.web.views.plates import PlateLine, in_one_line, plate_lines
+from tagkit.web.views.states import role_of
+from tagkit.web.views.timeline import Entry, entries
+
+FIRST_ENTRIES = 15
+MOST_ENTRIES = 500
+
+
+@dataclass(frozen=True)
+class Linked:
+    """An asset named on another's page."""
+
+    tag: str
+    name: str | None
+
+
+@dataclass(frozen=True)
+class NumberPage:
+    """Everything on it but what it fits, which is asked for separately."""
+
+    state: AssetState
+    kind: Kind
+    where: Whereabouts
+    role: str
+    what: tuple[str, ...]
+    place_kind: str | None
+    """truck, charger, stand, elsewhere; None when the place is not known or it has none."""
+    place: Linked | None
+    """The truck or charger it is in or at."""
+    place_words: str | None
+    ready_at: datetime | None
+    lifted: tuple[str, ...]
+    """What a supervisor's release lifts."""
+    cautions: tuple[str, ...]
+    inside: tuple[Linked, ...]
+    """Batteries in this truck or at this charger."""
+    plate: tuple[PlateLine, ...]
+    married: bool
+    timeline: tuple[Entry, ...]
+    more: bool
+    todos: tuple[dict[str, Any], ...]
+
+    @property
+    def safety(self) -> bool:
+        """Whether a safety hold is on it."""
+        return self.state.safety_held
+
+
+def number_page(site: Site, state: AssetState, units: str, shown: int) -> NumberPage:
+    """The page of an asset, with the last ``shown`` entries of its timeline."""
+    kind = Kind(state.kind)
+    where = whereabouts_of(site, state)
+    ready_at, lifted, cautions = _readiness(site, state, where)
+    shown = min(max(shown, FIRST_ENTRIES), MOST_ENTRIES)
+    events = site.record.timeline(state.tag, limit=shown + 1)
+    place = state.place or {}
+    name = str(place.get("name") or "") or None
+    at_asset = place.get("kind") in ("truck", "charger")
+    return NumberPage(
+        state=state,
+        kind=kind,
+        where=where,
+        role=role_of(where.state),
+        what=tuple(in_one_line(kind, state.nameplate, units)),
+        place_kind=place.get("kind"),
+        place=Linked(name, _called(site.record.state(name))) if at_asset and name else None,
+        place_words=None if at_asset else name or place.get("kind"),
+        ready_at=ready_at,
+        lifted=lifted,
+        cautions=cautions,
+        inside=tuple(Linked(tag, _called(site.record.state(tag))) for tag in where.holds),
+        plate=tuple(plate_lines(kind, state.nameplate, units)),
+        married=is_married(state),
+        timeline=tuple(entries(events[:shown], state.tag)),
+        more=len(events) > shown,
+        todos=tuple(state.todos),
+    )
+
+
+def _readiness(
+    site: Site, state: AssetState, where: Whereabouts
+) -> tuple[datetime | None, tuple[str, ...], tuple[str, ...]]:
+    if state.kind != Kind.BATTERY.value or where.state not in ("ready", "not ready"):
+        return None, (), ()
+    ready = readiness_of(site, state, "use")
+    return (
+        None if ready.ready else ready.ready_at,
+        tuple(reason.sentence for reason in ready.lifted),
+        tuple(caution.sentence for caution in ready.cautions),
+    )
+
+
+def _called(state: AssetState | None) -> str | None:
+    """What people call it, apart from its number."""
+    for field in ("fleet_number", "bay"):
+        if state and (fact := state.nameplate.get(field)):
+            return str(fact["value"])
+    return None
+
+
+@dataclass(frozen=True)
+class FitGroup:
+    """Trucks or chargers with one plate, beside a battery."""
+
+    result: Result
+    members: tuple[Linked, ...]
+    what: tuple[str, ...]
+    against: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fits:
+    """What a battery goes with."""
+
+    trucks: tuple[FitGroup, ...]
+    chargers: tuple[FitGroup, ...]
+
+
+def fits(site: Site, battery: AssetState, units: str) -> Fits:
+    """Which trucks and chargers go with the battery, and why not the others."""
+    return Fits(
+        *(
+            tuple(_group(match, kind, units) for match in matches_of(site, battery, kind))
+            for kind in (Kind.TRUCK, Kind.CHARGER)
+        )
+    )
+
+
+def _group(match: Match, kind: Kind, units: str) -> FitGroup:
+    return FitGroup(
+        match.result,
+        tuple(
+            Linked(tag, None if name == tag else name)
+            for tag, name in zip(match.tags, match.names, strict=True)
+        ),
+        tuple(in_one_line(kind, match.judged.other.nameplate, units)),
+        tuple(check_words(check) for check in match.deciding),
+        notes_of(match.judged),
+    )
+
+
+def check_words(check: Check) -> str:
+    """A line that stops it, in words: what is wrong, or what is needed and what is there."""
+    if check.note:
+        return f"{check.name}: {check.note}"
+    needs = f"needs {check.required}" if check.required else ""
+    has = f"has {check.found}" if check.found else "not known"
+    return f"{check.name}: {', '.join(part for part in (needs, has) if part)}"
+
+
+def notes_of(judged: Judgement) -> tuple[str, ...]:
+    """Remarks on lines that fit."""
+    return tuple(
+        f"{check.name}: {check.note}"
+        for check in judged.verdict.checks
+        if check.result == "fit" and check.note
+    )
