@@ -70,7 +70,9 @@ class Bay:
         self._offers = screen.offers
         return Facing(self._number, screen, self._said)
 
-    def labels(self, site: Site, _by: str | None, reads: Sequence[Read]) -> None:
+    def labels(
+        self, site: Site, _by: str | None, reads: Sequence[Read], _around: Sequence[Read] = ()
+    ) -> None:
         """Labels in view."""
         self._give(site, shown(reads))
 

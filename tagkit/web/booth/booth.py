@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tagkit.assets.card import Card, Command, CommandCard, card_in
-from tagkit.assets.tag import Tag
+from tagkit.assets.tag import Kind, Tag
 from tagkit.errors import TagkitError
 from tagkit.jobs.conversation import Station, screen_of, shown, step
 from tagkit.jobs.hold import hold
@@ -102,9 +102,24 @@ class Booth:
                 self._tower.show(site.settings.station.light_tower, posture, self.name)
             return Facing(self._number, screen, self._said, self._holding)
 
-    def labels(self, site: Site, by: str | None, reads: Sequence[Read]) -> None:
-        """Labels that are shown to the camera."""
-        self._give(site, by, shown(reads))
+    def labels(
+        self, site: Site, by: str | None, reads: Sequence[Read], around: Sequence[Read] = ()
+    ) -> None:
+        """Labels that are shown to the camera.
+
+        ``around``: what stayed in view. The truck that still stands there from the change before
+        need not be shown again.
+        """
+        with self._lock:
+            trucks = {one.tag: one for one in around if one.tag and one.tag.kind is Kind.TRUCK}
+            begins = bool(self._change.logged) or self._change.truck is None
+            if (
+                begins
+                and len(trucks) == 1
+                and not any(one.tag and one.tag.kind is Kind.TRUCK for one in reads)
+            ):
+                reads = [*trucks.values(), *reads]
+            self._give(site, by, shown(reads))
 
     def foreign(self, site: Site, by: str | None, text: str) -> None:
         """A code that is not one of ours."""

@@ -96,7 +96,7 @@ class Live:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
             self._floor.eye.close_camera(self._camera)
-            with contextlib.suppress(RuntimeError, OSError):
+            with contextlib.suppress(WebSocketDisconnect, RuntimeError, OSError):
                 await self._socket.close()
 
     async def _receive(self) -> None:
@@ -185,7 +185,7 @@ class Live:
         for card in sight.lying:
             self._counter.say("card_lies", card=card.says)
         if sight.labels:
-            self._counter.labels(site, visitor.person, sight.labels)
+            self._counter.labels(site, visitor.person, sight.labels, sight.around)
 
     def _card(self, site: Site, visitor: Visitor, card: Card) -> None:
         counter = self._counter

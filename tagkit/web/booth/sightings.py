@@ -36,9 +36,11 @@ class Mark:
 @dataclass(frozen=True)
 class Sight:
     """What is new: ``labels`` shown together, ``cards`` held up, ``lying`` cards that were left
-    in view, ``foreign`` texts of codes that are not ours. ``marks`` is all that is in view."""
+    in view, ``foreign`` texts of codes that are not ours. ``around`` are labels in view that were
+    shown before; ``marks`` is all that is in view."""
 
     labels: tuple[Read, ...] = ()
+    around: tuple[Read, ...] = ()
     cards: tuple[Card, ...] = ()
     lying: tuple[Card, ...] = ()
     foreign: tuple[str, ...] = ()
@@ -95,7 +97,8 @@ class Sightings:
             if one.tag is None and card_in(one.text) is not None:
                 self._card_places[one.text] = one.corners
         marks = tuple(self._mark(one) for one in reads)
-        return Sight(tuple(labels), tuple(cards), tuple(lying), tuple(foreign), marks)
+        around = tuple(one for one in reads if one.tag in sighting.in_view and one not in labels)
+        return Sight(tuple(labels), around, tuple(cards), tuple(lying), tuple(foreign), marks)
 
     def _still_passed_over(self, reads: Sequence[Read], at: float) -> set[Tag]:
         """Those not chosen, until they have been out of view for a while."""
