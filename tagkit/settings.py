@@ -253,7 +253,7 @@ class WaterSettings:
         35.0, "Days between waterings at most, however little a battery drinks.", 1, 366
     )
     sisters_ratio: float = _setting(
-        1.5, "Drinking more than this many times its sisters' median is too much.", 1.05, 10
+        1.4, "Drinking more than this many times its sisters' median is too much.", 1.05, 10
     )
     least_sisters: float = _setting(3.0, "Sisters needed for a comparison.", 2, 20)
     cell_ratio: float = _setting(

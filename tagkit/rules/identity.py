@@ -26,6 +26,7 @@ FEWEST_CELLS = 6
 _LEAST_SIGMA = 0.0015  # what a good hydrometer and a careful reader reach
 _MOST_FOR_A_CELL = 3.0  # natural logarithm of odds
 _CLEAR = 4.6  # odds of 100 : 1
+_LEFT_OUT = 2  # cells at the end of a round that may have been left out
 
 
 @dataclass(frozen=True)
@@ -53,13 +54,18 @@ def same_cells(before: Sequence[RoundPoint], now: RoundPoint) -> Likeness:
     """How well the round ``now`` goes with the rounds ``before`` of the same number."""
     if len(before) < FEWEST_ROUNDS:
         return Likeness(None, f"{len(before)} of {FEWEST_ROUNDS} comparable rounds before")
-    cells = sorted(set(now.distances).intersection(*(point.distances for point in before)))
-    if len(cells) < FEWEST_CELLS:
-        return Likeness(None, "too few cells in common")
-    if len(now.distances) != len(before[-1].distances):
-        return Likeness(-_MOST_FOR_A_CELL * len(cells), "another number of cells")
     recent = before[-6:]
-    pattern = {cell: median(point.distances[cell] for point in recent) for cell in cells}
+    if abs(_most(recent) - max(now.distances, default=0)) > _LEFT_OUT:
+        return Likeness(-_MOST_FOR_A_CELL * _most(recent), "another number of cells")
+    # A cell left out of a round or two still has a pattern from the others.
+    pattern = {
+        cell: median(values)
+        for cell in now.distances
+        if len(values := [p.distances[cell] for p in recent if cell in p.distances])
+        >= FEWEST_ROUNDS
+    }
+    if len(pattern) < FEWEST_CELLS:
+        return Likeness(None, "too few cells in common")
     sigma = _reading_error(recent, pattern)
     unlike = _spread_between(pattern.values(), sigma)
     return Likeness(_odds(pattern, now.distances, sigma, unlike, len(recent)))
@@ -105,11 +111,18 @@ def _flag(one: str, other: str) -> Flag:
 def _reading_error(rounds: Sequence[RoundPoint], pattern: Mapping[int, float]) -> float:
     """Robust standard error of one reading, from how rounds scatter about the pattern."""
     apart = [
-        abs(point.distances[cell] - middle) for point in rounds for cell, middle in pattern.items()
+        abs(point.distances[cell] - middle)
+        for point in rounds
+        for cell, middle in pattern.items()
+        if cell in point.distances
     ]
     # A median of few rounds hugs its points: that much of the scatter is missing.
     missing = math.sqrt(len(rounds) / max(1, len(rounds) - 1))
     return max(_LEAST_SIGMA, 1.4826 * median(apart) * missing)
+
+
+def _most(rounds: Sequence[RoundPoint]) -> int:
+    return max(max(point.distances, default=0) for point in rounds)
 
 
 def _spread_between(pattern: Iterable[float], sigma: float) -> float:

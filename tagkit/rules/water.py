@@ -18,6 +18,9 @@ from tagkit.settings import WaterSettings
 LITRES_PER_AH = 0.000336
 """Water (litres) that 1 Ah of overcharge takes from a cell."""
 
+FEWEST_SHARES = 2
+"""Waterings with known Ah before overcharge is told as a share."""
+
 _LEVEL_FACTOR = {"bare": 0.5, "low": 0.8}
 """How much sooner, when the level before watering was already found at that."""
 
@@ -37,8 +40,8 @@ class Watering:
 class Thirst:
     """What a battery drinks; None with a reason where that can't be told.
 
-    ``overcharge_percent``: Ah of overcharge for 100 Ah discharged. ``litres_a_day`` per cell
-    and 100 Ah of capacity, so that batteries of different size compare.
+    ``overcharge_percent``: Ah of overcharge for 100 Ah discharged, median of the waterings.
+    ``litres_a_day`` per cell and 100 Ah of capacity, so that different sizes compare.
     """
 
     waterings: int
@@ -93,11 +96,13 @@ def thirst(waterings: Sequence[Watering], cells: int | None, capacity_ah: float 
     litres = sum(drunk)
     days = (counted[-1].at - counted[0].at).total_seconds() / 86_400
     overcharge = litres / (LITRES_PER_AH * cells)
-    used = [watering.discharged_ah for watering in counted[1:]]
-    known = [ampere_hours for ampere_hours in used if ampere_hours is not None]
-    share = None
-    if len(known) == len(used) and sum(known) > 0:
-        share = 100 * overcharge / sum(known)
+    # By the median: one watering under a wrong number, or one Ah misread, decides nothing.
+    shares = [
+        100 * (watering.litres or 0.0) / (LITRES_PER_AH * cells) / watering.discharged_ah
+        for watering in counted[1:]
+        if watering.discharged_ah
+    ]
+    share = median(shares) if len(shares) >= FEWEST_SHARES else None
     a_day = None
     if capacity_ah and days > 0:
         a_day = litres / cells / days / (capacity_ah / 100)
