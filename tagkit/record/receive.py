@@ -171,7 +171,7 @@ class _Taking:
             before: str | None = chain.head_hash
         else:
             stored = self._stored(chain, event.sequence - 1)
-            before = stored and hash_of(stored)
+            before = hash_of(stored) if stored else None
         if before and event.previous != before:
             return "it does not follow the one before it"
         if event.sequence < chain.head:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
@@ -21,6 +22,7 @@ from tagkit.record.clock import Clock, milliseconds, system_clock
 from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import Folder, states_are_current
+from tagkit.record.follow import ExchangeNotes
 from tagkit.record.journal import find_event
 from tagkit.record.keys import StationKey
 from tagkit.record.outlook import OutlookTables
@@ -242,10 +244,11 @@ class Record:
         with translated(self.path):
             return searching.called(self._reading(), words)
 
-    def raw_states(self, kind: Kind) -> list[str]:
-        """The states of a kind as they are kept, by tag: to be compared before they are read."""
+    def kept_states(self, kind: Kind) -> list[dict[str, Any]]:
+        """The values of all states of a kind, by tag, to be compared before they are made
+        states."""
         with translated(self.path):
-            return searching.raw_states(self._reading(), kind.value)
+            return searching.kept_states(self._reading(), kind.value)
 
     def timeline(self, tag: Tag | str, limit: int | None = None) -> list[Event]:
         """An asset's events, newest first, voided ones too (``event.voided``)."""
@@ -292,6 +295,16 @@ class Record:
         moments only, others can't write meanwhile."""
         with translated(self.path), self._transaction():
             yield OutlookTables(self._connection)
+
+    def notes(self) -> ExchangeNotes:
+        """What is noted of the exchange with other sites, for reading."""
+        return ExchangeNotes(self._reading())
+
+    @contextlib.contextmanager
+    def noting(self) -> Iterator[ExchangeNotes]:
+        """The same, to be changed: together or not at all. Hold it for moments only."""
+        with translated(self.path), self._transaction():
+            yield ExchangeNotes(self._connection)
 
     def people(self) -> dict[str, Person]:
         """Code -> person, as last authorised."""

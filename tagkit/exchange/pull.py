@@ -1,0 +1,304 @@
+"""Fetching from the exchange what concerns the assets that this site holds or has held.
+
+Of other sites come the events of followed assets, of this site's own chains all that another
+record of it has sent. How far a chain was asked for is a sequence up to which the exchange
+has every event, counted at the exchange: an event that is committed late is never skipped.
+Nothing that comes is believed; see tagkit.record.receive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from tagkit.exchange.address import driver
+from tagkit.exchange.layout import partition_of
+from tagkit.exchange.topics import arrivals
+from tagkit.record.envelope import MalformedEvent, from_bytes, hash_of
+from tagkit.record.follow import CHAIN_MARK, SENT_MARK
+
+if TYPE_CHECKING:
+    from tagkit.exchange.address import Connection
+    from tagkit.record.envelope import Event
+    from tagkit.record.record import Record
+
+WINDOW = 20_000
+"""Sequences of a chain that are asked for at once: an answer stays small, and what has come is
+kept when the line breaks."""
+
+ROUNDS = 50
+"""Each round follows what the one before brought up; two or three are usual."""
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass
+class Fetched:
+    """What came."""
+
+    events: int = 0
+    already_here: int = 0
+    refused: list[str] = field(default_factory=list)
+    followed: list[str] = field(default_factory=list)
+    """Assets that are followed from now on."""
+    forked: list[str] = field(default_factory=list)
+    """Own epochs that somebody else goes on with differently, under the same key."""
+
+
+@dataclass(frozen=True)
+class _Chain:
+    epoch: str
+    sequence: int
+    hash: str
+
+
+def pull(record: Record, connection: Connection, step: Progress) -> Fetched:
+    """Fetches everything that is new for this site."""
+    fetched = Fetched()
+    versions = dict(connection.execute("SELECT site, version FROM tagkit.sites").fetchall())
+    for _ in range(ROUNDS):
+        with record.noting() as notes:
+            wanted = [f"{SENT_MARK}{record.site}", *notes.unfollowed()]
+            new = notes.follow(wanted)
+        fetched.followed += [topic for topic in new if topic[0] not in (SENT_MARK, CHAIN_MARK)]
+        incomplete = record.notes().topics(incomplete=True)
+        before = fetched.events
+        if incomplete:
+            _fetch_earlier(record, connection, incomplete, fetched)
+            with record.noting() as notes:
+                notes.completed(incomplete)
+        known = record.notes().versions()
+        changed = {site: v for site, v in versions.items() if known.get(site) != v}
+        if changed:
+            _fetch_changed(record, connection, changed, fetched, step)
+        if fetched.events == before and not record.notes().topics(incomplete=True):
+            break
+    return fetched
+
+
+def _fetch_changed(
+    record: Record,
+    connection: Connection,
+    changed: dict[str, int],
+    fetched: Fetched,
+    step: Progress,
+) -> None:
+    """What the sites that have sent something since have of the followed assets."""
+    mine = record.notes().topics()
+    rows = connection.execute(
+        "SELECT site, array_agg(topic) FROM tagkit.directory "
+        "WHERE topic = ANY(%s) AND site = ANY(%s) GROUP BY site",
+        (mine, list(changed)),
+    ).fetchall()
+    topics: dict[str, list[str]] = dict(rows)
+    for number, (site, version) in enumerate(sorted(changed.items()), start=1):
+        if site == record.site:
+            for chain in _chains(connection, site):
+                _fetch_own(record, connection, chain, fetched, step)
+        elif site in topics:
+            for chain in _chains(connection, site):
+                _fetch_parted(record, connection, site, chain, topics[site], fetched)
+        with record.noting() as notes:
+            notes.keep_version(site, version)
+        step("fetching", number, len(changed))
+
+
+def _chains(connection: Connection, site: str) -> list[_Chain]:
+    rows = connection.execute(
+        "SELECT epoch, sequence, hash FROM tagkit.heads WHERE site = %s ORDER BY epoch", (site,)
+    ).fetchall()
+    return [_Chain(*row) for row in rows]
+
+
+def _contiguous(connection: Connection, site: str, epoch: str, after: int, until: int) -> int:
+    """Up to which sequence the exchange has every event of the chain."""
+    sql = driver().sql
+    events = partition_of("events", site)
+    row = connection.execute(
+        sql.SQL(
+            "SELECT count(*) FROM {} WHERE epoch = %s AND sequence > %s AND sequence <= %s"
+        ).format(events),
+        (epoch, after, until),
+    ).fetchone()
+    if row and row[0] == until - after:
+        return until
+    # Something is missing: the end of the run that begins at the cursor.
+    row = connection.execute(
+        sql.SQL(
+            "SELECT max(sequence) FROM (SELECT sequence, row_number() OVER (ORDER BY sequence) n "
+            "FROM {} WHERE epoch = %s AND sequence > %s AND sequence <= %s) s "
+            "WHERE sequence = %s + n"
+        ).format(events),
+        (epoch, after, until, after),
+    ).fetchone()
+    return int(row[0]) if row and row[0] else after
+
+
+def _fetch_parted(
+    record: Record,
+    connection: Connection,
+    site: str,
+    chain: _Chain,
+    topics: list[str],
+    fetched: Fetched,
+) -> None:
+    """The events of a chain of another site that concern followed assets."""
+    sql = driver().sql
+    after = record.notes().cursor(chain.epoch)
+    while after < chain.sequence:
+        wanted = min(after + WINDOW, chain.sequence)
+        until = _contiguous(connection, site, chain.epoch, after, wanted)
+        if until > after:
+            rows = connection.execute(
+                sql.SQL(
+                    "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e WHERE e.epoch = %s "
+                    "AND e.sequence IN (SELECT t.sequence FROM {} t WHERE t.topic = ANY(%s) "
+                    "AND t.epoch = %s AND t.sequence > %s AND t.sequence <= %s) ORDER BY e.sequence"
+                ).format(partition_of("events", site), partition_of("topics", site)),
+                (chain.epoch, topics, chain.epoch, after, until),
+                binary=True,
+            ).fetchall()
+            _take(record, connection, site, rows, fetched)
+            with record.noting() as notes:
+                notes.keep_cursor(chain.epoch, until)
+        if until < wanted:
+            return  # the rest is asked for when the gap is filled
+        after = until
+
+
+def _fetch_earlier(
+    record: Record, connection: Connection, topics: list[str], fetched: Fetched
+) -> None:
+    """The events of assets that are followed anew, from wherever something is known of them."""
+    sql = driver().sql
+    places = connection.execute(
+        "SELECT site, array_agg(topic) FROM tagkit.directory WHERE topic = ANY(%s) "
+        "AND site <> %s GROUP BY site ORDER BY site",
+        (topics, record.site),
+    ).fetchall()
+    for site, there in places:
+        after = ("", 0)
+        while True:
+            rows = connection.execute(
+                sql.SQL(
+                    "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e JOIN "
+                    "(SELECT DISTINCT t.epoch, t.sequence FROM {} t WHERE t.topic = ANY(%s) "
+                    "AND (t.epoch, t.sequence) > (%s, %s) ORDER BY t.epoch, t.sequence LIMIT %s) s "
+                    "ON s.epoch = e.epoch AND s.sequence = e.sequence "
+                    "ORDER BY e.epoch, e.sequence"
+                ).format(partition_of("events", site), partition_of("topics", site)),
+                (there, *after, WINDOW),
+                binary=True,
+            ).fetchall()
+            _take(record, connection, site, rows, fetched)
+            if len(rows) < WINDOW:
+                break
+            after = (rows[-1][0], rows[-1][1])
+
+
+_Row = tuple[str, int, bytes, bytes]
+
+
+def _take(
+    record: Record,
+    connection: Connection,
+    site: str,
+    rows: Iterable[_Row],
+    fetched: Fetched,
+) -> None:
+    """Takes in events that stand in a site's partition; only its own are its to tell."""
+    rows = list(rows)
+    if not rows:
+        return
+    sql = driver().sql
+    notes = record.notes()
+    epochs = sorted({epoch for epoch, *_ in rows})
+    new = [epoch for epoch in epochs if not notes.knows_chain(epoch)]
+    first: list[_Row] = []
+    if new:
+        first = connection.execute(
+            sql.SQL(
+                "SELECT epoch, sequence, raw, signature FROM {} "
+                "WHERE epoch = ANY(%s) AND sequence = 1"
+            ).format(partition_of("events", site)),
+            (new,),
+            binary=True,
+        ).fetchall()
+    parcels, events = [], []
+    for epoch, sequence, raw, signature in [*first, *rows]:
+        event = _its_own(site, epoch, sequence, bytes(raw), fetched)
+        if event:
+            events.append(event)
+            parcels.append((bytes(raw), bytes(signature)))
+    received = record.receive(parcels, parted=site != record.site)
+    fetched.events += received.taken
+    fetched.already_here += received.already_here
+    fetched.refused += received.refused
+    topics = [f"{CHAIN_MARK}{epoch}" for epoch in epochs if notes.knows_chain(epoch)]
+    with record.noting() as writing:
+        writing.follow(topics if site != record.site else [])
+        fetched.followed += writing.follow(arrivals(events, record.site))
+
+
+def _its_own(site: str, epoch: str, sequence: int, raw: bytes, fetched: Fetched) -> Event | None:
+    try:
+        event = from_bytes(raw)
+    except MalformedEvent as error:
+        fetched.refused.append(f"{epoch}-{sequence} of {site}: no event: {error}.")
+        return None
+    if (event.site, event.epoch, event.sequence) != (site, epoch, sequence):
+        fetched.refused.append(
+            f"{epoch}-{sequence} of {site}: it says to be {event.id} of {event.site}."
+        )
+        return None
+    return event
+
+
+def _fetch_own(
+    record: Record, connection: Connection, chain: _Chain, fetched: Fetched, step: Progress
+) -> None:
+    """What another record of this site has sent, or this one before it was restored."""
+    sql = driver().sql
+    here = {own.epoch: own for own in record.notes().own_chains()}
+    own = here.get(chain.epoch)
+    after = own.sequence if own else 0
+    if chain.sequence <= after:
+        return
+    if own and not _goes_on(record, connection, chain.epoch, own.sequence, own.hash):
+        fetched.forked.append(chain.epoch)
+        with record.noting() as notes:
+            notes.abandon_chain(chain.epoch)
+        return
+    while after < chain.sequence:
+        rows = connection.execute(
+            sql.SQL(
+                "SELECT epoch, sequence, raw, signature FROM {} WHERE epoch = %s "
+                "AND sequence > %s ORDER BY sequence LIMIT %s"
+            ).format(partition_of("events", record.site)),
+            (chain.epoch, after, WINDOW),
+            binary=True,
+        ).fetchall()
+        run = [row for number, row in enumerate(rows, start=after + 1) if row[1] == number]
+        before = fetched.events
+        _take(record, connection, record.site, run, fetched)
+        if not run or fetched.events == before or len(run) < len(rows):
+            return
+        after = run[-1][1]
+        step("fetching own", after, chain.sequence)
+    with record.noting() as notes:
+        # It came from there, so that it need not be sent.
+        notes.keep_cursor(chain.epoch, after)
+
+
+def _goes_on(
+    record: Record, connection: Connection, epoch: str, sequence: int, digest: str
+) -> bool:
+    """Whether the exchange has the same event at the end of this record's chain."""
+    row = connection.execute(
+        driver()
+        .sql.SQL("SELECT raw FROM {} WHERE epoch = %s AND sequence = %s")
+        .format(partition_of("events", record.site)),
+        (epoch, sequence),
+    ).fetchone()
+    return row is None or hash_of(bytes(row[0])) == digest
