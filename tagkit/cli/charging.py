@@ -1,7 +1,8 @@
-"""Commands for the start and the end of a charge."""
+"""Commands for charges: start, end, and a charger's own log."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -16,11 +17,16 @@ from tagkit.cli.options import (
     Station,
     entry,
     open_site,
+    station_name,
+    who,
 )
-from tagkit.cli.show import json_out, line
+from tagkit.cli.show import json_out, line, plural
+from tagkit.errors import Exit, WrongInput
 
 app = typer.Typer(
-    help="Log the start and the end of a charge.", no_args_is_help=True, rich_markup_mode=None
+    help="Log the start and the end of a charge, or take in a charger's log.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
 
 Temperature = Annotated[
@@ -43,6 +49,10 @@ def start(
     kind: Annotated[
         str, typer.Option("--kind", help="conventional, opportunity, equalize or freshening.")
     ] = "conventional",
+    discharged: Annotated[
+        float | None,
+        typer.Option("--discharged", metavar="PCT", min=0, max=100, help="By the truck's gauge."),
+    ] = None,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -50,9 +60,13 @@ def start(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """A battery was put on a charger: checks that they go together, then logs the start."""
+    """A battery was put on a charger: checks that they go together, then logs the start.
+
+    Example: tagkit charge start B-QM-00417-D C-QM-00017-B --temperature "31 °C" --sg 1150
+    """
     from tagkit.cli.fitting import print_judgement
     from tagkit.jobs.charge import ChargeReadings, ChargeRefused, start_charge
+    from tagkit.jobs.charge_flags import flags_of
 
     with open_site(site) as opened:
         try:
@@ -60,7 +74,7 @@ def start(
                 opened,
                 battery,
                 charger,
-                ChargeReadings(temperature, sg),
+                ChargeReadings(temperature, sg, discharged),
                 **entry(opened, by, station, at),
                 charge_kind=kind,
                 answer=answer,
@@ -70,11 +84,22 @@ def start(
             if not as_json:
                 line("Nothing was logged.")
             raise typer.Exit(refused.exit_code) from None
+    flags = flags_of(event)
     if as_json:
-        json_out({"event": event.id, **{key: event.body[key] for key in ("battery", "charger")}})
-    else:
-        line(f"{event.body['battery']} is on charge at {event.body['charger']}.")
-        line(CAUTION)
+        json_out(
+            {
+                "event": event.id,
+                **{key: event.body[key] for key in ("battery", "charger", "discharge")},
+                "flags": [flag.to_json() for flag in flags],
+            }
+        )
+        return
+    line(f"{event.body['battery']} is on charge at {event.body['charger']}.")
+    if told := event.body["discharge"]:
+        line(f"The use before took {told['percent']:.0f}% of its capacity, by {told['by']}.")
+    for flag in flags:
+        line(f"! {flag.sentence}", style="bold", hang=2)
+    line(CAUTION)
 
 
 @app.command("end")
@@ -82,6 +107,15 @@ def end(
     battery: Annotated[str, typer.Argument(metavar="BATTERY")],
     temperature: Temperature = None,
     sg: Gravity = None,
+    ah: Annotated[
+        str | None, typer.Option("--ah", help="What the charger counted, like “612 Ah”.")
+    ] = None,
+    highest: Annotated[
+        str | None, typer.Option("--highest", help="Highest electrolyte temperature on charge.")
+    ] = None,
+    charged: Annotated[
+        bool, typer.Option("--charged", help="It is charged, although the charge was short.")
+    ] = False,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -89,8 +123,12 @@ def end(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """The charge of a battery has ended; its rest begins."""
+    """The charge of a battery has ended; its rest begins.
+
+    Example: tagkit charge end B-QM-00417-D --ah "612 Ah" --temperature "44 °C"
+    """
     from tagkit.jobs.charge import ChargeReadings, end_charge
+    from tagkit.jobs.charge_flags import flags_of
 
     with open_site(site) as opened:
         event = end_charge(
@@ -99,8 +137,94 @@ def end(
             ChargeReadings(temperature, sg),
             **entry(opened, by, station, at),
             answer=answer,
+            ah=ah,
+            highest=highest,
+            confirmed=charged,
+        )
+    flags = flags_of(event)
+    if as_json:
+        json_out(
+            {
+                "event": event.id,
+                "battery": event.body["battery"],
+                "counts": event.body["counts"],
+                "discharge": event.body["discharge"],
+                "flags": [flag.to_json() for flag in flags],
+            }
+        )
+        return
+    for flag in flags:
+        line(f"! {flag.sentence}", style="bold", hang=2)
+    if event.body["counts"]:
+        line(f"The charge of {event.body['battery']} has ended; let it rest and cool.")
+    else:
+        line(
+            f"{event.body['battery']} is off charge and counts as not charged. If it is charged, "
+            "cancel this entry (tagkit void) and end it with --charged.",
+            hang=2,
+        )
+
+
+@app.command("import")
+def import_log(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX, a row a charge.")],
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column", metavar="WHAT=HEADING",
+            help="battery, charger, started, ended, ah, start_temperature, highest_temperature, "
+            "end_temperature or kind; needed once for each kind of file.",
+        ),
+    ] = None,
+    kind_of_file: Annotated[
+        str | None, typer.Option("--as", metavar="NAME", help="Name of this kind of file.")
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be done.")] = False,
+    keep_good: Annotated[bool, typer.Option("--keep-good", help="Take the good rows.")] = False,
+    by: By = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Take the charges of a charger's log into the record; what is here already stays.
+
+    Example: tagkit charge import row-a.csv --column battery="Batt ID" --column started=Start
+    --column ended=Stop --column ah="Ah out" --as row-a
+    """
+    from tagkit.jobs.charge_import import import_charges
+
+    columns = {}
+    for given in column or []:
+        what, equals, heading = given.partition("=")
+        if not equals:
+            raise WrongInput(f"“{given}” has no =", "Write WHAT=HEADING", "--column")
+        columns[what.strip().lower().replace("-", "_")] = " ".join(heading.split())
+    with open_site(site) as opened:
+        taken = import_charges(
+            opened,
+            file,
+            columns,
+            kind_of_file,
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            dry_run=dry_run,
+            keep_good=keep_good,
         )
     if as_json:
-        json_out({"event": event.id, "battery": event.body["battery"]})
+        json_out(taken.to_json())
     else:
-        line(f"The charge of {event.body['battery']} has ended; let it rest and cool.")
+        verb = "would be logged" if dry_run else "logged"
+        line(
+            f"{plural(taken.count('logged'), 'charge')} {verb}, {taken.count('completed')} "
+            f"completed, {taken.count('here already')} here already, "
+            f"{taken.count('refused')} refused."
+        )
+        for row in taken.rows:
+            if row.note:
+                line(
+                    f"row {row.row}{f' ({row.battery})' if row.battery else ''}: {row.note}", hang=4
+                )
+        if taken.remembered:
+            line(f"Its columns are kept in site.toml, [logs.{taken.kind_of_file}].")
+    if taken.count("refused") and not dry_run:
+        raise typer.Exit(Exit.PART_TAKEN)

@@ -14,6 +14,7 @@ from tagkit.jobs.assets import asset, tag_of
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.order import in_order
+from tagkit.jobs.people import check_authorised
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event, event_id
@@ -55,14 +56,18 @@ class ChangeLogged:
     """The change that is now in the record."""
 
     event: Event
+    warning: str | None = None
+    """About whoever did it, where the site only warns."""
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """The contradictions that were answered as shown; they are on the lead's list."""
-        return tuple(
+        """The contradictions that were answered as shown, which are on the lead's list; and
+        the warning."""
+        noted = [
             f"noted for the lead: the record had {answered['recorded']} ({answered['about']})"
             for answered in self.event.body["answers"]
-        )
+        ]
+        return (*noted, *([self.warning] if self.warning else []))
 
     def to_json(self) -> dict[str, Any]:
         """What was logged."""
@@ -75,6 +80,7 @@ class ChangeLogged:
             "battery_out": body["battery_out"],
             "out_to": body["out_to"],
             "answers": body["answers"],
+            "warning": self.warning,
             **body["verdict"],
         }
 
@@ -89,12 +95,13 @@ def log_change(
     transaction: a change with its charge is in the record whole, or not at all.
     """
     check_answer(wanted.answer)
+    warning = check_authorised(site, by)
     with site.record.writing(by=by, station=station, at=at) as writing:
         facts = RecordFacts(site, writing, station, at)
         order = _converse(_Talk(site, writing, facts, wanted, at))
         tags = (order.truck, order.battery_in, order.battery_out)
         states = [state for tag in tags if tag and (state := writing.state(tag))]
-        return ChangeLogged(_append(writing, order, in_order(site, at, states)))
+        return ChangeLogged(_append(writing, order, in_order(site, at, states)), warning)
 
 
 def log_order(
@@ -105,8 +112,9 @@ def log_order(
     Overtaken (13) when anything was recorded of these assets since the person saw them, so the
     verdict that the order carries still holds.
     """
+    warning = check_authorised(site, by)
     with site.record.writing(by=by, station=station, at=at) as writing:
-        return ChangeLogged(_append(writing, order))
+        return ChangeLogged(_append(writing, order), warning)
 
 
 @dataclass(frozen=True)

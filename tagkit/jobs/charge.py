@@ -11,12 +11,21 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
+from tagkit.jobs.charge_flags import (
+    discharge_json,
+    judge_charge,
+    start_flags,
+    use_flags_of,
+    use_told,
+)
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.order import in_order
+from tagkit.jobs.people import check_authorised
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.words import describe
+from tagkit.rules.flags import Flag
 from tagkit.rules.readiness import Readiness
 from tagkit.units import Dimension, Quantity, parse_quantity
 
@@ -41,6 +50,8 @@ class ChargeReadings:
 
     temperature: str | None = None
     gravity: str | None = None
+    gauge_percent: float | None = None
+    """State of discharge that the truck's gauge showed, %."""
 
     def stored(self) -> dict[str, Any]:
         """``temperature`` and ``sg`` as the events keep them; WrongInput when impossible."""
@@ -52,13 +63,19 @@ class ChargeReadings:
 
 
 def _reading(
-    text: str | None, dimension: Dimension, unit: str, low: float, high: float, where: str
+    text: str | None,
+    dimension: Dimension,
+    unit: str,
+    low: float,
+    high: float,
+    where: str,
+    taken_as: str | None = None,
 ) -> dict[str, str] | None:
     if text is None:
         return None
     try:
         # Without its unit a temperature can be °C or °F: the person is asked.
-        value = parse_quantity(text, dimension)
+        value = parse_quantity(text, dimension, taken_as)
     except WrongInput as error:
         error.where = error.where or where
         raise
@@ -125,6 +142,7 @@ def start_charge(
             )
         if first.kind == Kind.CHARGER.value:
             first, second = second, first
+        warning = check_authorised(site, by)
         judged = judge_states(site, first, second, measured["temperature"], at)
         if not judged.verdict.fits:
             raise ChargeRefused(judged)
@@ -133,6 +151,13 @@ def start_charge(
         if judged.exit_code() != Exit.DONE:
             raise ChargeRefused(judged)
         at = in_order(site, at, [first])
+        told = use_told(site, first, measured, readings.gauge_percent)
+        flags = [
+            *use_flags_of(site, first, told),
+            *start_flags(site, first, charge_kind, measured, told, at or site.now()),
+        ]
+        if warning:
+            flags.append(Flag("not authorised", warning, "watch"))
         event = writing.append(
             "charge_started",
             [first.tag, second.tag],
@@ -141,6 +166,9 @@ def start_charge(
                 "charger": second.tag,
                 "charge_kind": charge_kind,
                 "verdict": judged.verdict.to_json(),
+                "discharge": discharge_json(told),
+                "gauge_percent": readings.gauge_percent,
+                "flags": [flag.to_json() for flag in flags],
                 **measured,
             },
             at=at,
@@ -184,9 +212,19 @@ def end_charge(
     station: str,
     at: datetime | None = None,
     answer: str | None = None,
+    ah: str | None = None,
+    highest: str | None = None,
+    confirmed: bool = False,
 ) -> Event:
-    """Log the end of the charge of ``battery``; NeedsAnswer when no charge was started."""
+    """Log the end of the charge of ``battery``; NeedsAnswer when no charge was started.
+
+    ``ah``: what the charger counted; ``highest``: the highest electrolyte temperature.
+    A charge shorter than the site's shortest one does not count as charged unless
+    ``confirmed``. What was wrong stands in the event's flags (:func:`flags_of`).
+    """
     measured = readings.stored()
+    counted = _reading(ah, Dimension.CAPACITY, "Ah", 0, 5000, "--ah", "Ah")
+    hottest = _reading(highest, Dimension.TEMPERATURE, "°C", -30, 100, "--highest")
     with site.record.writing(by=by, station=station, at=at) as writing:
         state = asset(writing, battery, Kind.BATTERY)
         if not state.charging:
@@ -203,10 +241,18 @@ def end_charge(
                 "--at",
             )
         charger = (state.charging or {}).get("charger")
+        over = judge_charge(site, state, measured, counted, hottest, at or site.now(), confirmed)
         return writing.append(
             "charge_ended",
             [tag for tag in (state.tag, charger) if tag],
-            {"battery": state.tag, "charger": charger, "ah": None, **measured},
+            {
+                "battery": state.tag,
+                "charger": charger,
+                "ah": counted,
+                "highest_temperature": hottest,
+                **over.body(),
+                **measured,
+            },
         )
 
 

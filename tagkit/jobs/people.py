@@ -86,7 +86,9 @@ def _is_last_supervisor(site: Site, person: str) -> bool:
 def is_supervisor(site: Site, code: str) -> bool:
     """Whether ``code`` is a supervisor whose authorisation has not run out."""
     known = site.record.person(code)
-    return known is not None and known.role == "supervisor" and not last_day_passed(site, known.until)
+    return (
+        known is not None and known.role == "supervisor" and not last_day_passed(site, known.until)
+    )
 
 
 def last_day_passed(site: Site, until: str | None) -> bool:
@@ -99,6 +101,26 @@ def last_day_passed(site: Site, until: str | None) -> bool:
         return False
     now = max(site.now(), site.record.latest())
     return until < now.astimezone(site.timezone()).date().isoformat()
+
+
+def check_authorised(site: Site, code: str) -> str | None:
+    """Whether ``code`` may change and charge batteries: None, or what is to be warned of.
+
+    WrongInput when the authorisation has run out and the site refuses that. Someone who is not
+    recorded is warned of as soon as the site records people at all.
+    """
+    code = code.strip().upper()
+    known = site.record.person(code)
+    if known is None:
+        if not site.record.people():
+            return None
+        return f"{code} is not recorded as authorised: have a supervisor record it"
+    if not last_day_passed(site, known.until):
+        return None
+    problem = f"the authorisation of {code} ran out on {known.until}"
+    if site.settings.people.run_out == "refuse":
+        raise WrongInput(problem, "Have a supervisor renew it with “tagkit authorise”", "--by")
+    return problem
 
 
 def require_supervisor(site: Site, code: str) -> None:

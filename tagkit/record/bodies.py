@@ -77,6 +77,7 @@ SHAPES: dict[str, BodyShape] = {
             ("discharge", None),  # of the use before: percent, ah, by
             ("gauge_percent", None),
             ("flags", ()),
+            ("imported_from", None),
         ),
         ("battery", "charger"),
     ),

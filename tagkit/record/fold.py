@@ -17,7 +17,7 @@ from tagkit.record.fold_care import (
     discharge_told,
     newer,
     take_reading,
-    use_is_over,
+    use_begins,
 )
 from tagkit.record.state import AssetState
 
@@ -176,7 +176,7 @@ def _changed(state: AssetState, event: Event, moment: str) -> None:
     else:
         return
     if state.tag == body["battery_in"]:
-        use_is_over(state)
+        use_begins(state, moment)
     if state.last_changed_at is None or moment >= state.last_changed_at:
         state.last_changed_at = moment
         state.last_change = event.id

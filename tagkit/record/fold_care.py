@@ -47,14 +47,10 @@ def discharge_told(state: AssetState, told: dict[str, Any] | None, moment: str) 
         state.last_discharge = {"percent": told["percent"], "source": source, "at": moment}
 
 
-def use_is_over(state: AssetState) -> None:
-    """A battery goes into a truck again: what the use before it took is counted, unless the
-    charge in between has counted it."""
-    use = state.use
-    if use.get("counted", True):
-        state.use = {**use, "counted": False}
-        return
-    state.use = _counted(use, None) | {"counted": False}
+def use_begins(state: AssetState, moment: str) -> None:
+    """A battery goes into a truck: a use before it that no charge has counted is not known."""
+    use = state.use if state.use.get("counted", True) else _counted(state.use, None)
+    state.use = {**use, "counted": False, "began_at": max(moment, use.get("began_at", ""))}
 
 
 def charge_over(

@@ -87,7 +87,8 @@ class AssetState:
     before, None when a use in between is not known)."""
     use: dict[str, Any] = field(default_factory=dict)
     """What it gave: percent (sum of known discharges), uses, unknown (how many are not known);
-    since_water, since_equalize (percent), unknown_since_water."""
+    since_water, since_equalize (percent), unknown_since_water; began_at (of the last use),
+    counted (whether a charge has told what it took)."""
     last_charge: dict[str, Any] | None = None
     """event, started_at, at, kind, ah, counts, flags (as the event froze them)."""
     new_cells: dict[str, str] = field(default_factory=dict)
@@ -139,6 +140,11 @@ class AssetState:
         """A truck's number in the fleet, as written."""
         return _words(self.nameplate.get("fleet_number"))
 
+    @property
+    def bay(self) -> str | None:
+        """Where a charger stands, as written."""
+        return _words(self.nameplate.get("bay"))
+
     def to_json(self) -> str:
         """The form kept in the record; what stands at its default is left out.
 
@@ -155,14 +161,19 @@ class AssetState:
     def from_json(cls, text: str) -> AssetState:
         """The state that :meth:`to_json` wrote; MalformedState for any other text."""
         try:
-            if _sealed(content := text[:-_SEAL]) != text:
-                raise ValueError("its checksum is not the one of its text")
-            return cls(**json.loads(content))
+            return cls(**unsealed(text))
         except (TypeError, ValueError) as error:
             raise MalformedState(str(error)) from None
 
 
 _SEAL = len("\n00000000")
+
+
+def unsealed(text: str) -> dict[str, Any]:
+    """The values that a state's text holds; ValueError when the text was changed."""
+    if _sealed(content := text[:-_SEAL]) != text:
+        raise ValueError("its checksum is not the one of its text")
+    return dict(json.loads(content))
 
 
 def _sealed(content: str) -> str:

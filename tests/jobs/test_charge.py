@@ -23,7 +23,7 @@ def test_a_charge_starts_and_ends(room: BatteryRoom) -> None:
     assert state.last_temperature and state.last_temperature["value"] == "88"
     assert state.last_sg and state.last_sg["value"] == "1.15"
     assert room.run("where", "B1", "--json").data["on_charger"] == room["C1"]
-    over = room.run("charge", "end", "B1", "--sg", "1,285", *BY, "--json")
+    over = room.run("charge", "end", "B1", "--sg", "1,285", "--charged", *BY, "--json")
     assert (over.code, over.data["battery"]) == (0, room["B1"])
     assert room.state("B1").charging is None
     assert room.state("B1").last_charged_at

@@ -1,0 +1,391 @@
+"""Charges taken from a charger's log (CSV or XLSX), a row for each charge.
+
+Which column holds what is said once for each kind of file and kept in ``site.toml``. A charge
+that somebody scanned already is not recorded twice: what the log knows more of (Ah, the highest
+temperature) replaces the scanned end, which stays in the record, marked as cancelled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from tagkit.assets.tag import Kind, parse_tag
+from tagkit.errors import NotFound, TagkitError, WrongInput
+from tagkit.jobs.care_facts import plain, when
+from tagkit.jobs.charge_flags import judge_times
+from tagkit.jobs.fit import judge_states
+from tagkit.jobs.site import SETTINGS_FILE, Site
+from tagkit.jobs.tables import read_table
+from tagkit.record.bodies import CHARGE_KINDS
+from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
+from tagkit.record.writing import Writing
+from tagkit.settings import LOG_COLUMNS, logs_text, parse_settings
+from tagkit.units import Dimension, parse_quantity
+
+NEEDED = ("battery", "started", "ended")
+SAME_CHARGE = timedelta(minutes=20)
+"""A scan this close to the log's times is of the same charge."""
+
+_GUESSES = {
+    "battery": ("battery", "battery number", "battery id", "battery no", "tag", "serial",
+                "batería", "batterie"),
+    "charger": ("charger", "charger number", "charger id", "charger no", "bay", "cargador"),
+    "started": ("start", "started", "start time", "begin", "charge start", "inicio"),
+    "ended": ("end", "ended", "end time", "stop", "stop time", "charge end", "fin"),
+    "ah": ("ah", "ah returned", "ah total", "charge ah", "amp hours"),
+    "start_temperature": ("start temp", "start temperature", "temperature at start"),
+    "highest_temperature": ("max temp", "highest temperature", "max temperature"),
+    "end_temperature": ("end temp", "end temperature"),
+    "kind": ("kind", "type", "charge type", "profile"),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class LogRow:
+    """A row of the log and what became of it: logged, completed, here already, refused."""
+
+    row: int
+    outcome: str
+    battery: str | None
+    note: str = ""
+    event: str | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit charge import --json`` prints it."""
+        return {
+            "row": self.row, "outcome": self.outcome, "battery": self.battery, "note": self.note,
+            "event": self.event,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class LogTaken:
+    """What an import did."""
+
+    kind_of_file: str
+    columns: dict[str, str]
+    remembered: bool
+    rows: tuple[LogRow, ...]
+    dry_run: bool = False
+
+    def count(self, outcome: str) -> int:
+        """Rows with this outcome."""
+        return sum(row.outcome == outcome for row in self.rows)
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit charge import --json`` prints it."""
+        return {
+            "kind_of_file": self.kind_of_file,
+            "columns": self.columns,
+            "remembered": self.remembered,
+            "dry_run": self.dry_run,
+            "logged": self.count("logged"),
+            "completed": self.count("completed"),
+            "here_already": self.count("here already"),
+            "refused": self.count("refused"),
+            "rows": [row.to_json() for row in self.rows],
+        }
+
+
+@dataclass(frozen=True)
+class _Charge:
+    """A row as read."""
+
+    row: int
+    battery: AssetState
+    charger: AssetState | None
+    started: datetime
+    ended: datetime
+    kind: str
+    ah: dict[str, Any] | None
+    begun: dict[str, Any] = field(default_factory=dict)
+    highest: dict[str, Any] | None = None
+    end_temperature: dict[str, Any] | None = None
+
+
+def import_charges(
+    site: Site,
+    file: Path,
+    columns: Mapping[str, str] | None = None,
+    kind_of_file: str | None = None,
+    *,
+    by: str,
+    station: str,
+    dry_run: bool = False,
+    keep_good: bool = False,
+) -> LogTaken:
+    """Record the charges of a charger's log.
+
+    ``columns`` (what -> heading) is needed once for a kind of file; it is then remembered under
+    ``kind_of_file``. All rows or none, unless ``keep_good``; WrongInput names the first bad row.
+    """
+    table = read_table(file)
+    top, headings = _headings(table, [*site.settings.logs.values(), dict(columns or {})])
+    name, mapped, new = _mapping(site, headings, dict(columns or {}), kind_of_file)
+    place = {what: headings.index(heading) for what, heading in mapped.items()}
+    done: list[LogRow] = []
+    charges: list[_Charge] = []
+    for number, cells in table:
+        if number <= top or not any(cell.strip() for cell in cells):
+            continue
+        try:
+            charges.append(_read(site, number, cells, place))
+        except TagkitError as error:
+            done.append(LogRow(number, "refused", None, f"{error.problem}. {error.remedy}"))
+    if not charges and not done:
+        raise WrongInput(
+            "the log has no charges", "Name a file with a row for each charge", str(file)
+        )
+    if done and not keep_good and not dry_run:
+        raise WrongInput(
+            f"row {done[0].row}: {done[0].note}",
+            f"{len(done)} row(s) can't be taken; mend them, or add --keep-good to take the others",
+            str(file),
+        )
+    if dry_run:
+        done += [LogRow(one.row, _fate(site, one)[0], one.battery.tag) for one in charges]
+        return LogTaken(name, mapped, False, tuple(sorted(done, key=lambda row: row.row)), True)
+    with site.record.writing(by=by, station=station) as writing:
+        for charge in sorted(charges, key=lambda one: one.ended):
+            done.append(_log(site, writing, charge, file.name))
+    if new:
+        remember(site, name, mapped)
+    return LogTaken(name, mapped, new, tuple(sorted(done, key=lambda row: row.row)))
+
+
+def remember(site: Site, name: str, columns: Mapping[str, str]) -> None:
+    """Adds the columns of a kind of file at the end of ``site.toml``, leaving the rest alone."""
+    path = site.directory / SETTINGS_FILE
+    text = path.read_text(encoding="utf-8-sig")
+    text = text.rstrip("\n") + "\n" + logs_text(name, columns)
+    parse_settings(text, str(path))
+    part = path.with_name(f".{path.name}.part")
+    part.write_text(text, encoding="utf-8", newline="\n")
+    part.replace(path)
+
+
+def _headings(
+    table: list[tuple[int, list[str]]], known: list[Mapping[str, str]]
+) -> tuple[int, list[str]]:
+    """The row of headings: the first that has all of a known kind's, else the first not empty."""
+    first: tuple[int, list[str]] | None = None
+    for number, row in table[:30]:
+        cells = [" ".join(cell.split()) for cell in row]
+        if not any(cells):
+            continue
+        first = first or (number, cells)
+        if any(columns and set(columns.values()) <= set(cells) for columns in known):
+            return number, cells
+        if all(any(_plain(cell) in _GUESSES[what] for cell in cells) for what in NEEDED):
+            return number, cells
+    if first is None:
+        raise WrongInput("the file is empty", "Name a charger's log")
+    return first
+
+
+def _mapping(
+    site: Site, headings: list[str], given: dict[str, str], name: str | None
+) -> tuple[str, dict[str, str], bool]:
+    """Name of the kind of file, its columns, and whether they are new."""
+    for what, heading in given.items():
+        if what not in LOG_COLUMNS:
+            raise WrongInput(
+                f"“{what}” is nothing a log holds", f"One of: {', '.join(LOG_COLUMNS)}", "--column"
+            )
+        if heading not in headings:
+            raise WrongInput(
+                f"the log has no column “{heading}”", f"It has: {', '.join(filter(None, headings))}",
+                "--column",
+            )  # fmt: skip
+    for known, columns in site.settings.logs.items():
+        if (name is None or known == name) and set(columns.values()) <= set(headings):
+            if given and any(columns.get(what) != heading for what, heading in given.items()):
+                raise WrongInput(
+                    f"the columns of “{known}” are in {SETTINGS_FILE} otherwise",
+                    f"Change [logs.{known}] there, or choose another name with --as",
+                    "--column",
+                )
+            return known, dict(columns), False
+    mapped = dict(given)
+    for what, words in _GUESSES.items():
+        matching = [heading for heading in headings if _plain(heading) in words]
+        if what not in mapped and len(matching) == 1 and matching[0] not in mapped.values():
+            mapped[what] = matching[0]
+    missing = [what for what in NEEDED if what not in mapped]
+    if missing:
+        raise WrongInput(
+            f"which column holds {', '.join(missing)} is not known",
+            f'Say it once, like --column {missing[0]}="HEADING"; the file has: '
+            f"{', '.join(filter(None, headings))}",
+            "--column",
+        )
+    return (
+        name or "charger-log",
+        {what: mapped[what] for what in LOG_COLUMNS if what in mapped},
+        True,
+    )
+
+
+def _plain(words: str) -> str:
+    return " ".join(words.replace("_", " ").replace(".", " ").lower().split())
+
+
+def _read(site: Site, number: int, cells: list[str], place: Mapping[str, int]) -> _Charge:
+    def cell(what: str) -> str:
+        column = place.get(what)
+        return cells[column].strip() if column is not None and column < len(cells) else ""
+
+    battery = named_asset(site, cell("battery"), Kind.BATTERY)
+    charger = named_asset(site, cell("charger"), Kind.CHARGER) if cell("charger") else None
+    started, ended = (_moment(site, cell(what), what) for what in ("started", "ended"))
+    if ended <= started:
+        raise WrongInput("the charge ends before it begins", "Check the columns started and ended")
+    if ended > site.now() + timedelta(minutes=5):
+        raise WrongInput(f"{cell('ended')} is in the future", "Check the charger's clock")
+    kind = cell("kind").lower() or "conventional"
+    kind = "equalize" if kind.startswith(("equal", "eq", "igual")) else kind
+    if kind not in CHARGE_KINDS:
+        kind = "conventional"
+    return _Charge(
+        number, battery, charger, started, ended, kind,
+        _figure(cell("ah"), Dimension.CAPACITY, "Ah"),
+        {"temperature": _figure(cell("start_temperature"), Dimension.TEMPERATURE, "°C"), "sg": None},
+        _figure(cell("highest_temperature"), Dimension.TEMPERATURE, "°C"),
+        _figure(cell("end_temperature"), Dimension.TEMPERATURE, "°C"),
+    )  # fmt: skip
+
+
+def named_asset(site: Site, words: str, kind: Kind) -> AssetState:
+    """The asset that a file names by its number, maker's serial, own number or bay."""
+    if not words:
+        raise WrongInput(f"no {kind.noun} is named", "Fill the column, or leave the row out")
+    found = None
+    try:
+        found = site.record.state(parse_tag(words))
+    except WrongInput:
+        found = site.record.by_maker_serial(kind, words) or site.record.by_fleet_number(words, kind)
+        if found is None and kind is Kind.CHARGER:
+            bays = [
+                state
+                for state in site.record.states(kind)
+                if _plain(str((state.nameplate.get("bay") or {}).get("value", ""))) == _plain(words)
+                and not state.retired_at
+            ]
+            found = bays[0] if len(bays) == 1 else None
+    if found is None or found.registered_at is None or found.kind != kind.value:
+        raise NotFound(
+            f"“{words}” is no {kind.noun} of this site", "Give its number or its maker's serial"
+        )
+    return found
+
+
+_FORMS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M",
+          "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M")  # fmt: skip
+
+
+def _moment(site: Site, text: str, what: str) -> datetime:
+    found = None
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        for form in _FORMS:
+            try:
+                found = datetime.strptime(text, form)  # noqa: DTZ007 - the zone follows
+                break
+            except ValueError:
+                continue
+    if found is None:
+        raise WrongInput(
+            f"“{text}” is not a time that can be read in one way only",
+            "Write times like 2031-05-04 14:20",
+            what,
+        )
+    if found.tzinfo is None:
+        zone = site.timezone()
+        found = found.replace(tzinfo=zone) if zone else found.astimezone()
+    return found
+
+
+def _figure(text: str, dimension: Dimension, unit: str) -> dict[str, Any] | None:
+    return parse_quantity(text, dimension, unit).stored() if text else None
+
+
+def _fate(site: Site, charge: _Charge) -> tuple[str, Event | None, Event | None]:
+    """What is to become of a row, and the scanned start and end of the same charge."""
+    began = over = None
+    for event in site.record.timeline(charge.battery.tag, 400):
+        if event.voided or not event.known:
+            continue
+        at = when(event.moment)
+        if event.kind == "charge_started" and abs(at - charge.started) <= SAME_CHARGE:
+            began = event
+        if event.kind == "charge_ended" and abs(at - charge.ended) <= SAME_CHARGE:
+            over = event
+        if at < charge.started - timedelta(days=2):
+            break
+    if over is not None:
+        more = any(
+            value is not None and over.body[name] is None
+            for name, value in (("ah", charge.ah), ("highest_temperature", charge.highest))
+        )
+        return ("completed" if more else "here already"), began, over
+    return "logged", began, None
+
+
+def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
+    fate, began, over = _fate(site, charge)
+    tag = charge.battery.tag
+    if fate == "here already":
+        return LogRow(charge.row, fate, tag, event=over.id if over else None)
+    state = writing.state(tag) or charge.battery
+    tags = [tag, *([charge.charger.tag] if charge.charger else [])]
+    note = ""
+    if charge.charger:
+        verdict = judge_states(site, state, charge.charger).verdict
+        if verdict.result == "no_fit":
+            note = f"{charge.charger.tag} is no charger for it"
+    if began is None:
+        writing.append(
+            "charge_started",
+            tags,
+            {
+                "battery": tag,
+                "charger": charge.charger.tag if charge.charger else None,
+                "charge_kind": charge.kind,
+                "temperature": charge.begun["temperature"],
+                "imported_from": file,
+            },
+            at=charge.started,
+        )
+        begun = charge.begun
+    else:
+        begun = {"sg": began.body["sg"], "temperature": began.body["temperature"]}
+    judged = judge_times(
+        site, state, charge.started, charge.ended, charge.kind, begun,
+        plain(charge.highest), plain(charge.ah),
+    )  # fmt: skip
+    body = {
+        "battery": tag,
+        "charger": charge.charger.tag if charge.charger else None,
+        "ah": charge.ah,
+        "highest_temperature": charge.highest,
+        "temperature": charge.end_temperature,
+        "charge_kind": charge.kind,
+        "started_at": charge.started.isoformat(),
+        "imported_from": file,
+        **judged.body(),
+    }
+    if over is not None:
+        writing.append(
+            "voided", list(over.tags), {"event": over.id, "reason": f"the log {file} knows more"}
+        )
+        kept = {name: over.body[name] for name in ("temperature", "sg") if over.body[name]}
+        body |= kept
+    event = writing.append("charge_ended", tags, body, at=charge.ended)
+    words = "; ".join([*([note] if note else []), *(flag.sentence for flag in judged.flags)])
+    return LogRow(charge.row, fate, tag, words, event.id)

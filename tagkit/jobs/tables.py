@@ -1,0 +1,168 @@
+"""Tables in and out: CSV and XLSX read as rows of texts; CSV, XLSX and JSON written.
+
+A cell that a spreadsheet would take for a formula (it begins with = + - @ or a control
+character) is written with an apostrophe before it, because words of people and of suppliers end
+up in these files. Figures stay figures.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tagkit.errors import NotFound, WrongInput
+from tagkit.intake import limits
+from tagkit.intake.grid import Grid
+from tagkit.intake.textfile import read_text_table
+from tagkit.intake.workbook import read_workbook
+
+FORMATS = (".csv", ".xlsx", ".json")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|")
+
+Cell = str | int | float | bool | None
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a report: a name, headings, rows."""
+
+    name: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+    def to_json(self) -> list[dict[str, Cell]]:
+        """A row as an object by heading."""
+        return [dict(zip(self.headings, row, strict=True)) for row in self.rows]
+
+
+def read_table(path: Path) -> list[tuple[int, list[str]]]:
+    """Row numbers and cells of the first worksheet with anything in it.
+
+    Raises NotFound and WrongInput with the remedy for everything that can't be read.
+    """
+    if path.is_dir():
+        raise WrongInput("this is a folder", "Name a CSV or XLSX file", str(path))
+    if not path.exists():
+        raise NotFound("there is no such file", "Check the name", str(path))
+    try:
+        with path.open("rb") as file:
+            data = file.read(limits.FILE_BYTES + 1)
+    except OSError as error:
+        raise WrongInput(
+            f"the file can't be read ({error.strerror})", "Close it elsewhere", str(path)
+        ) from None
+    return table_from_bytes(data, path.name)
+
+
+def table_from_bytes(data: bytes, name: str) -> list[tuple[int, list[str]]]:
+    """The same from the contents of a file called ``name``."""
+    if not data.strip():
+        raise WrongInput("the file is empty", "Check that it was saved and copied", name)
+    if len(data) > limits.FILE_BYTES:
+        raise WrongInput("the file is too large", "Copy the table alone into a new file", name)
+    grids: list[Grid] = (
+        read_workbook(data, name) if data[:4] == b"PK\x03\x04" else [read_text_table(data, name)]
+    )
+    for grid in grids:
+        if grid.rows and not grid.hidden:
+            return [(row.number, [cell.shown for cell in row.cells]) for row in grid.rows]
+    raise WrongInput("the file has no rows", "Name a CSV or XLSX file with a table", name)
+
+
+def harmless(cell: Cell) -> Cell:
+    """The cell as no spreadsheet takes it for a formula."""
+    if isinstance(cell, str) and cell.startswith(_FORMULA):
+        return f"'{cell}"
+    return cell
+
+
+def check_table_file(path: Path) -> None:
+    """WrongInput unless the name says one of the forms that tables are written in."""
+    if path.suffix.lower() not in FORMATS:
+        raise WrongInput(
+            f"“{path.name}” says no form of file", f"End the name in {', '.join(FORMATS)}"
+        )
+
+
+def write_tables(path: Path, tables: Sequence[Table], facts: Mapping[str, Any]) -> None:
+    """The tables in the form that the name of ``path`` says, whole or not at all.
+
+    ``facts`` is what JSON gets beside the tables. CSV has the tables one below the other.
+    """
+    suffix = path.suffix.lower()
+    if suffix == ".json":
+        content = {**facts, "tables": {table.name: table.to_json() for table in tables}}
+        data = (json.dumps(content, ensure_ascii=False, indent=1, default=str) + "\n").encode()
+    elif suffix == ".csv":
+        data = _csv(tables).encode("utf-8-sig")
+    elif suffix == ".xlsx":
+        data = _xlsx(tables)
+    else:
+        check_table_file(path)
+        raise AssertionError(suffix)
+    replace_file(path, data)
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Writes beside ``path`` and moves it into place."""
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _csv(tables: Sequence[Table]) -> str:
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    for place, table in enumerate(tables):
+        if len(tables) > 1:
+            if place:
+                writer.writerow([])
+            writer.writerow([harmless(table.name)])
+        writer.writerow([harmless(heading) for heading in table.headings])
+        for row in table.rows:
+            writer.writerow([_text(cell) for cell in row])
+    return out.getvalue()
+
+
+def _text(cell: Cell) -> Cell:
+    return (
+        "" if cell is None else "yes" if cell is True else "no" if cell is False else harmless(cell)
+    )
+
+
+def _xlsx(tables: Iterable[Table]) -> bytes:
+    from openpyxl import Workbook
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+    from openpyxl.styles import Font
+
+    book = Workbook()
+    book.remove(book.active)
+    for table in tables:
+        sheet = book.create_sheet(table.name[:31])
+        sheet.append([str(harmless(heading)) for heading in table.headings])
+        for cell in sheet[1]:
+            cell.font = Font(bold=True)
+        for row in table.rows:
+            sheet.append(
+                [
+                    ILLEGAL_CHARACTERS_RE.sub(" ", cell) if isinstance(cell, str) else cell
+                    for cell in map(_text, row)
+                ]
+            )
+        sheet.freeze_panes = "A2"
+        for column, heading in enumerate(table.headings):
+            widest = max([len(heading), *(len(str(row[column] or "")) for row in table.rows[:200])])
+            sheet.column_dimensions[sheet.cell(1, column + 1).column_letter].width = min(
+                60, widest + 2
+            )
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
