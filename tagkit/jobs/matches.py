@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from typing import Any
 
 from tagkit.assets.tag import Kind
 from tagkit.jobs.fit import Judgement, judge_states
@@ -42,14 +43,13 @@ class Match:
 
 def matches_of(site: Site, battery: AssetState, kind: Kind) -> list[Match]:
     """All trucks (or chargers) that are not retired, by plate: those that fit first."""
-    groups: dict[str, list[dict[str, object]]] = {}
-    for raw in site.record.raw_states(kind):
-        state = json.loads(raw)
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for state in site.record.kept_states(kind):
         if state.get("retired_at") is None and state.get("registered_at") is not None:
             groups.setdefault(_judged_by(state), []).append(state)
     found = []
     for group in groups.values():
-        example = AssetState(**group[0])  # type: ignore[arg-type]
+        example = AssetState(**group[0])
         found.append(
             Match(
                 tuple(str(state["tag"]) for state in group),
@@ -60,18 +60,16 @@ def matches_of(site: Site, battery: AssetState, kind: Kind) -> list[Match]:
     return sorted(found, key=lambda one: (_ORDER[one.result], -len(one.tags), one.tags))
 
 
-def _judged_by(state: dict[str, object]) -> str:
+def _judged_by(state: dict[str, Any]) -> str:
     """Everything that the verdict on fit depends on, as text to be compared."""
     plate = state.get("nameplate") or {}
-    assert isinstance(plate, dict)
     facts = {name: fact for name, fact in plate.items() if name not in _NAMES}
     married = state.get("married_at") is not None or bool(state.get("as_stamped"))
     return json.dumps([facts, married, state.get("unknown_kinds")], sort_keys=True)
 
 
-def _name(state: dict[str, object]) -> str:
+def _name(state: dict[str, Any]) -> str:
     plate = state.get("nameplate") or {}
-    assert isinstance(plate, dict)
     for field in ("fleet_number", "bay"):
         if fact := plate.get(field):
             return str(fact["value"])

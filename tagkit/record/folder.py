@@ -155,9 +155,9 @@ class Folder:
 
 
 def indexed(state: AssetState) -> tuple[str | None, str | None, str | None]:
-    """What assets are searched by: place, maker's serial, fleet number."""
+    """What assets are searched by: place, maker's serial, fleet number (of a charger: its bay)."""
     place = state.place["name"] if state.place else None
-    return place, plain(state.maker_serial), plain(state.fleet_number)
+    return place, plain(state.maker_serial), plain(state.fleet_number or state.bay)
 
 
 def plain(words: str | None) -> str | None:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from tagkit.record.folder import plain
-from tagkit.record.state import AssetState
+from tagkit.record.state import AssetState, MalformedState, unsealed
 from tagkit.record.store import Connection
 
 
@@ -60,19 +61,19 @@ def called(connection: Connection, words: str) -> list[AssetState]:
     if meant is None:
         return []
     rows = connection.execute(
-        "SELECT state FROM assets WHERE maker_serial = ?1 OR fleet_number = ?1 UNION "
-        "SELECT state FROM assets WHERE kind = 'C' AND "
-        "lower(replace(json_extract(state, '$.nameplate.bay.value'), ' ', '')) = ?1",
-        (meant,),
+        "SELECT state FROM assets WHERE maker_serial = ?1 OR fleet_number = ?1", (meant,)
     ).fetchall()
     found = [AssetState.from_json(row[0]) for row in rows]
     return sorted(found, key=lambda one: (one.retired_at is not None, one.tag))
 
 
-def raw_states(connection: Connection, kind: str) -> list[str]:
-    """The states of a kind as they are kept, by tag: to be compared before they are read."""
+def kept_states(connection: Connection, kind: str) -> list[dict[str, Any]]:
+    """The values of all states of a kind, by tag, to be compared before they are made states."""
     rows = connection.execute("SELECT state FROM assets WHERE kind = ? ORDER BY tag", (kind,))
-    return [row[0] for row in rows.fetchall()]
+    try:
+        return [unsealed(row[0]) for row in rows.fetchall()]
+    except (TypeError, ValueError) as error:
+        raise MalformedState(str(error)) from None
 
 
 def _conditions(wanted: Wanted) -> tuple[str, list[str]]:
@@ -92,10 +93,9 @@ def _conditions(wanted: Wanted) -> tuple[str, list[str]]:
     for word in _words(wanted.words):
         parts.append(
             "(instr(replace(a.tag, '-', ''), ?) OR instr(a.maker_serial, ?) "
-            "OR instr(a.fleet_number, ?) OR (a.kind = 'C' AND instr(lower(replace("
-            "json_extract(a.state, '$.nameplate.bay.value'), ' ', '')), ?)))"
+            "OR instr(a.fleet_number, ?))"
         )
-        values += ["".join(c for c in word if c.isalnum()).upper() or word, word, word, word]
+        values += ["".join(c for c in word if c.isalnum()).upper() or word, word, word]
     return (f" WHERE {' AND '.join(parts)}" if parts else ""), values
 
 
