@@ -8,7 +8,6 @@ from datetime import datetime
 from pathlib import Path
 
 from fastapi import FastAPI
-from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 
 from tagkit import __version__
@@ -16,13 +15,14 @@ from tagkit.jobs.site import system_clock
 from tagkit.web.access.gate import Gate
 from tagkit.web.access.store import AccessStore
 from tagkit.web.booth.floor import Floor
+from tagkit.web.changes import Changes
 from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
 from tagkit.web.language import LANGUAGES, installed
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
 from tagkit.web.render import environment
-from tagkit.web.routes import api, assets, health, number, shift, station, stations
+from tagkit.web.routes import api, assets, health, live, number, shift, station, stations
 
 STATIC = Path(__file__).parent / "static"
 
@@ -53,6 +53,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.door = door
     app.state.access = access
     app.state.floor = Floor(options)
+    app.state.changes = Changes(options.directory)
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in (
@@ -67,6 +68,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         app.include_router(router, dependencies=[ENTER])
     app.include_router(health.open_router)
     app.include_router(number.links)
+    app.include_router(live.router)
     app.include_router(station.live)
     for route in app.routes:
         if isinstance(route, APIRoute):  # pages are for people; programs are told of the API

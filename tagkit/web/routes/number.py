@@ -40,9 +40,7 @@ DONE = {
 def digital_link(request: Request, identifier: str, before: str = "") -> RedirectResponse:
     """A GS1 Digital Link leads to the same page as the plain link."""
     tag = tag_in(f"HTTPS://LABEL{request.url.path}")
-    if tag is None:
-        raise NotFound("this is not a number of ours", "Scan the label again")
-    return RedirectResponse(f"/A/{tag}", 303)
+    return RedirectResponse(f"/A/{quote(str(tag) if tag else identifier, safe='')}", 303)
 
 
 @router.get("/A/{number}", response_class=HTMLResponse)
