@@ -1,4 +1,4 @@
-"""Cancelling an entry that was wrong. It stays in the record, marked, with the reason."""
+"""Cancelling one entry of the record. It stays there, marked as cancelled, with the reason."""
 
 from __future__ import annotations
 
@@ -12,16 +12,17 @@ from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.words import describe
 
-FIGURES = ("registered", "married", "amended")
-"""Cancelling one of these changes the figures that fit is judged by: two people do it."""
+NEVER = ("epoch_started", "registered", "voided", "authorised", "married")
+"""What is not cancelled: later entries rest on it. Figures are amended, people authorised anew."""
 
-_NEVER = {
-    "voided": ("this entry cancels another", "Record anew what was cancelled wrongly"),
-    "epoch_started": ("this entry begins a station's record", "It can't be cancelled"),
-}
+BY_A_SUPERVISOR = ("held", "released")
+"""Cancelling one of these lifts a hold or a release, which a supervisor does."""
+
+BY_TWO = ("amended",)
+"""Cancelling one of these changes the figures that fit is judged by."""
 
 
-def void_event(
+def void(
     site: Site,
     identity: str,
     reason: str,
@@ -31,40 +32,43 @@ def void_event(
     station: str,
     at: datetime | None = None,
 ) -> Event:
-    """Cancel the entry with this id; the event that cancels it.
+    """Cancel the entry with this id (as ``history --json`` and every command give it).
 
-    A technician does it; a supervisor where a right was given or a hold released or set. Entries
-    that figures come from need a ``second`` authorised person. A safety hold is never cancelled:
-    only an inspection lifts it. A change is undone with the charges that were logged with it.
+    One's own entry may be cancelled by anybody, another's by a technician or supervisor; a hold
+    or release by a supervisor; an amendment with a ``second`` authorised person. A safety hold
+    is never cancelled: only an inspection lifts it. A change takes along the charges that were
+    logged with it.
     """
     reason = checked_reason(reason)
-    event = site.record.event(identity)
-    if event is None:
-        raise NotFound("there is no such entry", "Open it from the timeline of its asset")
-    if event.voided:
-        raise NeedsAnswer("that entry is cancelled already", "Look it up in the history")
-    refuse_voiding(event)
-    if event.kind in ("authorised", "held", "released"):
+    found = site.record.event(identity.strip())
+    if found is None:
+        raise NotFound(
+            f"there is no entry “{identity}”", "Look its id up with “tagkit history TAG --json”"
+        )
+    refuse_voiding(found)
+    if found.kind in BY_A_SUPERVISOR:
         require_supervisor(site, by)
-    else:
+    elif found.by != by or found.kind in BY_TWO:
         require_technician(site, by)
-    if event.kind == "changed":
-        return undo_change(site, identity, reason, by=by, station=station, at=at).event
+    if found.kind == "changed":
+        return undo_change(site, found.id, reason, by=by, station=station, at=at).event
     with site.record.writing(by=by, station=station, at=at) as writing:
-        body = {"event": identity, "reason": reason}
-        if event.kind in FIGURES:
+        body = {"event": found.id, "reason": reason}
+        if found.kind in BY_TWO:
             body["second"] = require_second(site, by, second or "")
-        now = site.record.event(identity)
-        if now is None or now.voided:
+        fresh = site.record.event(found.id)
+        if fresh is None or fresh.voided:
             raise NeedsAnswer("that entry is cancelled already", "Look it up in the history")
-        return writing.append("voided", list(event.tags), body)
+        return writing.append("voided", list(found.tags), body)
 
 
 def refuse_voiding(event: Event) -> None:
-    """WrongInput, with what to do instead, for entries that are never cancelled."""
-    if event.kind in _NEVER:
-        problem, remedy = _NEVER[event.kind]
-        raise WrongInput(problem, remedy)
+    """WrongInput, with what to do instead, for an entry that is not cancelled."""
+    if event.kind in NEVER:
+        raise WrongInput(
+            f"an entry “{event.kind.replace('_', ' ')}” is not cancelled",
+            "Correct figures with “tagkit amend”, people with “tagkit authorise”",
+        )
     if event.kind == "held" and event.body.get("safety"):
         raise WrongInput(
             "a safety hold is not cancelled: only an inspection lifts it",
