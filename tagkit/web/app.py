@@ -56,23 +56,20 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.changes = Changes(options.directory)
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for router in (
+    for pages in (
         assets.router,
         number.router,
         shift.router,
         stations.router,
         health.router,
-        api.router,
         station.router,
     ):
-        app.include_router(router, dependencies=[ENTER])
-    app.include_router(health.open_router)
-    app.include_router(number.links)
-    app.include_router(live.router)
-    app.include_router(station.live)
-    for route in app.routes:
-        if isinstance(route, APIRoute):  # pages are for people; programs are told of the API
-            route.include_in_schema = route.path.startswith("/api/")
+        app.include_router(pages, dependencies=[ENTER], include_in_schema=False)
+    for described in (api.router,):  # what programs are told of: paths under /api
+        app.include_router(described, dependencies=[ENTER])
+    # Without ENTER: each says itself who may come in. Nothing that takes forms.
+    for own_door in (health.open_router, number.links, live.router, station.live):
+        app.include_router(own_door, include_in_schema=False)
     add_handlers(app)
     app.add_middleware(Gate, options=options)
     return app

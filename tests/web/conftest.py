@@ -30,10 +30,11 @@ def client(site_folder: Path) -> Iterator[TestClient]:
         yield asking
 
 
-def known_browser(app: FastAPI, asking: TestClient, name: str = "t") -> Browser:
+def known_browser(app: FastAPI, asking: TestClient, letter: str = "t") -> Browser:
     """Give the client a browser's cookie; its forms carry the token from now on."""
-    browser = Browser(name * 22, name * 43)
+    browser = Browser(letter * 22, letter * 43)
     lan = app.state.options.lan
-    asking.cookies.set("__Host-tagkit" if lan else "tagkit", browser.cookie)
+    name = "__Host-tagkit" if lan else "tagkit"
+    asking.cookies.set(name, browser.cookie, asking.base_url.host, "/")
     asking.headers["X-CSRF"] = form_token(browser, app.state.access)
     return browser
