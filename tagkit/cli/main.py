@@ -42,6 +42,7 @@ class CommandsByUse(TyperGroup):
 
 FIRST = "The main job"
 ROOM = "In the battery room"
+CARE = "Battery care"
 LABELS = "More about labels"
 RECORD = "The record"
 
@@ -60,6 +61,8 @@ COMMANDS = {
     "undo": ("fitting", "undo", ROOM),
     "seen": ("fitting", "seen", ROOM),
     "charge": ("charging", "app", ROOM),
+    "water": ("watering", "water", CARE),
+    "round": ("rounds", "app", CARE),
     "hold": ("holding", "hold", ROOM),
     "release": ("holding", "release", ROOM),
     "list": ("lookup", "list_assets", ROOM),
@@ -73,6 +76,7 @@ COMMANDS = {
     "amend": ("correcting", "amend", RECORD),
     "retire": ("correcting", "retire", RECORD),
     "authorise": ("people", "authorise", RECORD),
+    "void": ("voiding", "void", RECORD),
     "contradictions": ("lookup", "contradictions", RECORD),
     "pin": ("serving", "pin", RECORD),
     "enrol": ("serving", "enrol", RECORD),

@@ -1,0 +1,236 @@
+"""Commands for rounds: readings in, a blank sheet out, a filled one in, the last one looked at."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from tagkit.cli.options import (
+    HERE,
+    AsJson,
+    At,
+    By,
+    Force,
+    SiteDir,
+    Station,
+    entry,
+    free_to_write,
+    open_site,
+)
+from tagkit.cli.show import clock_time, json_out, line
+from tagkit.errors import NotFound, WrongInput
+
+if TYPE_CHECKING:
+    from tagkit.jobs.rounds import RoundTaken
+    from tagkit.rules.cells import CellJudgement
+
+app = typer.Typer(
+    help="Rounds: gravity, temperature, voltage and level of the cells.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+Battery = Annotated[str, typer.Argument(metavar="BATTERY")]
+Pilot = Annotated[bool, typer.Option("--pilot", help="The pilot cell only, not a full round.")]
+Taken = Annotated[str, typer.Option("--voltage-taken", help="at rest, on charge or under load.")]
+Charged = Annotated[
+    bool | None,
+    typer.Option("--charged/--not-charged", help="Was it charged before? Default: by the record."),
+]
+Rested = Annotated[
+    float | None, typer.Option("--rested", metavar="H", min=0, help="Hours it had rested.")
+]
+Hydrometer = Annotated[str | None, typer.Option("--hydrometer", help="Which one was used.")]
+KeyedBy = Annotated[
+    str | None, typer.Option("--keyed-by", metavar="CODE", help="Who keyed in what was read out.")
+]
+Confirm = Annotated[
+    str, typer.Option("--confirm", metavar="CELLS", help="Critical cells, read twice: 7,12.")
+]
+
+
+@app.command("enter")
+def enter(
+    battery: Battery,
+    cells: Annotated[
+        str,
+        typer.Option(
+            "--cells",
+            help="Cell by cell from the positive post: GRAVITY/TEMPERATURE/VOLTAGE/LEVEL; parts "
+            "may be left out, “-” is a cell not read, “7:” goes on at cell 7.",
+        ),
+    ],
+    fahrenheit: Annotated[bool, typer.Option("--fahrenheit", help="Temperatures are °F.")] = False,
+    pilot: Pilot = False,
+    voltage_taken: Taken = "at rest",
+    charged: Charged = None,
+    rested: Rested = None,
+    hydrometer: Hydrometer = None,
+    keyed_by: KeyedBy = None,
+    confirm: Confirm = "",
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Key a round in as one line; it is judged at once.
+
+    Example: tagkit round enter B-QM-00417-D --cells "1280/21/2.12 1278 1281 1240/22/2.08/low"
+    """
+    from tagkit.jobs.round_sheet import read_line
+    from tagkit.jobs.rounds import record_round
+
+    with open_site(site) as opened:
+        found = record_round(
+            opened,
+            battery,
+            read_line(cells),
+            extent="pilot" if pilot else "full",
+            voltage_taken=voltage_taken,
+            temperature_unit="°F" if fahrenheit else "°C",
+            after_charge=charged,
+            hours_rested=rested,
+            hydrometer=hydrometer,
+            keyed_by=keyed_by,
+            confirmed=_numbers(confirm),
+            **entry(opened, by, station, at),
+        )
+        _say(found, as_json, opened.timezone())
+
+
+@app.command("import")
+def import_sheet(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A filled sheet, CSV or XLSX.")],
+    battery: Annotated[
+        str | None, typer.Option("--battery", metavar="TAG", help="Where the sheet does not say.")
+    ] = None,
+    pilot: Pilot = False,
+    voltage_taken: Taken = "at rest",
+    charged: Charged = None,
+    rested: Rested = None,
+    hydrometer: Hydrometer = None,
+    keyed_by: KeyedBy = None,
+    confirm: Confirm = "",
+    by: By = None,
+    at: At = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Take a filled sheet in.
+
+    Example: tagkit round import b417.xlsx --at 08:30 --by PV
+    """
+    from tagkit.jobs.round_sheet import read_filled
+    from tagkit.jobs.rounds import record_round
+
+    with open_site(site) as opened:
+        sheet = read_filled(file, battery)
+        found = record_round(
+            opened,
+            sheet.battery,
+            sheet.cells,
+            extent="pilot" if pilot else "full",
+            voltage_taken=voltage_taken,
+            temperature_unit=sheet.temperature_unit,
+            after_charge=charged,
+            hours_rested=rested,
+            hydrometer=hydrometer,
+            keyed_by=keyed_by,
+            confirmed=_numbers(confirm),
+            **entry(opened, by, station, at),
+        )
+        _say(found, as_json, opened.timezone())
+
+
+@app.command("blank")
+def blank(
+    battery: Battery,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help=".pdf, .xlsx or .csv.")],
+    force: Force = False,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """A blank sheet of one battery: cells as they lie in the case, with its QR code.
+
+    Example: tagkit round blank B-QM-00417-D --out round.pdf
+    """
+    from tagkit.jobs.round_sheet import blank_sheet
+
+    free_to_write(out, force)
+    with open_site(site) as opened:
+        cells = blank_sheet(opened, battery, out)
+    if as_json:
+        json_out({"file": str(out), "cells": cells})
+    else:
+        line(f"{out}: a sheet for {cells} cells.")
+
+
+@app.command("show")
+def show(battery: Battery, site: SiteDir = HERE, as_json: AsJson = False) -> None:
+    """The last full round of a battery, and where its cells are going.
+
+    Example: tagkit round show B-QM-00417-D
+    """
+    from tagkit.jobs.rounds import last_round
+
+    with open_site(site) as opened:
+        found = last_round(opened, battery)
+        if found is None:
+            raise NotFound("there is no full round of it", "Enter one with “tagkit round enter”")
+        _say(found, as_json, opened.timezone())
+
+
+def _numbers(text: str) -> list[int]:
+    words = text.replace(",", " ").split()
+    if not all(word.isdigit() for word in words):
+        raise WrongInput(f"“{text}” are not cells", "Write their numbers, like 7,12", "--confirm")
+    return [int(word) for word in words]
+
+
+def _say(found: RoundTaken, as_json: bool, zone: Any) -> None:
+    from tagkit.jobs.rounds import CAUTION
+
+    if as_json:
+        json_out(found.to_json())
+        return
+    judged = found.round.judgement
+    line(f"{found.battery}, {'pilot round' if found.round.extent == 'pilot' else 'round'} of "
+         f"{clock_time(found.round.at, zone)} by {found.round.by}", style="bold")  # fmt: skip
+    by_cell = {cell.cell: cell for cell in judged.cells}
+    line("cells as they lie, + is the positive post; SG at the reference temperature:")
+    for row in found.rows:
+        line("  " + "".join(_cell(by_cell.get(number), number) for number in row))
+    facts = []
+    if judged.median is not None:
+        facts.append(f"median {judged.median:.3f}, spread {judged.spread:.3f}")
+    if judged.percent is not None:
+        facts.append(f"state of charge {judged.percent:.0f}%")
+    if not judged.corrected and judged.median is not None:
+        facts.append("not corrected: no temperature was read")
+    if judged.due == "equalize":
+        facts.append("equalize charge due")
+    if found.freezing.freezes_at is not None:
+        facts.append(f"freezes at {found.freezing.freezes_at:.0f} °C at the end of a shift")
+    if facts:
+        line("; ".join(facts) + ".")
+    if judged.not_comparable:
+        line(f"Not compared with other rounds: {'; '.join(judged.not_comparable)}.", hang=2)
+    for flag in found.flags:
+        line(f"! {flag.sentence}", style="bold", hang=2)
+    if not found.flags:
+        line("Nothing to flag.")
+    line(CAUTION)
+
+
+def _cell(cell: CellJudgement | None, number: int) -> str:
+    if cell is None or cell.corrected is None:
+        reading = "  –  "
+    else:
+        reading = f"{cell.corrected:.3f}"
+    worst = [flag.code for flag in cell.flags] if cell else []
+    mark = "!" if worst else "+" if number == 1 else " "
+    return f"{number:>3} {reading}{mark} "
