@@ -250,6 +250,11 @@ class Record:
         with translated(self.path):
             return searching.kept_states(self._reading(), kind.value)
 
+    def lately_voided(self, most: int) -> list[Event]:
+        """The last entries that cancel others, newest first."""
+        with translated(self.path):
+            return searching.lately_voided(self._reading(), most)
+
     def timeline(self, tag: Tag | str, limit: int | None = None) -> list[Event]:
         """An asset's events, newest first, voided ones too (``event.voided``)."""
         with translated(self.path):

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from tagkit.record.folder import plain
+from tagkit.record.envelope import Event
+from tagkit.record.folder import EVENT_COLUMNS, plain, read_event
 from tagkit.record.state import AssetState, MalformedState, unsealed
 from tagkit.record.store import Connection
 
@@ -74,6 +75,16 @@ def kept_states(connection: Connection, kind: str) -> list[dict[str, Any]]:
         return [unsealed(row[0]) for row in rows.fetchall()]
     except (TypeError, ValueError) as error:
         raise MalformedState(str(error)) from None
+
+
+def lately_voided(connection: Connection, most: int) -> list[Event]:
+    """The last entries that cancel others, newest first. There are few of them."""
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM (SELECT DISTINCT n FROM voids ORDER BY n DESC LIMIT ?) v "
+        "JOIN events e ON e.n = v.n JOIN chains c ON c.chain = e.chain ORDER BY e.n DESC",
+        (most,),
+    ).fetchall()
+    return [read_event(*row) for row in rows]
 
 
 def _conditions(wanted: Wanted) -> tuple[str, list[str]]:

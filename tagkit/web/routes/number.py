@@ -36,8 +36,8 @@ DONE = {
 
 
 @links.get("/8004/{identifier}", include_in_schema=False)
-@links.get("/{before:path}/8004/{identifier}", include_in_schema=False)
-def digital_link(request: Request, identifier: str, before: str = "") -> RedirectResponse:
+@links.get("/{_before:path}/8004/{identifier}", include_in_schema=False)
+def digital_link(request: Request, identifier: str, _before: str = "") -> RedirectResponse:
     """A GS1 Digital Link leads to the same page as the plain link."""
     tag = tag_in(f"HTTPS://LABEL{request.url.path}")
     return RedirectResponse(f"/A/{quote(str(tag) if tag else identifier, safe='')}", 303)
