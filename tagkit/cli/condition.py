@@ -28,7 +28,12 @@ if TYPE_CHECKING:
     from tagkit.jobs.condition import LabelCondition
     from tagkit.reader.sources import Frame
 
-STYLES = {"good": "bold green", "reprint soon": "bold yellow", "reprint now": "bold red"}
+STYLES = {
+    "not judged": "bold",
+    "good": "bold green",
+    "reprint soon": "bold yellow",
+    "reprint now": "bold red",
+}
 
 
 def condition(
@@ -108,6 +113,8 @@ def _tell(source: str, found: list[LabelCondition], trouble: str | None) -> None
             line(f"  {reason.sentence}.")
         for doubt in one.grading.doubts:
             line(f"  ! {doubt}.")
+        if not one.grading.judged:
+            continue
         frame = "not in view" if measured.frame is None else f"{measured.frame:.0%} left"
         blocks = ", ".join(f"{part.wrong} of {part.mendable}" for part in measured.blocks)
         line(f"  error correction left  {measured.unused_error_correction:.0%}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -44,9 +44,9 @@ class LabelCondition:
         return self.registered and not self.grading.doubts
 
     def to_json(self) -> dict[str, Any]:
-        """The label's part of a picture's object. Shares run from 0 to 1."""
-        found = self.condition
-        sides = zip(("top", "right", "bottom", "left"), found.frame_sides, strict=True)
+        """The label's part of a picture's object. Shares run from 0 to 1; what was measured is
+        null where the label could not be judged."""
+        measured = self._measured() if self.grading.judged else dict.fromkeys(self._measured())
         return {
             "tag": self.tag,
             "verdict": self.grading.verdict,
@@ -59,10 +59,19 @@ class LabelCondition:
             "method": self.read.method,
             "printed": self.printed,
             "symbol": {
-                "version": found.symbol.version,
-                "level": found.symbol.level,
-                "mask": found.symbol.mask,
+                "version": self.condition.symbol.version,
+                "level": self.condition.symbol.level,
+                "mask": self.condition.symbol.mask,
             },
+            **measured,
+            "pixels_per_module": round(self.condition.pixels_per_module, 2),
+            "corners": [[round(x, 1), round(y, 1)] for x, y in self.read.corners],
+        }
+
+    def _measured(self) -> dict[str, Any]:
+        found = self.condition
+        sides = zip(("top", "right", "bottom", "left"), found.frame_sides, strict=True)
+        return {
             "unused_error_correction": round(found.unused_error_correction, 3),
             "blocks": [
                 {"codewords": one.codewords, "mendable": one.mendable, "wrong": one.wrong}
@@ -76,8 +85,6 @@ class LabelCondition:
             "frame_sides": {name: _rounded(share) for name, share in sides},
             "quiet_zone": _rounded(found.quiet_zone),
             "glare": round(found.glare, 3),
-            "pixels_per_module": round(found.pixels_per_module, 2),
-            "corners": [[round(x, 1), round(y, 1)] for x, y in self.read.corners],
         }
 
 
@@ -91,11 +98,11 @@ def conditions_in(
     """
     from tagkit.jobs.roster import roster_of
     from tagkit.reader.condition import expected_symbol, measure
-    from tagkit.reader.grading import Limits, grade
+    from tagkit.reader.grading import grade
     from tagkit.reader.read import read_picture, to_grey
 
     grey = to_grey(picture)
-    limits = Limits(**asdict(site.settings.condition))
+    limits = site.settings.condition
     found = []
     for read in read_picture(grey, roster_of(site)) if reads is None else reads:
         if read.tag is None:

@@ -31,6 +31,7 @@ _CLIPPED = 250  # grey value from which a place is too bright to say anything
 _FILM = 235  # grey value of the light modules up to which brighter ones mirror a lamp
 _SOME_GLARE = 0.02
 _LARGER = 3  # versions above the smallest that are tried for a label not in the record
+_PLAIN, _LIKELY = 0.75, 6  # agreement that needs no second look; forms that get one otherwise
 _CLEARLY = 0.1  # by how much another form has to agree better
 
 
@@ -150,7 +151,12 @@ def expected_symbol(
     known, tried = scores[: len(printed)], scores[len(printed) :]
     if known and max(known) > max(tried) - _CLEARLY:
         return printed[known.index(max(known))], True
-    return forms[tried.index(max(tried))], False
+    ranked = sorted(zip(tried, forms, strict=True), key=lambda pair: -pair[0])
+    if ranked[0][0] >= _PLAIN:
+        return ranked[0][1], False
+    # Bent or badly seen: the forms are told apart only once the label has been laid flat.
+    likely = [form for _, form in ranked[:_LIKELY]]
+    return max(likely, key=lambda form: flatten(grey, form, corners).agreement), False
 
 
 def _forms(text: str) -> list[Symbol]:

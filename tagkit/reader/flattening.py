@@ -34,6 +34,9 @@ _ANGLES = (0.5, 0.7, 0.9, 1.1, 1.3, 1.5)  # half the side over the radius, radia
 _CRESTS = (-0.5, -0.3, -0.1, 0.1, 0.3, 0.5)  # of half the side, from the middle
 _DULL = 0.35  # correlation below which a block says nothing
 _ROUNDS = 4
+_STRIP = 3  # modules across: narrow enough to match where the side of a cable turns away
+_ASIDE = 2.5  # modules to either side
+_CERTAIN, _BETTER = 0.6, 0.15  # correlation of a strip in another place, and how much it gains
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +45,9 @@ class Flat:
 
     ``picture`` has PER_MODULE pixels a module, ``inside`` says which of them the camera saw.
     ``bend`` is how far the label lies off a plane, at most, in modules. ``agreement`` is the
-    correlation with the expected symbol, 1 at best.
+    correlation with the expected symbol, 1 at best. ``misplaced`` is the share of narrow strips
+    that show what belongs beside them: there the label was not laid flat, and what looks like
+    damage may be none.
     """
 
     picture: Field
@@ -52,6 +57,7 @@ class Flat:
     map_y: Field
     bend: float
     agreement: float
+    misplaced: float
 
     def modules(self, share: float = 0.6) -> Field:
         """Mean grey value within the middle ``share`` of each module, margins included."""
@@ -104,7 +110,7 @@ def flatten(grey: Grey, symbol: Symbol, corners: Corners) -> Flat:
     module = np.sqrt(area) / symbol.size
     return Flat(
         picture, inside, symbol.size, map_x, map_y, float(np.quantile(off, 0.98) / module),
-        _correlation(picture[_INNER], ideal[_INNER]),
+        _correlation(picture[_INNER], ideal[_INNER]), _misplaced(picture, ideal, symbol.size),
     )  # fmt: skip
 
 
@@ -253,6 +259,29 @@ def _bent(picture: Field, ideal: Field, size: int) -> tuple[Field, Field] | None
         (column + off[:, 0].reshape(shape)).astype(np.float32),
         (row + off[:, 1].reshape(shape)).astype(np.float32),
     )
+
+
+def _misplaced(picture: Field, ideal: Field, size: int) -> float:
+    """The share of strips, half a symbol long, that agree clearly better some way to the side."""
+    length, strips, elsewhere = size // 2, 0, 0
+    aside, ahead = round(_ASIDE * PER_MODULE), round(0.75 * PER_MODULE)
+    for seen, wanted in ((picture, ideal), (picture.T, ideal.T)):
+        for across in range(0, size - _STRIP + 1, 2):
+            for down in (0, (size - length) // 2, size - length):
+                top, left = (AROUND + down) * PER_MODULE, (AROUND + across) * PER_MODULE
+                bottom, right = top + length * PER_MODULE, left + _STRIP * PER_MODULE
+                scores = cv2.matchTemplate(
+                    np.ascontiguousarray(
+                        seen[top - ahead : bottom + ahead, left - aside : right + aside]
+                    ),
+                    np.ascontiguousarray(wanted[top:bottom, left:right]),
+                    cv2.TM_CCOEFF_NORMED,
+                )
+                _, best, _, (x, _) = cv2.minMaxLoc(scores)
+                better = best - float(scores[ahead, aside]) > _BETTER
+                strips += 1
+                elsewhere += best > _CERTAIN and better and abs(x - aside) > 0.3 * PER_MODULE
+    return elsewhere / strips
 
 
 def _terms(at: Points) -> Points:

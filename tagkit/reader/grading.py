@@ -3,34 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 if TYPE_CHECKING:
     from tagkit.reader.condition import Condition
 
-Verdict = Literal["good", "reprint soon", "reprint now"]
-VERDICTS: tuple[Verdict, ...] = ("good", "reprint soon", "reprint now")
+Verdict = Literal["not judged", "good", "reprint soon", "reprint now"]
+VERDICTS: tuple[Verdict, ...] = ("not judged", "good", "reprint soon", "reprint now")
+# Beyond these a label is not flat enough for what looks like damage to be damage: off a plane in
+# modules, and the share of strips out of place (bench_condition shows both sides of them).
+_BENT, _MISPLACED = 1.0, 0.015
 _BLURRED = 1.6  # pixels a module below which a picture tells little about a label
 
 
-@dataclass(frozen=True)
-class Limits:
+class Limits(Protocol):
     """Shares below (damage: above) which a label is to be reprinted soon, and now.
 
-    ``unused``: 0.50 and 0.25 are the ends of grades B and D of ISO/IEC 15415; with half of the
-    correction gone one more splash of the same size leaves none. ``contrast``: 0.40 and 0.20, the
-    ends of grades C and D of its symbol contrast. ``pattern``: a finder pattern with a seventh of
-    its modules wrong is still found by most readers, with two sevenths by few. ``frame``: with
-    half of the frame gone the label can no longer be squared by it once the finders go too.
+    The site's settings are such limits, with defaults and sources (settings.ConditionSettings).
     """
 
-    unused_soon: float = 0.50
-    unused_now: float = 0.25
-    contrast_soon: float = 0.40
-    contrast_now: float = 0.20
-    pattern_soon: float = 0.14
-    pattern_now: float = 0.28
-    frame_soon: float = 0.50
+    @property
+    def unused_soon(self) -> float: ...
+    @property
+    def unused_now(self) -> float: ...
+    @property
+    def contrast_soon(self) -> float: ...
+    @property
+    def contrast_now(self) -> float: ...
+    @property
+    def pattern_soon(self) -> float: ...
+    @property
+    def pattern_now(self) -> float: ...
+    @property
+    def frame_soon(self) -> float: ...
 
 
 @dataclass(frozen=True)
@@ -46,12 +51,18 @@ class Reason:
 class Grading:
     """The verdict, its reasons (worst first), and what makes the picture itself doubtful.
 
-    A verdict with ``doubts`` is about the picture as much as about the label: take another.
+    A verdict with ``doubts`` is about the picture as much as about the label: take another. A
+    label that lies bent is not judged at all: what is out of place would count as damage.
     """
 
     verdict: Verdict
     reasons: tuple[Reason, ...]
     doubts: tuple[str, ...]
+
+    @property
+    def judged(self) -> bool:
+        """Whether what was measured says anything about the label."""
+        return self.verdict != "not judged"
 
 
 def grade(condition: Condition, limits: Limits, *, framed: bool = True) -> Grading:
@@ -67,13 +78,19 @@ def grade(condition: Condition, limits: Limits, *, framed: bool = True) -> Gradi
         if reason is not None
     ]
     reasons.sort(key=lambda reason: -VERDICTS.index(reason.verdict))
-    verdict = reasons[0].verdict if reasons else VERDICTS[0]
+    if condition.flat.bend > _BENT or condition.flat.misplaced > _MISPLACED:
+        doubt = (
+            "the label lies bent in this picture, round a cable or lifted, and can't be judged: "
+            "press it flat, or take another picture straight in front of it"
+        )
+        return Grading("not judged", (), (doubt,))
+    verdict = reasons[0].verdict if reasons else "good"
     return Grading(verdict, tuple(reasons), _doubts(condition))
 
 
 def _worse(value: float, soon: float, now: float) -> Verdict | None:
     """The verdict on a share of which more is better."""
-    return VERDICTS[2] if value < now else VERDICTS[1] if value < soon else None
+    return "reprint now" if value < now else "reprint soon" if value < soon else None
 
 
 def _correction(condition: Condition, limits: Limits) -> Reason | None:
@@ -122,7 +139,7 @@ def _frame(condition: Condition, limits: Limits) -> Reason | None:
         "frame",
         f"only {condition.frame:.0%} of the printed frame is left, which the reader needs when "
         "the symbol is damaged",
-        VERDICTS[1],
+        "reprint soon",
     )
 
 

@@ -10,10 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tagkit.reader.condition import FRAME, QUIET, Condition
-from tagkit.reader.grading import VERDICTS, Grading
+from tagkit.reader.grading import Grading
 
 _WRONG = (60, 60, 230)  # BGR
-_COLOURS = dict(zip(VERDICTS, ((70, 150, 0), (0, 160, 230), (60, 60, 230)), strict=True))
+_COLOURS = {
+    "not judged": (120, 120, 120), "good": (70, 150, 0), "reprint soon": (0, 160, 230),
+    "reprint now": (60, 60, 230),
+}  # fmt: skip
 _SHADE = 0.55
 _LEAST_MODULE = 10  # pixels; smaller pictures are enlarged for the eye
 
@@ -23,7 +26,8 @@ def marked(
 ) -> NDArray[np.uint8]:
     """A copy (BGR) with each label outlined, its wrong modules red and a line of words over it.
 
-    ``found`` is for each label its condition, what to do, and its number.
+    Nothing is red on a label that could not be judged. ``found`` is for each label its
+    condition, what to do, and its number.
     """
     shown = picture if picture.ndim == 3 else cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR)
     module = min((one.pixels_per_module for one, _, _ in found), default=_LEAST_MODULE)
@@ -33,7 +37,8 @@ def marked(
         cv2.resize(shown, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
     ).astype(np.uint8)
     for condition, grading, number in found:
-        _damage(canvas, condition, scale)
+        if grading.judged:
+            _damage(canvas, condition, scale)
         _outline(canvas, condition, grading, number, scale)
     return canvas
 
@@ -60,8 +65,9 @@ def _outline(
     frame = _quad(condition, -out, -out, n + out, n + out, scale)
     thick = max(2, scale)
     cv2.polylines(canvas, [frame], True, colour, thick, cv2.LINE_AA)
-    left = condition.unused_error_correction
-    words = f"{number}: {grading.verdict}, {left:.0%} correction left"
+    words = f"{number}: {grading.verdict}"
+    if grading.judged:
+        words += f", {condition.unused_error_correction:.0%} correction left"
     size = max(0.5, min(canvas.shape[:2]) / 1000)
     (width, height), below = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, size, thick)
     x = int(np.clip(frame[:, 0].min(), 0, max(0, canvas.shape[1] - width - 8)))

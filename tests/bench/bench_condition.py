@@ -18,8 +18,9 @@ from functools import cached_property
 import numpy as np
 from tagkit.reader.condition import Condition, blocks_with, expected_symbol, measure
 from tagkit.reader.decoders import look
-from tagkit.reader.grading import Grading, Limits, grade
+from tagkit.reader.grading import Grading, grade
 from tagkit.reader.symbols import Corners
+from tagkit.settings import ConditionSettings
 from tagkit.symbol.blocks import block_map
 from tagkit.symbol.encode import Symbol, encode
 
@@ -42,7 +43,7 @@ class Case:
 
     @cached_property
     def grading(self) -> Grading:
-        return grade(self.found, Limits())
+        return grade(self.found, ConditionSettings())
 
     @property
     def verdict(self) -> str:
@@ -121,7 +122,7 @@ def main() -> None:
         doubtful = len(found) - len(judged)
         found = judged
         if not found:
-            print(f"{percent:7.0f}% {0:6d}")
+            print(f"{percent:7.0f}% {0:4d}+{doubtful:<3d}")
             continue
         missed = np.mean([(one.found.wrong != one.wrong).mean() for one in found])
         off = np.array([one.left - one.true_left for one in found])

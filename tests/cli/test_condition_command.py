@@ -57,6 +57,51 @@ def test_a_worn_label_says_why_and_how_to_reprint(room: BatteryRoom, tmp_path: P
     assert condition["reasons"]
 
 
+def bent(path: Path, angle: float, crest: float) -> Path:
+    """The picture as if its label went round a pipe: half its side over the radius is ``angle``,
+    and it faces the camera ``crest`` of half its side beside its middle."""
+    flat = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    assert flat is not None
+    height, width = flat.shape
+    start, end = np.sin((np.array([-1, 1]) - crest) * angle)
+    seen = start + (np.arange(width) + 0.5) / width * (end - start)
+    across = np.arcsin(seen) / angle + crest
+    columns = np.tile(((across + 1) / 2 * width - 0.5).astype(np.float32), (height, 1))
+    rows = np.tile(np.arange(height, dtype=np.float32)[:, None], (1, width))
+    out = path.with_name("bent.png")
+    cv2.imwrite(str(out), cv2.remap(flat, columns, rows, cv2.INTER_LINEAR))
+    return out
+
+
+def test_a_label_a_little_round_is_judged_as_if_flat(room: BatteryRoom, tmp_path: Path) -> None:
+    path = bent(label(tmp_path / "flat.png", room["B1"]), 1.3, 0.0)
+    (one,) = room.run("condition", path, "--json").data["labels"]
+    assert (one["verdict"], one["symbol"]["mask"]) == ("good", 3)
+
+
+def test_a_label_bent_far_round_a_pipe_is_not_judged(room: BatteryRoom, tmp_path: Path) -> None:
+    """Its far side hardly shows: what can't be laid flat must not count as damage."""
+    angle, crest, tag = 1.3, -0.3, parse_tag(room["B1"])
+    path = label(tmp_path / "flat.png", str(tag))
+    grey = cv2.imread(str(bent(path, angle, crest)), cv2.IMREAD_GRAYSCALE)
+    assert grey is not None
+    low, high = grey.shape[0] / 2 - 100, grey.shape[0] / 2 + 100  # 25 modules of 8 pixels
+    start, end = np.sin((np.array([-1, 1]) - crest) * angle)
+    at = (np.sin((np.array([low, high]) / grey.shape[1] * 2 - 1 - crest) * angle) - start) / (
+        end - start
+    )
+    left, right = (float(x) for x in at * grey.shape[1])
+    corners = ((left, low), (right, low), (right, high), (left, high))
+    with room.open() as site:
+        read = Read(tag, str(tag), "recovered", 1e-7, corners, "recovery")
+        (found,) = conditions_in(site, grey, [read])
+        told = found.to_json()
+        assert told["verdict"] == "not judged"
+        assert "bent" in told["doubts"][0]
+        assert (told["unused_error_correction"], told["blocks"], told["frame"]) == (None,) * 3
+        assert keep_conditions(site, [found], by="JT", station="desk") == []
+
+
 def test_only_looking_keeps_nothing_and_needs_nobody(room: BatteryRoom, tmp_path: Path) -> None:
     path = label(tmp_path / "good.png", room["B1"])
     before = room.count()

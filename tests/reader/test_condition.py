@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from tagkit.reader.condition import blocks_with, expected_symbol, measure, mendable
 from tagkit.reader.flattening import flatten
-from tagkit.reader.grading import Limits, grade
+from tagkit.reader.grading import grade
 from tagkit.reader.marking import marked
 from tagkit.reader.symbols import Corners
+from tagkit.settings import ConditionSettings
 from tagkit.symbol.blocks import block_map
 from tagkit.symbol.encode import Symbol, encode
 
@@ -77,8 +78,8 @@ def test_a_new_label_is_good_and_all_of_its_correction_is_left() -> None:
     assert found.frame == 1
     assert found.modulation >= 3
     assert found.contrast == pytest.approx(1 - 40 / 215, abs=0.06)
-    assert grade(found, Limits()).verdict == "good"
-    assert grade(found, Limits()).doubts == ()
+    assert grade(found, ConditionSettings()).verdict == "good"
+    assert grade(found, ConditionSettings()).doubts == ()
 
 
 @pytest.mark.parametrize(
@@ -91,7 +92,7 @@ def test_each_painted_codeword_uses_up_its_share(count: int, verdict: str) -> No
     (block,) = found.blocks
     assert (block.codewords, block.mendable, block.wrong) == (44, 14, count)
     assert found.unused_error_correction == pytest.approx(1 - count / 14)
-    assert grade(found, Limits()).verdict == verdict
+    assert grade(found, ConditionSettings()).verdict == verdict
 
 
 def test_damage_counts_in_the_block_where_it_is() -> None:
@@ -117,12 +118,12 @@ def test_corners_may_be_off_by_a_module(off: float) -> None:
 def test_uneven_light_is_no_damage() -> None:
     found = measure(*_with(SYMBOL, photographed(label(), shade=0.6)))
     assert found.unused_error_correction == 1
-    assert grade(found, Limits()).verdict == "good"
+    assert grade(found, ConditionSettings()).verdict == "good"
 
 
 def test_faint_print_is_named() -> None:
     found = measure(*_with(SYMBOL, photographed(label(ink=140))))
-    grading = grade(found, Limits())
+    grading = grade(found, ConditionSettings())
     assert grading.verdict == "reprint soon"
     assert [reason.code for reason in grading.reasons] == ["contrast"]
 
@@ -130,7 +131,7 @@ def test_faint_print_is_named() -> None:
 def test_a_rubbed_off_finder_pattern_is_named_with_its_place() -> None:
     places = [(row, column) for row in range(5) for column in range(7)]
     found = measure(*_with(SYMBOL, photographed(overpainted(label(), places, 215))))
-    grading = grade(found, Limits())
+    grading = grade(found, ConditionSettings())
     assert grading.verdict == "reprint now"
     assert "top left finder pattern" in grading.reasons[0].sentence
 
@@ -145,7 +146,7 @@ def test_a_frame_that_is_gone_is_named() -> None:
     assert top is not None and right is not None and left is not None and bottom is not None
     assert max(top, right, left) < 0.2 < 0.8 < bottom
     assert found.unused_error_correction == 1
-    assert [reason.code for reason in grade(found, Limits()).reasons] == ["frame"]
+    assert [reason.code for reason in grade(found, ConditionSettings()).reasons] == ["frame"]
 
 
 def test_a_mirrored_lamp_is_not_taken_for_damage() -> None:
@@ -153,7 +154,7 @@ def test_a_mirrored_lamp_is_not_taken_for_damage() -> None:
     x, y = np.mean(corners, axis=0)
     cv2.circle(picture, (int(x), int(y)), 30, 255, -1)
     found = measure(picture, SYMBOL, corners)
-    grading = grade(found, Limits())
+    grading = grade(found, ConditionSettings())
     assert found.glare > 0.05
     assert found.unused_error_correction > 0.7
     assert "mirrored" in grading.doubts[0]
@@ -184,7 +185,7 @@ def test_the_marked_picture_shows_red_where_the_damage_is() -> None:
     painted = one_module_of_each(SYMBOL, 5, dark=True)
     picture, corners = photographed(overpainted(label(), painted, 215))
     found = measure(picture, SYMBOL, corners)
-    shown = marked(picture, [(found, grade(found, Limits()), PAYLOAD)]).astype(int)
+    shown = marked(picture, [(found, grade(found, ConditionSettings()), PAYLOAD)]).astype(int)
     scale = shown.shape[0] // picture.shape[0]
     for row, column in painted:
         x, y = found.flat.in_picture(column + 0.5, row + 0.5)
