@@ -22,7 +22,7 @@ own quarrel has no say in it. The cell's likelihood ratio is
 
 which no cell can push beyond 2^m (1 - p) / p, however many modules in it agree: that is the
 deflation. For the right model E_j[likelihood ratio] = 1, so P(L >= l | j) <= exp(-l) (Markov).
-The least L over the rivals must reach ln(M / alpha), and at least ``CLUSTERS`` cells must speak
+The least L over the rivals must reach ln(tags × places × looks / alpha), and at least ``CLUSTERS`` cells must speak
 for i. All tags that can be issued at the site are rivals (rivals.py); other sites, forms and
 masks share no structure with the match and are strangers, whom T0 covers.
 
@@ -72,8 +72,19 @@ def threshold(tries: float, alpha: float = ALPHA) -> float:
     return float(np.sqrt(2 * np.log(tries / alpha)))
 
 
-def judge(match: Match, soft: NDArray[np.float32], tries: float, alpha: float = ALPHA) -> Judgement:
-    """Whether ``match``, found in ``soft`` (size, size) after ``tries`` tries, may be given."""
+def judge(
+    match: Match,
+    soft: NDArray[np.float32],
+    tries: float,
+    alpha: float = ALPHA,
+    named: float | None = None,
+) -> Judgement:
+    """Whether ``match``, found in ``soft`` (size, size) after ``tries`` tries, may be given.
+
+    ``named`` is how many wrong names a label of ours had the chance to get: tags × places ×
+    looks (``tries`` unless given). Turns don't count there: a symbol turned is a stranger.
+    """
+    named = tries if named is None else named
     chance = chance_score(match, soft)
     by_chance = float(np.exp(np.log(tries) - chance * chance / 2)) if chance > 0 else 1.0
     half = alpha / 2
@@ -85,7 +96,7 @@ def judge(match: Match, soft: NDArray[np.float32], tries: float, alpha: float = 
     ratios, clusters = likelihood_ratios(flat, signs[0], signs[1:], match.family.size)
     worst = int(np.argmin(ratios))
     ratio = float(ratios[worst])
-    bound = by_chance + float(np.exp(min(0.0, np.log(tries) - ratio)))
+    bound = by_chance + float(np.exp(min(0.0, np.log(named) - ratio)))
     good = bound <= alpha and int(clusters.min()) >= CLUSTERS
     return Judgement(chance, ratio, others[worst], int(clusters.min()), min(1.0, bound), good)
 

@@ -1,33 +1,41 @@
-"""Finding labels by whatever is left of them: guesses, scored and refined by their structure."""
+"""Finding labels by whatever is left of them: guesses, settled by what all labels share."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tagkit.reader.recovery.lattice import grids
 from tagkit.reader.recovery.lines import bars
-from tagkit.reader.recovery.refining import drawn_to_frame, finished, refined
+from tagkit.reader.recovery.placing import Placed, placed, standing
+from tagkit.reader.recovery.refining import drawn_to_frame
+from tagkit.reader.recovery.roster import Roster
 from tagkit.reader.recovery.sampling import MARGIN, Place
 from tagkit.reader.recovery.seeds import Facing, Seeds, facing, from_bars, from_finders, together
+from tagkit.reader.recovery.settling import settled
 from tagkit.reader.recovery.structure import Prepared, any_way_up, seen_by, structure
 from tagkit.reader.symbols import Corners, contains
 
 _SCALES = np.array([0.76, 0.82, 0.88, 0.94, 1.0, 1.06, 1.12, 1.19, 1.26])
 _STRETCHES = np.array([0.8, 0.9, 1.0, 1.1, 1.22])
-_DRAWN = 90
-_REFINED = 20
+_DRAWN = 40
+_SETTLED = 6
+_GUESS = 4.5  # standard deviations of a guess that is followed
+_STANDING = 6.0  # of a place that is looked at
+_SURE = 20.0
 _SAMPLED = 260
 _SMALLEST, _LARGEST = 1.0, 16.0  # pixels a module
 
 
 @dataclass(frozen=True, eq=False)
 class Located:
-    """A place where a label may lie and how well it agrees with a label's structure."""
+    """A place where a label may lie and how many standard deviations its fixed modules lie above
+    chance."""
 
     place: Place
     score: float
@@ -35,32 +43,92 @@ class Located:
 
 def locate(
     prepared: Prepared,
-    sizes: Sequence[int],
+    roster: Roster,
     most: int = 8,
     taken: Sequence[Corners] = (),
     until: float = inf,
 ) -> list[Located]:
-    """Up to ``most`` places of labels whose symbols have one of ``sizes`` modules a side.
+    """Up to ``most`` places of labels of the roster's forms, in the order found.
 
     ``taken`` are places already read; ``until`` (perf_counter) is when to come to an end.
     """
+    found: list[Located] = []
+    for one in search(prepared, roster, taken):
+        if one is not None:
+            found.append(one)
+        if len(found) >= most or time.perf_counter() > until:
+            break
+    return found
+
+
+def search(
+    prepared: Prepared, roster: Roster, taken: Sequence[Corners] = ()
+) -> Iterator[Located | None]:
+    """Places as they are found, no two alike; None after each few milliseconds without one.
+
+    First by the grid of the modules, then by finder patterns and lines of the frame.
+    """
+    found: list[Located] = []
+    guesses: list[Placed] = []
+    for grid in grids(prepared, taken):
+        if grid is not None:
+            guesses += [one for one in placed(prepared, grid, roster.forms)
+                        if _free(one.place, taken)]  # fmt: skip
+        yield None
+    yield from _settled(prepared, roster, guesses, found)
+    seeded: list[Placed] = []
+    for guess in _seeded(prepared, roster, taken, found):
+        if guess is None:
+            yield None
+            continue
+        stood = standing(prepared, Place(guess.place.size, guess.place.matrix), roster.forms)
+        if stood is not None:
+            seeded.append(stood)
+    yield from _settled(prepared, roster, seeded, found)
+
+
+def _settled(
+    prepared: Prepared, roster: Roster, guesses: list[Placed], found: list[Located]
+) -> Iterator[Located | None]:
+    """The best guesses moved to where they agree best; added to what was found."""
+    tried: list[Located] = []
+    for guess in sorted(guesses, key=lambda guess: -guess.standing):
+        if len(tried) >= _SETTLED or guess.standing < _GUESS:
+            return
+        if any(_same(guess.place, other.place, 0.4) for other in [*found, *tried]):
+            continue
+        tried.append(Located(guess.place, guess.standing))
+        place, _ = settled(prepared, guess.place, guess.form)
+        stood = standing(prepared, place, roster.forms)
+        if stood is None or stood.standing < _STANDING or any(_same(stood.place, other.place, 0.4) for other in found):
+            yield None
+        else:
+            found.append(Located(stood.place, stood.standing))
+            yield found[-1]
+
+
+def _seeded(
+    prepared: Prepared, roster: Roster, taken: Sequence[Corners], found: Sequence[Located]
+) -> Iterator[Located | None]:
+    """Guesses from finder patterns and frames, drawn onto the frame near them."""
+    sizes = roster.sizes
     lines = bars(prepared.grey)
+    yield None
     seeds = together(from_finders(prepared.grey), from_bars(lines))
-    guesses = _scaled(prepared, seeds, sizes, until)
-    guesses += _slid(prepared, facing(lines, sizes), until)
-    guesses = [guess for guess in guesses if _free(guess.place, taken)]
-    drawn: list[Located] = []
+    yield None
+    guesses: list[Located] = []
+    for part in _scaled(prepared, seeds, sizes):
+        guesses += part
+        yield None
+    for part in _slid(prepared, facing(lines, sizes)):
+        guesses += part
+        yield None
+    sure = [one for one in found if one.score >= _SURE and not any(one.place.bend[::2])]
+    guesses = [guess for guess in guesses if _free(guess.place, taken)
+               and not any(_within(guess.place, one.place) for one in sure)]  # fmt: skip
     for guess in _apart(guesses, _DRAWN, 1.5):
-        drawn.append(Located(*drawn_to_frame(prepared, guess.place)))
-        if time.perf_counter() > until:
-            break
-    better: list[Located] = []
-    for guess in _apart(drawn, _REFINED, 0.8):
-        better.append(Located(*refined(prepared, guess.place)))
-        if time.perf_counter() > until:
-            break
-    finest = [Located(*finished(prepared, one.place)) for one in _apart(better, most, 0.4)]
-    return _apart(finest, most, 0.4)
+        yield Located(*drawn_to_frame(prepared, guess.place))
+        yield None
 
 
 def _apart(guesses: list[Located], most: int, modules: float) -> list[Located]:
@@ -79,16 +147,16 @@ def _free(place: Place, taken: Sequence[Corners]) -> bool:
     return not any(contains(corners, (float(x), float(y))) for corners in taken)
 
 
-def _scaled(prepared: Prepared, seeds: Seeds, sizes: Sequence[int], until: float) -> list[Located]:
+def _scaled(
+    prepared: Prepared, seeds: Seeds, sizes: Sequence[int]
+) -> Iterator[list[Located]]:
     """Each seed at the scales that agree best with frame and quiet zone."""
-    found: list[Located] = []
     across, below = (grid.ravel() for grid in np.meshgrid(_SCALES, _SCALES))
     for corner, right, down in zip(seeds.corner, seeds.right, seeds.down, strict=True):
         module = float(np.sqrt(abs(right[0] * down[1] - right[1] * down[0])))
         if not _SMALLEST < module < _LARGEST:
             continue
-        if time.perf_counter() > until:
-            break
+        found: list[Located] = []
         contrast = prepared.contrast(module)
         for size in sizes:
             known = structure(size, inside=False)
@@ -102,18 +170,16 @@ def _scaled(prepared: Prepared, seeds: Seeds, sizes: Sequence[int], until: float
             scores = seen_by(contrast, places, points) @ expected * step
             for index in np.argsort(-scores)[:2]:
                 found.append(Located(Place(size, places[index]), float(scores[index])))
-    return found
+        yield found
 
 
-def _slid(prepared: Prepared, pairs: Sequence[Facing], until: float) -> list[Located]:
+def _slid(prepared: Prepared, pairs: Sequence[Facing]) -> Iterator[list[Located]]:
     """Each two opposite sides with the label slid along them to where it agrees best."""
-    found: list[Located] = []
     for pair in pairs:
         module = float(np.hypot(*pair.across))
         if not _SMALLEST < module < _LARGEST:
             continue
-        if time.perf_counter() > until:
-            break
+        found: list[Located] = []
         size = pair.size
         points, expected = any_way_up(size)
         # The sides' remains lie within the frame.
@@ -137,7 +203,13 @@ def _slid(prepared: Prepared, pairs: Sequence[Facing], until: float) -> list[Loc
         for index in np.argsort(-best)[:2]:
             place = Place(size, places[index]).turned(int(scores[index].argmax()))
             found.append(Located(place, float(best[index])))
-    return found
+        yield found
+
+
+def _within(guess: Place, sure: Place) -> bool:
+    """Whether a guess is about a label whose place is already sure."""
+    apart = guess.corners.mean(axis=0) - sure.corners.mean(axis=0)
+    return bool(np.hypot(*apart) < 0.6 * sure.size * sure.module)
 
 
 def _same(one: Place, other: Place, modules: float) -> bool:

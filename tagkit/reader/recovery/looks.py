@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _NEAR = 5.0  # modules that a label may move from look to look
 _FORGOTTEN = 4  # frames without the label
 _LEAST = 2  # looks that make an average
-_LABEL_LIKE = 0.35  # agreement with a label's structure
+_LABEL_LIKE = 9.0  # standard deviations of a label's fixed modules
 _POORER = 0.75  # of the best agreement so far: a look below it was misplaced
 
 
@@ -76,7 +76,7 @@ class Looks:
         prepared = Prepared(grey)
         until = time.perf_counter() + self._seconds
         taken = [read.corners for read in reads]
-        places = locate(prepared, labels.sizes, PLACES, taken, until)
+        places = locate(prepared, labels, PLACES, taken, until)
         self._count(places)
         greys = [grey_modules(prepared.picture, one.place) for one in places]
         alone = self._alpha * 3 / (np.pi * self._held) ** 2

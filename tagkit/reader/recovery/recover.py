@@ -62,7 +62,7 @@ def recover(
     prepared = Prepared(grey)
     until = time.perf_counter() + seconds
     taken = [read.corners for read in reads]
-    places = locate(prepared, labels.sizes, PLACES, taken, until)
+    places = locate(prepared, labels, PLACES, taken, until)
     greys = [grey_modules(prepared.picture, one.place) for one in places]
     answers = identify(places, greys, labels, alpha)
     return [as_read(answer) for answer in answers]
@@ -86,16 +86,17 @@ def recover_unread(
 def identify(
     places: Sequence[Located], greys: Sequence[Field], roster: Roster, alpha: float, looks: int = 1
 ) -> list[Answer]:
-    """The tags that pass among what was sampled at some places; at most one for each label."""
+    """The tags that pass among what was sampled at up to PLACES places; one for each label."""
     softs = [np.rot90(soft(grey), turn).copy() for grey in greys for turn in range(TURNS)]
     tries = len(roster.variants) * TURNS * PLACES * looks
+    named = len(roster) * PLACES * looks
     least = threshold(tries, alpha)
     passed: list[Answer] = []
     for found in match(softs, roster):
         # The modules that matching counts and T0 leaves out may hide a little of it.
         if found.score < 0.8 * least:
             break
-        judged = judge(found, softs[found.which], tries, alpha)
+        judged = judge(found, softs[found.which], tries, alpha, named)
         if judged.accepted:
             place = places[found.which // TURNS].place.turned(found.which % TURNS)
             passed.append(Answer(found, place, judged.bound))

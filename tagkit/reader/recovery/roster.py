@@ -22,6 +22,7 @@ from tagkit.symbol.encode import encode
 from tagkit.symbol.tables import Level, size_of
 
 _SAMPLED_TAGS = 48
+MOST_FORMS = 32
 
 
 class Label(Protocol):
@@ -83,6 +84,14 @@ class Family:
         return np.where(dark[:, self.informative], np.float32(1), np.float32(-1))
 
 
+@dataclass(frozen=True, eq=False)
+class Form:
+    """What all labels of one or several families share: ``constant`` (size²) as of Family."""
+
+    size: int
+    constant: NDArray[np.int8]
+
+
 class Roster(Collection[Tag]):
     """The registered tags and every variant of their labels."""
 
@@ -129,6 +138,12 @@ class Roster(Collection[Tag]):
                 key = (one.version, one.level, one.mask, before, after, one.tag.site, digits)
                 groups[key].append(one)
         return tuple(_family(*key, tuple(members)) for key, members in groups.items())
+
+    @cached_property
+    def forms(self) -> tuple[Form, ...]:
+        """The forms of the labels, those of most labels first, at most ``MOST_FORMS``."""
+        most = sorted(self.families, key=lambda family: -len(family.variants))[:MOST_FORMS]
+        return tuple(Form(family.size, family.constant) for family in most)
 
     @cached_property
     def sizes(self) -> tuple[int, ...]:

@@ -17,6 +17,7 @@ Field = NDArray[np.float32]
 Points = NDArray[np.float64]
 
 MARGIN = 6  # modules from the symbol to the outer edge of its printed frame
+OUT_OF_SIGHT = 1.35  # radians from the crest of a cable
 _INSIDE = 0.22  # of a module from its middle: where it is sampled besides
 _AROUND = 1.5  # modules: width of the surroundings that a module is compared with
 _FAINTEST = 0.5  # of the symbol's usual contrast
@@ -40,11 +41,21 @@ class Place:
         points = np.asarray(points, np.float64)
         across, crest_x, down, crest_y = self.bend
         if across or down:
-            x = _seen(points[..., 0], across, crest_x)
-            y = _seen(points[..., 1], down, crest_y)
+            x = seen_from_the_front(points[..., 0], across, crest_x)
+            y = seen_from_the_front(points[..., 1], down, crest_y)
             points = np.stack([x, y], axis=-1)
         seen = points @ self.matrix[:, :2].T + self.matrix[:, 2]
         return np.asarray(seen[..., :2] / seen[..., 2:], np.float64)
+
+    def in_sight(self, points: Points) -> NDArray[np.bool_]:
+        """Which points (…, 2) face the camera enough to show anything."""
+        points = np.asarray(points, np.float64)
+        seen = np.ones(points.shape[:-1], np.bool_)
+        for axis in (0, 1):
+            curve, crest = self.bend[2 * axis : 2 * axis + 2]
+            if curve:
+                seen &= abs(points[..., axis] - crest) * curve < OUT_OF_SIGHT
+        return seen
 
     @property
     def corners(self) -> Points:
@@ -114,7 +125,7 @@ def _surroundings(values: Field) -> Field:
     return np.asarray(around, np.float32)
 
 
-def _seen(lengths: Points, curvature: float, crest: float) -> Points:
+def seen_from_the_front(lengths: Points, curvature: float, crest: float) -> Points:
     """Where lengths along a cylinder's skin appear from the front."""
     if not curvature:
         return lengths

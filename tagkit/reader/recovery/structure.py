@@ -23,6 +23,7 @@ _FIXED = (Role.FINDER, Role.SEPARATOR, Role.TIMING, Role.ALIGNMENT, Role.DARK)
 _WINDOW = 9  # modules
 _PATCH = 6  # modules
 _GRID = 0.5
+_EVENED = 41  # pixels
 _STEP = 1.35  # between the module sizes for which the picture is prepared
 
 
@@ -139,6 +140,15 @@ class Prepared:
         self.picture: Field = grey.astype(np.float32)
         self._made: dict[int, Field] = {}
 
+    def evened(self) -> Field:
+        """The picture with its contrast made alike everywhere, for finding edges."""
+        smooth = cv2.GaussianBlur(self.picture, (0, 0), 0.9)
+        mean = cv2.blur(self.picture, (_EVENED, _EVENED))
+        square: Any = cv2.blur(self.picture * self.picture, (_EVENED, _EVENED))
+        spread: Any = np.sqrt(np.maximum(square - mean * mean, 0))
+        even: Field = ((smooth - mean) / (spread + 6)).astype(np.float32)
+        return even
+
     def contrast(self, module: float) -> Field:
         """+1 darker, -1 lighter than the surroundings of some modules' width."""
         step = round(float(np.log(max(module, 1.0)) / np.log(_STEP)))
@@ -160,6 +170,17 @@ def seen_by(contrast: Field, places: NDArray[np.float64], points: Points) -> NDA
     y = (seen[..., 1] / seen[..., 2]).astype(np.float32)
     values: Any = cv2.remap(contrast, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     return np.asarray(values, np.float32)
+
+
+def seen_by_place(prepared: Prepared, place: Place, points: Points) -> NDArray[np.float32]:
+    """The picture's contrast at ``points`` (P, 2) of a place, bent or not."""
+    at = place.to_picture(points).astype(np.float32)
+    values: Any = cv2.remap(
+        prepared.contrast(place.module), at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+    )  # fmt: skip
+    values[0, ~place.in_sight(points)] = 0
+    return np.asarray(values[0], np.float32)
 
 
 def agreement(prepared: Prepared, place: Place) -> float:
