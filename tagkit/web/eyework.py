@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from tagkit.reader.watching import Watch
 
 _LARGEST_PIXELS = 4_200_000
-_RECOVERY_SECONDS = 0.5
+_RECOVERY_SECONDS = 3.0
 _LOWER = 10  # of the priorities, where the system knows them
 _LOOK_FOR_LABELS = 0.5  # seconds between askings whether something unread is in view
 
@@ -78,6 +78,7 @@ def begin_recovering() -> None:
 def look(camera: int, frame: bytes) -> Looked:
     """Read one frame."""
     from tagkit.reader.regions import label_like
+    from tagkit.reader.symbols import centre
     from tagkit.reader.trouble import camera_trouble
     from tagkit.reader.watching import Watch
 
@@ -95,9 +96,12 @@ def look(camera: int, frame: bytes) -> Looked:
         kept.trouble = camera_trouble(grey)
     if now >= kept.looked_at + _LOOK_FOR_LABELS:
         kept.looked_at = now
-        kept.unread = not reads and bool(label_like(grey, 1))
+        kept.unread = any(
+            not any(place.holds(*centre(one.corners)) for one in reads)
+            for place in label_like(grey, 3)
+        )
     height, width = grey.shape
-    return Looked(reads, (width, height), kept.trouble, kept.unread and not reads)
+    return Looked(reads, (width, height), kept.trouble, kept.unread)
 
 
 def recover(camera: int, frame: bytes, reads: Sequence[Read], known: int) -> list[Read]:

@@ -175,7 +175,7 @@ class Booth:
                 case Command.UNDO:
                     self.undo(site, by)
                 case Command.HOLD:
-                    self.ask_hold(by)
+                    self.ask_hold(site, by)
                 case Command.LOG if now.screen.stage != "finish" or now.holding:
                     self._say("nothing_to_log")
                 case _:
@@ -189,7 +189,7 @@ class Booth:
         with self._lock:
             if self._holding is not None:
                 self._holding = None
-                self._told()
+                self._turned(site, by)
                 return
             self._give(site, by, Undo())
 
@@ -211,7 +211,7 @@ class Booth:
                 return
             self._give(site, by, Release(self._change.battery, supervisor.strip().upper(), reason))
 
-    def ask_hold(self, by: str | None) -> None:
+    def ask_hold(self, site: Site, by: str | None) -> None:
         """Ask why the battery shown (else the truck, else the charger) is to be held."""
         with self._lock:
             change = self._change
@@ -222,7 +222,7 @@ class Booth:
                 self._say("no_shift")
             else:
                 self._holding, self._said = about, None
-                self._told()
+                self._turned(site, by)
 
     def say(self, key: str, **values: object) -> None:
         """Tell the person at the station something."""
@@ -231,7 +231,7 @@ class Booth:
     def _hold(self, site: Site, by: str | None, about: Tag, offer: int) -> None:
         if offer >= len(HOLD_REASONS):
             self._holding = None
-            self._told()
+            self._turned(site, by)
             return
         reason: HoldReason = HOLD_REASONS[offer]
         try:
@@ -240,9 +240,10 @@ class Booth:
         except TagkitError as error:
             self._holding = None
             self._say("not_held", problem=str(error))
-            return
-        self._holding = None
-        self._say("held", number=about)
+        else:
+            self._holding = None
+            self._say("held", number=about)
+        self._turned(site, by)
 
     def _give(self, site: Site, by: str | None, given: Input) -> None:
         with self._lock:
@@ -252,12 +253,17 @@ class Booth:
                 self._holding = None
             self._take_settings(site)
             self._change = step(self._station(site, by), self._change, given)
-            self._told()
+            self._turned(site, by)
 
     def _say(self, key: str, **values: object) -> None:
         with self._lock:
             self._said = Said(SAYS[key], values)
             self._told()
+
+    def _turned(self, site: Site, by: str | None) -> None:
+        """Another screen may stand now: from this moment on a person can have read it."""
+        self.facing(site, by)
+        self._told()
 
     def _told(self) -> None:
         for told in tuple(self._listeners):

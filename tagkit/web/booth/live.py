@@ -150,7 +150,8 @@ class Live:
                                   "trouble": await self._told(str(error))})  # fmt: skip
                 continue
             sight = self._sightings.frame(looked.reads, looked.size, time.monotonic())
-            self._recover(frame, looked.reads)
+            if looked.unread:
+                self._recover(frame, looked.reads)
             await self._sighted(sight)
             if self._own_camera is not None:
                 await self._send(frame)
@@ -182,10 +183,10 @@ class Live:
     def _shown_labels(self, site: Site, visitor: Visitor, sight: Sight) -> None:
         for text in sight.foreign:
             self._counter.foreign(site, visitor.person, text)
-        for card in sight.lying:
-            self._counter.say("card_lies", card=card.says)
         if sight.labels:
             self._counter.labels(site, visitor.person, sight.labels, sight.around)
+        for card in sight.lying:
+            self._counter.say("card_lies", card=card.says)
 
     def _card(self, site: Site, visitor: Visitor, card: Card) -> None:
         counter = self._counter

@@ -60,7 +60,7 @@ def _at_station(
         case {"do": "undo"}:
             booth.undo(site, by)
         case {"do": "hold"}:
-            booth.ask_hold(by)
+            booth.ask_hold(site, by)
         case {"do": "gauge"}:
             booth.gauge(site, by, _figure(said.get("percent")), _figure(said.get("hours")))
         case {"do": "release", "code": str(code), "reason": str(reason)}:

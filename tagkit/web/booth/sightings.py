@@ -47,6 +47,15 @@ class Sight:
     marks: tuple[Mark, ...] = ()
 
 
+@dataclass
+class _CardPlace:
+    """Where a card was read last and when, and where it was when it was shown the time before."""
+
+    corners: Corners
+    at: float
+    before: Corners | None = None
+
+
 class Sightings:
     """One camera."""
 
@@ -55,7 +64,7 @@ class Sightings:
         self._last: tuple[Read, ...] = ()
         self._size = (1, 1)
         self._recovered: tuple[tuple[Read, ...], float] = ((), float("-inf"))
-        self._card_places: dict[str, Corners] = {}
+        self._cards: dict[str, _CardPlace] = {}
         self._passed_over: dict[Tag, float] = {}
 
     def frame(self, reads: Sequence[Read], size: tuple[int, int], at: float) -> Sight:
@@ -78,10 +87,14 @@ class Sightings:
 
     def _seen(self, reads: Sequence[Read], at: float) -> Sight:
         reads = self._with_recovered(reads, at)
+        for one in reads:
+            if one.tag is None and card_in(one.text) is not None:
+                self._note_card(one, at)
         sighting = self._tracker.update(reads, at)
         labels = [one for choice in sighting.choices for one in choice.reads]
         labels += [one for one in sighting.seen if one not in labels]
-        labels = [one for one in labels if one.tag not in self._still_passed_over(reads, at)]
+        passed_over = self._still_passed_over(reads, at)
+        labels = [one for one in labels if one.tag not in passed_over]
         cards: list[Card] = []
         lying: list[Card] = []
         foreign: list[str] = []
@@ -93,9 +106,6 @@ class Sightings:
                 lying.append(card)
             else:
                 cards.append(card)
-        for one in reads:
-            if one.tag is None and card_in(one.text) is not None:
-                self._card_places[one.text] = one.corners
         marks = tuple(self._mark(one) for one in reads)
         around = tuple(one for one in reads if one.tag in sighting.in_view and one not in labels)
         return Sight(tuple(labels), around, tuple(cards), tuple(lying), tuple(foreign), marks)
@@ -110,9 +120,18 @@ class Sightings:
                 del self._passed_over[tag]
         return set(self._passed_over)
 
+    def _note_card(self, read: Read, at: float) -> None:
+        known = self._cards.get(read.text)
+        if known is None:
+            self._cards[read.text] = _CardPlace(read.corners, at)
+            return
+        if at - known.at > AWAY:
+            known.before = known.corners
+        known.corners, known.at = read.corners, at
+
     def _lies_there(self, read: Read) -> bool:
         """Whether a card comes back into view just where it was: uncovered, not held up."""
-        before = self._card_places.get(read.text)
+        before = self._cards[read.text].before
         if before is None:
             return False
         near = _SAME_PLACE * self._size[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from tagkit.station.change import CHARACTERS_NEEDED
 from tagkit.station.words import Line
 from tagkit.web.booth.booth import Facing
 from tagkit.web.booth.says import HOLD_REASONS
@@ -109,7 +110,10 @@ def _notice(facing: Facing, words: Words) -> str:
 
 def _typed(facing: Facing, words: Words) -> str:
     if facing.screen.asks == "characters":
-        return words("Last characters of the number, or the stamped serial")
+        return words(
+            "Last {count} letters and digits of the number, or the stamped serial",
+            count=CHARACTERS_NEEDED,
+        )
     return words("Type a number")
 
 
