@@ -178,6 +178,21 @@ def low_limit(deviation: float, settings: CellSettings) -> float:
     return max(settings.low, settings.low_deviations * deviation)
 
 
+def read_again(
+    cell: int, distance: float | None, before: float | None, settings: CellSettings
+) -> Flag | None:
+    """Whether a distance from the median is so far from the round ``before`` that the reading
+    is asked for again: a slip of a digit is likelier than such a fall within weeks."""
+    if distance is None or before is None or abs(distance - before) <= settings.suspect:
+        return None
+    return Flag(
+        "read again",
+        f"cell {cell} is {distance:+.3f} from the median and was {before:+.3f}: read it again",
+        "watch",
+        cell,
+    )
+
+
 def _at_reference(
     reading: CellReading, scale: GravityScale, others_celsius: float | None
 ) -> float | None:

@@ -77,6 +77,7 @@ def falling_cells(
     than a trend does, because the fall has to show twice.
     """
     needed = round(settings.trend_rounds) + 1
+    rounds = [point for point in rounds if point.distances]
     if len(rounds) < needed:
         return ()
     scatter = _scatter(rounds)
