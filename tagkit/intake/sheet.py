@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.intake import limits
 from tagkit.intake.columns import Columns, column_letter, match_columns
-from tagkit.intake.grid import Form, Grid, Row
+from tagkit.intake.grid import Cell, Form, Grid, Row
 from tagkit.intake.header import best_header
 from tagkit.intake.meanings import dimension_of
 from tagkit.intake.textfile import read_text_table
@@ -93,6 +93,31 @@ def sheet_from_bytes(
     )
     grid, notes = _choose(grids, name, worksheet)
     return _understood(grid, name, notes, kind)
+
+
+def mended(sheet: Sheet, written: Mapping[tuple[int, int], str], without: Collection[int]) -> Sheet:
+    """The sheet with other texts in some cells, by row number and column index, from 0.
+
+    Rows whose numbers are in ``without`` are left out.
+    """
+    rows = tuple(
+        _mended_row(
+            row, {column: text for (of, column), text in written.items() if of == row.number}
+        )
+        for row in sheet.rows
+        if row.number not in without
+    )
+    return replace(sheet, rows=rows, style=decimal_style(sheet.columns, rows))
+
+
+def _mended_row(row: Row, written: Mapping[int, str]) -> Row:
+    if not written:
+        return row
+    width = max(len(row.cells), *(column + 1 for column in written))
+    cells = [row.cell(index) for index in range(width)]
+    for column, text in written.items():
+        cells[column] = Cell(text)
+    return Row(row.number, tuple(cells))
 
 
 def _check_contents(data: bytes, name: str) -> None:

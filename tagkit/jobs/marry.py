@@ -6,6 +6,7 @@ nameplate) is keyed in. Only then do the figures count.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -59,8 +60,11 @@ def marry(
     station: str,
     at: datetime | None = None,
     answer: str | None = None,
+    photos: Sequence[str] = (),
 ) -> Married:
     """The label with this number is on its asset, where ``stamped`` (field -> text) is written.
+
+    ``photos`` are names that keep_photo gave.
 
     Raises WrongInput when something required is missing, impossible or belongs to another
     asset; NeedsAnswer when the stamp differs from the record and nobody has said which is right.
@@ -113,6 +117,7 @@ def marry(
                 "differences": [*differences, *notes],
                 # Without an answer there is only the note of a repeated check that agreed.
                 "settled": (answer or "as-shown") if differences or notes else None,
+                **({"photos": list(photos)} if photos else {}),
             },
         )
     return Married(event, found.tag, differences, notes)

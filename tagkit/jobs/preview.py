@@ -45,6 +45,26 @@ def draw_preview(
     Labels of a roll stand below one another, those of a sheet on their sheet. Without a
     ``language`` that the template has room for, its first one is taken.
     """
+    template, spoken, samples, whole = _drawn(name, language, link, dpi)
+    part = out.with_name(f".{out.name}.part")
+    try:
+        whole.save(part, "PNG", dpi=(dpi, dpi), optimize=True)
+        part.replace(out)
+    finally:
+        part.unlink(missing_ok=True)
+    return Preview(out, template.name, spoken, samples, whole.size)
+
+
+def preview_bytes(name: str | Path, language: str | None = None, dpi: int = 100) -> bytes:
+    """The same picture as the bytes of a PNG file."""
+    picture = io.BytesIO()
+    _drawn(name, language, False, dpi)[3].save(picture, "PNG", dpi=(dpi, dpi))
+    return picture.getvalue()
+
+
+def _drawn(
+    name: str | Path, language: str | None, link: bool, dpi: int
+) -> tuple[Template, str, int, Any]:
     from PIL import Image
 
     template = load_template(name)
@@ -73,13 +93,7 @@ def draw_preview(
     for picture in pages:
         whole.paste(picture, (_GAP, y))
         y += picture.height + _GAP
-    part = out.with_name(f".{out.name}.part")
-    try:
-        whole.save(part, "PNG", dpi=(dpi, dpi), optimize=True)
-        part.replace(out)
-    finally:
-        part.unlink(missing_ok=True)
-    return Preview(out, template.name, spoken, len(layouts), whole.size)
+    return template, spoken, len(layouts), whole
 
 
 def _check_size(template: Template, labels: int, dpi: int) -> None:

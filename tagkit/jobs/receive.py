@@ -7,7 +7,7 @@ to a file in the same form, for mending.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -19,7 +19,7 @@ from tagkit.assets.tag import Kind, Tag
 from tagkit.errors import Exit, WrongInput
 from tagkit.intake.delivery import Delivery, DeliveryRow, Rejected, read_delivery
 from tagkit.intake.rejected import rejected_name, write_rejected
-from tagkit.intake.sheet import read_sheet
+from tagkit.intake.sheet import Sheet, read_sheet
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 from tagkit.units import DecimalMark
@@ -92,20 +92,13 @@ def receive(
     marrying is due. WrongInput when the sheet as a whole can't be read; rows that can't be taken
     are listed in the result.
     """
-    sheet = read_sheet(path, worksheet, kind)
-
-    def known(of_kind: Kind, serial: str) -> str | None:
-        state = site.record.by_maker_serial(of_kind, serial)
-        return state.tag if state else None
-
-    delivery = read_delivery(
-        sheet,
-        source=Source.STAMPED if as_stamped else Source.CATALOGUE,
-        known_serials=known,
+    delivery = understood(
+        site,
+        read_sheet(path, worksheet, kind),
+        as_stamped=as_stamped,
         kind=kind,
         decimal_mark=decimal_mark,
     )
-    delivery = _without_known_numbers(site, delivery)
     name = path.name
     stop = bool(delivery.rejected) and not keep_good
     if dry_run or stop or not delivery.rows:
@@ -125,7 +118,10 @@ def receive(
             )
         write_rejected(delivery, rest, force=force)
     try:
-        taken = _write(site, delivery, name, as_stamped, by, station, at, before_commit)
+        taken = take_in(
+            site, delivery.rows, name, as_stamped=as_stamped, by=by, station=station, at=at,
+            before_commit=before_commit,
+        )  # fmt: skip
     except BaseException:
         if rest is not None:
             rest.unlink(missing_ok=True)
@@ -133,19 +129,48 @@ def receive(
     return _result(delivery, name, dry_run, as_stamped, taken, rest)
 
 
-def _write(
+def understood(
     site: Site,
-    delivery: Delivery,
+    sheet: Sheet,
+    *,
+    as_stamped: bool = False,
+    kind: Kind | None = None,
+    decimal_mark: DecimalMark | None = None,
+) -> Delivery:
+    """The sheet's rows as assets, and what is wrong with the others, against the record too."""
+
+    def known(of_kind: Kind, serial: str) -> str | None:
+        state = site.record.by_maker_serial(of_kind, serial)
+        return state.tag if state else None
+
+    delivery = read_delivery(
+        sheet,
+        source=Source.STAMPED if as_stamped else Source.CATALOGUE,
+        known_serials=known,
+        kind=kind,
+        decimal_mark=decimal_mark,
+    )
+    return _without_known_numbers(site, delivery)
+
+
+def take_in(
+    site: Site,
+    rows: Sequence[DeliveryRow],
     name: str,
+    *,
     as_stamped: bool,
     by: str,
     station: str,
-    at: datetime | None,
-    before_commit: Callable[[tuple[Taken, ...]], None] | None,
+    at: datetime | None = None,
+    before_commit: Callable[[tuple[Taken, ...]], None] | None = None,
 ) -> tuple[Taken, ...]:
+    """All of ``rows`` become assets, in this order of unloading, or none does.
+
+    ``name`` is what the delivery is called in the record.
+    """
     taken = []
     with site.record.writing(by=by, station=station, at=at) as writing:
-        for order, row in enumerate(delivery.rows, start=1):
+        for order, row in enumerate(rows, start=1):
             # Somebody may have taken it in since the sheet was read.
             other = _in_the_record(site, row)
             if other is not None:

@@ -22,7 +22,23 @@ from tagkit.web.language import LANGUAGES, installed
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
 from tagkit.web.render import environment
-from tagkit.web.routes import api, assets, health, live, number, shift, station, stations
+from tagkit.web.routes import (
+    api,
+    assets,
+    corrections,
+    delivery,
+    health,
+    labels,
+    live,
+    marrying,
+    new_asset,
+    number,
+    rotation,
+    shift,
+    station,
+    stations,
+)
+from tagkit.web.runs import Runs
 
 STATIC = Path(__file__).parent / "static"
 
@@ -38,6 +54,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
         app.state.floor.close()
+        app.state.runs.close()
         door.close()
         access.close()
 
@@ -53,16 +70,23 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.door = door
     app.state.access = access
     app.state.floor = Floor(options)
+    app.state.runs = Runs(door)
     app.state.changes = Changes(options.directory)
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for pages in (
         assets.router,
         number.router,
+        corrections.router,
+        rotation.router,
         shift.router,
         stations.router,
         health.router,
         station.router,
+        delivery.router,
+        new_asset.router,
+        marrying.router,
+        labels.router,
     ):
         app.include_router(pages, dependencies=[ENTER], include_in_schema=False)
     for described in (api.router,):  # what programs are told of: paths under /api

@@ -82,6 +82,23 @@ class Words:
 
 
 def installed(environment: Any, language: str) -> Any:
-    """The Jinja environment, speaking ``language``."""
-    environment.install_gettext_translations(translations(language), newstyle=True)
+    """The Jinja environment, speaking ``language``: ``_("… %(name)s …", name=…)``.
+
+    What comes out is text like any other, so that the page escapes it; a sentence that is filled
+    with nothing may hold a per cent sign.
+    """
+    catalogue = translations(language)
+
+    def said(sentence: str, **values: object) -> str:
+        return _filled(catalogue.gettext(sentence), values)
+
+    def counted(one: str, many: str, num: int, **values: object) -> str:
+        return _filled(catalogue.ngettext(one, many, num), {"num": num, **values})
+
+    environment.newstyle_gettext = True
+    environment.globals.update({"_": said, "gettext": said, "ngettext": counted})
     return environment
+
+
+def _filled(said: str, values: Mapping[str, object]) -> str:
+    return said % values if values else said

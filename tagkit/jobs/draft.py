@@ -1,0 +1,206 @@
+"""A delivery on its way in: the sheet as it was sent, and what people mended in it.
+
+A draft lies in the site's folder until it is taken in or thrown away, so that a page that is
+closed, or a computer that goes off, loses nothing. The record knows nothing of it.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import secrets
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from tagkit.assets.tag import Kind
+from tagkit.errors import NotFound, WrongInput
+from tagkit.intake.delivery import Delivery
+from tagkit.intake.sheet import Sheet, mended, sheet_from_bytes
+from tagkit.jobs.receive import Taken, take_in, understood
+from tagkit.jobs.site import Site
+from tagkit.units import DecimalMark
+
+FOLDER = "deliveries"
+LONGEST_CELL = 500
+_ID = re.compile(r"[0-9a-f]{16}")
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the sheet itself does not say."""
+
+    as_stamped: bool = False
+    kind: Kind | None = None
+    decimal_mark: DecimalMark | None = None
+    worksheet: str | None = None
+
+
+@dataclass(frozen=True)
+class Draft:
+    """``written``: mended cells by row number and column index; ``left_out``: rows passed over;
+    ``taken``: row number -> the number it was taken in under."""
+
+    id: str
+    name: str
+    by: str
+    begun_at: str
+    choices: Choices = Choices()
+    written: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    left_out: tuple[int, ...] = ()
+    taken: Mapping[int, str] = field(default_factory=dict)
+
+
+def begin_draft(site: Site, data: bytes, name: str, choices: Choices, *, by: str) -> Draft:
+    """Keeps a sheet that was sent; WrongInput when it can't be read at all."""
+    name = Path(name.replace("\\", "/")).name[:120] or "delivery"
+    sheet_from_bytes(data, name, choices.worksheet, choices.kind)
+    draft = Draft(secrets.token_hex(8), name, by, site.now().isoformat(), choices)
+    folder = _folder(site, draft.id)
+    folder.mkdir(parents=True)
+    (folder / "sheet").write_bytes(data)
+    _keep(site, draft)
+    return draft
+
+
+def drafts(site: Site) -> list[Draft]:
+    """Those that are not finished, the newest first."""
+    folder = site.directory / FOLDER
+    names = [path.name for path in folder.iterdir()] if folder.is_dir() else []
+    found = [draft_named(site, name) for name in names if (folder / name / "draft.json").is_file()]
+    return sorted(found, key=lambda draft: draft.begun_at, reverse=True)
+
+
+def draft_named(site: Site, identity: str) -> Draft:
+    """The draft with this id; NotFound when it was thrown away."""
+    path = _folder(site, identity) / "draft.json"
+    if not path.is_file():
+        raise NotFound("there is no such delivery", "Send its sheet again")
+    return _from_json(json.loads(path.read_text(encoding="utf-8")))
+
+
+def sheet_of(site: Site, draft: Draft) -> Sheet:
+    """The sheet as mended, without the rows that are left out or taken in already."""
+    data = (_folder(site, draft.id) / "sheet").read_bytes()
+    sheet = sheet_from_bytes(data, draft.name, draft.choices.worksheet, draft.choices.kind)
+    return mended(sheet, draft.written, {*draft.left_out, *draft.taken})
+
+
+def delivery_of(site: Site, draft: Draft) -> Delivery:
+    """What would be taken in now, and what is still to be mended."""
+    chosen = draft.choices
+    return understood(
+        site, sheet_of(site, draft), as_stamped=chosen.as_stamped, kind=chosen.kind,
+        decimal_mark=chosen.decimal_mark,
+    )  # fmt: skip
+
+
+def mend(site: Site, draft: Draft, row: int, written: Mapping[int, str]) -> Draft:
+    """Other texts for cells of a row, by column index from 0. Only those that differ are kept."""
+    sheet = sheet_of(site, draft)
+    there = next((one for one in sheet.rows if one.number == row), None)
+    if there is None:
+        raise NotFound(f"row {row} is not in this delivery any more", "Look at the page again")
+    cells = {
+        (row, column): text.strip()
+        for column, text in written.items()
+        if 0 <= column < max(len(sheet.header.cells), len(there.cells))
+        and text.strip() != there.cell(column).shown.strip()
+    }
+    if any(len(text) > LONGEST_CELL for text in cells.values()):
+        raise WrongInput(
+            f"a cell holds {LONGEST_CELL} characters at most", "Shorten it", f"row {row}"
+        )
+    return _keep(site, replace(draft, written={**draft.written, **cells}))
+
+
+def leave_out(site: Site, draft: Draft, row: int) -> Draft:
+    """This row is not taken in."""
+    return _keep(site, replace(draft, left_out=tuple(sorted({*draft.left_out, row}))))
+
+
+def put_back(site: Site, draft: Draft, row: int) -> Draft:
+    """A row that was left out counts again."""
+    return _keep(site, replace(draft, left_out=tuple(n for n in draft.left_out if n != row)))
+
+
+def choose(site: Site, draft: Draft, choices: Choices) -> Draft:
+    """Say what the sheet does not."""
+    changed = replace(draft, choices=choices)
+    sheet_of(site, changed)
+    return _keep(site, changed)
+
+
+def take_draft(
+    site: Site, draft: Draft, *, by: str, station: str
+) -> tuple[Draft, tuple[Taken, ...]]:
+    """All rows that can be taken in are; the others stay in the draft.
+
+    Should the computer go off between the record and the draft, the rows are in the record, and
+    the draft says of each that it is there already.
+    """
+    delivery = delivery_of(site, draft)
+    if not delivery.rows:
+        raise WrongInput("no row can be taken in", "Mend the rows first")
+    taken = take_in(
+        site, delivery.rows, draft.name, as_stamped=draft.choices.as_stamped, by=by, station=station
+    )
+    numbers = {one.row: str(one.tag) for one in taken}
+    return _keep(site, replace(draft, taken={**draft.taken, **numbers})), taken
+
+
+def throw_away(site: Site, draft: Draft) -> None:
+    """Forget the sheet; what was taken in stays in the record."""
+    shutil.rmtree(_folder(site, draft.id), ignore_errors=True)
+
+
+def _folder(site: Site, identity: str) -> Path:
+    if not _ID.fullmatch(identity):
+        raise NotFound("there is no such delivery", "Send its sheet again")
+    return site.directory / FOLDER / identity
+
+
+def _keep(site: Site, draft: Draft) -> Draft:
+    path = _folder(site, draft.id) / "draft.json"
+    part = path.with_suffix(".part")
+    part.write_text(json.dumps(_to_json(draft), ensure_ascii=False), encoding="utf-8")
+    part.replace(path)
+    return draft
+
+
+def _to_json(draft: Draft) -> dict[str, Any]:
+    chosen = draft.choices
+    return {
+        "id": draft.id,
+        "name": draft.name,
+        "by": draft.by,
+        "begun_at": draft.begun_at,
+        "as_stamped": chosen.as_stamped,
+        "kind": chosen.kind.value if chosen.kind else None,
+        "decimal_mark": chosen.decimal_mark,
+        "worksheet": chosen.worksheet,
+        "written": [[row, column, text] for (row, column), text in draft.written.items()],
+        "left_out": list(draft.left_out),
+        "taken": {str(row): tag for row, tag in draft.taken.items()},
+    }
+
+
+def _from_json(kept: dict[str, Any]) -> Draft:
+    return Draft(
+        kept["id"],
+        kept["name"],
+        kept["by"],
+        datetime.fromisoformat(kept["begun_at"]).isoformat(),
+        Choices(
+            kept["as_stamped"],
+            Kind(kept["kind"]) if kept["kind"] else None,
+            kept["decimal_mark"],
+            kept["worksheet"],
+        ),
+        {(row, column): text for row, column, text in kept["written"]},
+        tuple(kept["left_out"]),
+        {int(row): tag for row, tag in kept["taken"].items()},
+    )

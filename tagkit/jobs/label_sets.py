@@ -1,0 +1,74 @@
+"""Which labels people want to print together, and what was printed for an asset before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from tagkit.jobs.assets import asset
+from tagkit.jobs.site import Site
+from tagkit.record.state import AssetState
+
+
+@dataclass(frozen=True)
+class Revision:
+    """One label that was printed."""
+
+    when: str
+    by: str
+    revision: int
+    template: str
+    payload: str
+    version: int
+    level: str
+    mask: int
+    voided: bool
+
+
+def never_printed(site: Site) -> list[AssetState]:
+    """In the order of unloading, delivery after delivery."""
+    return _sorted(state for state in _in_service(site) if not state.label_revision)
+
+
+def to_reprint(site: Site) -> list[AssetState]:
+    """Those whose label was judged to be replaced, the worst first."""
+    urgency = {"reprint now": 0, "reprint soon": 1}
+    found = [
+        state
+        for state in _in_service(site)
+        if state.label_condition and state.label_condition["verdict"] in urgency
+    ]
+    return sorted(found, key=lambda one: (urgency[(one.label_condition or {})["verdict"]], one.tag))
+
+
+def of_delivery(site: Site, name: str) -> list[AssetState]:
+    """The assets of a sheet, in the order of unloading."""
+    return _sorted(state for state in _in_service(site) if state.delivery == name)
+
+
+def revisions(site: Site, number: str) -> list[Revision]:
+    """Every label printed for this asset, the newest first."""
+    found = asset(site.record, number)
+    made: list[Revision] = []
+    for event in site.record.timeline(found.tag):
+        if event.kind != "label_printed":
+            continue
+        for label in event.body["labels"]:
+            if label.get("tag", found.tag) == found.tag:
+                made.append(_revision(event.happened_at, event.by, event.voided, label))
+    return made
+
+
+def _revision(when: str, by: str, voided: bool, label: dict[str, Any]) -> Revision:
+    return Revision(
+        when, by, label["revision"], label["template"], label["payload"], label["version"],
+        label["level"], label["mask"], voided,
+    )  # fmt: skip
+
+
+def _in_service(site: Site) -> list[AssetState]:
+    return [one for one in site.record.states() if one.registered_at and not one.retired_at]
+
+
+def _sorted(states: Any) -> list[AssetState]:
+    return sorted(states, key=lambda one: (one.registered_at or "", one.unloading or 0, one.tag))

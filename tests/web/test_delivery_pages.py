@@ -1,0 +1,265 @@
+"""Delivery day on a screen: a sheet is looked at, mended in place, taken in; then its labels."""
+
+from __future__ import annotations
+
+import re
+import time
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tagkit.assets.tag import Kind
+from tagkit.jobs.assets import is_married
+from tagkit.jobs.people import authorise
+from tagkit.jobs.site import open_site
+from tagkit.record.state import AssetState
+
+SHEET = """\
+Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)
+B1,48,1100 kg,vented lead-acid,775
+B2,48,much,vented lead-acid,775
+=B3,48,1130 kg,vented lead-acid,775
+"""
+
+
+@pytest.fixture
+def technician(client: TestClient, site_folder: Path) -> TestClient:
+    """The client, with TT's shift open."""
+    with open_site(site_folder) as site:
+        authorise(site, "SW", "SW", "supervisor", None, None, by="SW", station="desk")
+        authorise(site, "TT", "TT", "technician", None, None, by="SW", station="desk")
+    opened = client.post("/shift/open", data={"who": "TT"}, follow_redirects=False)
+    assert opened.status_code in (200, 303), opened.text
+    return client
+
+
+def states(folder: Path) -> list[AssetState]:
+    with open_site(folder) as site:
+        return sorted(site.record.states(Kind.BATTERY), key=lambda one: one.tag)
+
+
+def send(client: TestClient, text: str = SHEET, name: str = "delivery.csv") -> str:
+    sent = client.post(
+        "/delivery", files={"sheet": (name, text.encode(), "text/csv")}, follow_redirects=False
+    )
+    assert sent.status_code == 303, sent.text
+    return sent.headers["location"]
+
+
+def test_the_rows_are_shown_as_understood_and_nothing_is_taken_in_by_looking(
+    technician: TestClient, site_folder: Path
+) -> None:
+    page = technician.get(send(technician)).text
+    assert "2 rows are good" in page
+    assert "1 row to mend" in page
+    assert "1100 kg" in page
+    assert states(site_folder) == []
+
+
+def test_a_row_is_mended_in_place_and_all_are_taken_in_in_the_order_of_unloading(
+    technician: TestClient, site_folder: Path
+) -> None:
+    address = send(technician)
+    technician.post(f"{address}/rows/3", data={"cell-2": "1120 kg"})
+    assert "3 rows are good" in technician.get(address).text
+    page = technician.post(f"{address}/take").text
+    assert "3 assets are taken in" in page
+    assert [(one.maker_serial, one.unloading) for one in states(site_folder)] == [
+        ("B1", 1), ("B2", 2), ("=B3", 3),
+    ]  # fmt: skip
+
+
+def test_the_good_rows_are_taken_in_and_the_bad_one_waits_to_be_mended(
+    technician: TestClient, site_folder: Path
+) -> None:
+    address = send(technician)
+    page = technician.post(f"{address}/take").text
+    assert "1 row to mend" in page
+    technician.post(f"{address}/rows/3", data={"cell-2": "1120 kg"})
+    technician.post(f"{address}/take")
+    assert len(states(site_folder)) == 3
+    assert "Nothing of this sheet is left" in technician.get(address).text
+
+
+def test_a_row_can_be_left_out_and_put_back(technician: TestClient) -> None:
+    address = send(technician)
+    technician.post(f"{address}/rows/3/leave")
+    assert "to mend" not in technician.get(address).text
+    technician.post(f"{address}/rows/3/back")
+    assert "1 row to mend" in technician.get(address).text
+
+
+def test_a_press_that_is_sent_twice_takes_the_delivery_in_once(
+    technician: TestClient, site_folder: Path
+) -> None:
+    address = send(technician)
+    for _ in range(2):
+        technician.post(f"{address}/take", data={"once": "the-same-press"})
+    assert len(states(site_folder)) == 2
+
+
+def test_a_decimal_mark_that_the_sheet_does_not_prove_is_asked_for(technician: TestClient) -> None:
+    address = send(technician, SHEET.replace("1100 kg", '"1.100 kg"').replace("much", "1120 kg"))
+    before = technician.get(address).text
+    assert "1 row to mend" in before
+    technician.post(f"{address}/choices", data={"decimal_mark": "comma"})
+    assert "3 rows are good" in technician.get(address).text
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("empty.csv", b"", "file is empty"),
+        ("scan.pdf", b"%PDF-1.7", "PDF"),
+        ("words.csv", b"hello\nworld\n", "No row of column headers"),
+    ],
+)
+def test_what_is_no_sheet_is_told_with_the_remedy(
+    technician: TestClient, name: str, data: bytes, said: str
+) -> None:
+    told = technician.post("/delivery", files={"sheet": (name, data, "text/csv")})
+    assert told.status_code == 422
+    assert said in told.text
+
+
+@pytest.mark.parametrize("identity", ["..%2f..%2frecord", "0123456789abcdeg", "0" * 16])
+def test_no_address_leads_out_of_the_folder_of_deliveries(
+    technician: TestClient, identity: str
+) -> None:
+    assert technician.get(f"/delivery/{identity}").status_code == 404
+
+
+def test_an_attendant_takes_nothing_in(technician: TestClient, site_folder: Path) -> None:
+    with open_site(site_folder) as site:
+        authorise(site, "MK", "MK", "attendant", None, None, by="SW", station="desk")
+    address = send(technician)
+    technician.post("/shift/open", data={"who": "MK"})
+    assert technician.post(f"{address}/take").status_code == 403
+    assert states(site_folder) == []
+
+
+def test_html_in_a_sheet_is_shown_as_text(technician: TestClient) -> None:
+    page = technician.get(send(technician, SHEET.replace("B1,", "<script>x</script>,"))).text
+    assert "<script>x" not in page
+    assert "&lt;script&gt;x" in page
+
+
+def _married_form(client: TestClient, tag: str, **stamped: str) -> str:
+    done = client.post(f"/marry/{tag}", data=stamped)
+    assert done.status_code in (200, 422), done.text
+    return done.text
+
+
+def test_a_label_is_married_with_what_is_stamped_on_its_case(
+    technician: TestClient, site_folder: Path
+) -> None:
+    technician.post(f"{send(technician)}/take")
+    tag = states(site_folder)[0].tag
+    assert tag in technician.get("/marry").text
+    page = _married_form(technician, tag, maker_serial="B1", voltage="48", weight="1100 kg")
+    assert f"{tag} is married" in page
+    assert is_married(states(site_folder)[0])
+
+
+def test_a_stamp_that_differs_is_asked_about_before_anything_is_recorded(
+    technician: TestClient, site_folder: Path
+) -> None:
+    technician.post(f"{send(technician)}/take")
+    tag = states(site_folder)[0].tag
+    stamped = {"maker_serial": "B1", "voltage": "48", "weight": "1180 kg"}
+    asked = _married_form(technician, tag, **stamped)
+    assert "The stamp is right as keyed in" in asked
+    assert not is_married(states(site_folder)[0])
+    _married_form(technician, tag, **stamped, answer="as-shown")
+    assert is_married(states(site_folder)[0])
+
+
+def test_a_label_on_the_wrong_case_is_told_and_not_married(
+    technician: TestClient, site_folder: Path
+) -> None:
+    technician.post(f"{send(technician)}/take")
+    first, second = states(site_folder)
+    told = _married_form(
+        technician, first.tag, maker_serial=str(second.maker_serial), voltage="48", weight="1130 kg"
+    )
+    assert "wrong" in told
+    assert not is_married(states(site_folder)[0])
+
+
+def test_a_photograph_of_a_label_leads_to_its_form(
+    technician: TestClient, site_folder: Path
+) -> None:
+    import cv2
+    import numpy as np
+
+    from tagkit.symbol.encode import encode
+
+    technician.post(f"{send(technician)}/take")
+    tag = states(site_folder)[0].tag
+    modules = np.pad(np.array(encode(tag).matrix), 4)
+    picture = np.where(np.kron(modules, np.ones((6, 6))), 0, 255).astype(np.uint8)
+    photo = cv2.imencode(".png", picture)[1].tobytes()
+    led = technician.post(
+        "/marry/scan", files={"photo": ("label.png", photo, "image/png")}, follow_redirects=False
+    )
+    assert led.headers["location"] == f"/marry?number={tag}"
+    blank = cv2.imencode(".png", np.full((80, 80), 255, np.uint8))[1].tobytes()
+    told = technician.post("/marry/scan", files={"photo": ("x.png", blank, "image/png")})
+    assert told.status_code == 422
+    assert "no label that can be read" in told.text
+
+
+def test_an_asset_taken_in_by_form_has_its_mistakes_told_beside_the_fields(
+    technician: TestClient, site_folder: Path
+) -> None:
+    wrong = technician.post(
+        "/assets/new", data={"kind": "battery", "maker_serial": "N1", "voltage": "much"}
+    )
+    assert wrong.status_code == 422
+    assert 'aria-describedby="w-voltage"' in wrong.text
+    assert states(site_folder) == []
+    right = {"kind": "battery", "maker_serial": "N1", "voltage": "48", "weight": "1100 kg"}
+    technician.post("/assets/new", data={**right, "as_stamped": "yes"})
+    (taken,) = states(site_folder)
+    assert taken.maker_serial == "N1"
+    assert is_married(taken)
+
+
+def test_labels_are_made_with_progress_and_the_record_knows_what_was_printed(
+    technician: TestClient, site_folder: Path
+) -> None:
+    technician.post(f"{send(technician)}/take")
+    tags = [one.tag for one in states(site_folder)]
+    assert all(tag in technician.get("/labels?which=unprinted").text for tag in tags)
+    page = technician.post("/labels", data={"template": "sheet-a4", "numbers": tags})
+    made = fetched(technician, page.url.path, page.text)
+    assert made.content.startswith(b"%PDF")
+    assert [one.label_revision for one in states(site_folder)] == [1, 1]
+    assert "sheet-a4" in technician.get(f"/labels?number={tags[0]}").text
+
+
+def fetched(client: TestClient, address: str, page: str):  # type: ignore[no-untyped-def]
+    end = time.monotonic() + 60
+    while not (found := re.search(r"/labels/files/[a-z0-9.-]+", page)):
+        assert "mishap" not in page.partition('<div id="run"')[2], page
+        assert time.monotonic() < end, "the labels were never made"
+        time.sleep(0.1)
+        page = client.get(address, headers={"HX-Request": "true"}).text
+    return client.get(found.group())
+
+
+def test_cards_and_a_badge_are_printed_and_a_path_leads_nowhere_else(
+    technician: TestClient,
+) -> None:
+    page = technician.post("/labels/cards", data={"what": "commands"})
+    assert fetched(technician, page.url.path, page.text).content.startswith(b"%PDF")
+    assert technician.post("/labels/badges").status_code == 403
+    assert technician.get("/labels/files/..%2frecord.db").status_code == 404
+    assert technician.get("/labels/files/record.db").status_code == 404
+
+
+def test_a_template_can_be_looked_at_before_printing(technician: TestClient) -> None:
+    look = technician.get("/labels/looks/battery-side.png")
+    assert look.content.startswith(b"\x89PNG")
+    assert technician.get("/labels/looks/..%2fx.png").status_code == 404
