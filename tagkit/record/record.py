@@ -18,7 +18,7 @@ from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
 from tagkit.record import queries
 from tagkit.record import search as searching
-from tagkit.record.clock import Clock, milliseconds, system_clock
+from tagkit.record.clock import Clock, milliseconds, system_clock, utc_text
 from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import Folder, states_are_current
@@ -29,7 +29,7 @@ from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
-from tagkit.record.search import Hits, Wanted
+from tagkit.record.search import Hits, Listed, Wanted
 from tagkit.record.state import FOLD_VERSION, AssetState, Person
 from tagkit.record.store import (
     FILE_NAME,
@@ -249,6 +249,13 @@ class Record:
         states."""
         with translated(self.path):
             return searching.kept_states(self._reading(), kind.value)
+
+    def rotation(self, now: datetime, offset: int, limit: int) -> Listed:
+        """A page of the batteries, those that may be taken first; see tagkit.record.search."""
+        with translated(self.path):
+            return searching.rotation(
+                self._reading(), utc_text(milliseconds(now)), offset, limit
+            )
 
     def lately_voided(self, most: int) -> list[Event]:
         """The last entries that cancel others, newest first."""

@@ -77,6 +77,38 @@ def kept_states(connection: Connection, kind: str) -> list[dict[str, Any]]:
         raise MalformedState(str(error)) from None
 
 
+@dataclass(frozen=True)
+class Listed:
+    """A page of the batteries in the order of the rotation: state, and when it is ready."""
+
+    total: int
+    rows: tuple[tuple[AssetState, str | None], ...]
+
+
+# Ready ones first, the longest rested first; then by how soon each can be had.
+_ORDER = """CASE WHEN standing = 'charged' THEN ready_at > ?1 WHEN standing = 'on charge' THEN 2
+    WHEN standing = 'in use' THEN 4 WHEN standing IN ('held', 'not confirmed') THEN 5 ELSE 3 END,
+    ready_at IS NULL, ready_at, tag"""
+
+
+def rotation(connection: Connection, now: str, offset: int, limit: int) -> Listed:
+    """The batteries in the fleet, as the outlook has them; ``now`` is UTC text."""
+    (total,) = connection.execute(
+        "SELECT count(*) FROM outlook WHERE kind = 'B' AND standing <> 'retired'"
+    ).fetchone()
+    rows = connection.execute(
+        "SELECT tag, ready_at FROM outlook WHERE kind = 'B' AND standing <> 'retired' "
+        f"ORDER BY {_ORDER} LIMIT ?2 OFFSET ?3",
+        (now, limit, offset),
+    ).fetchall()
+    found = []
+    for tag, ready_at in rows:
+        row = connection.execute("SELECT state FROM assets WHERE tag = ?", (tag,)).fetchone()
+        if row:
+            found.append((AssetState.from_json(row[0]), ready_at))
+    return Listed(total, tuple(found))
+
+
 def lately_voided(connection: Connection, most: int) -> list[Event]:
     """The last entries that cancel others, newest first. There are few of them."""
     rows = connection.execute(

@@ -50,6 +50,14 @@
     if (event.target.matches("[data-go]")) event.target.form.requestSubmit();
   });
 
+  // <p data-live="…" data-lost="…">: whether this page still follows the record.
+  const follows = (name) => document.querySelectorAll("[data-live]").forEach((element) => {
+    element.textContent = element.dataset[name];
+    element.classList.toggle("lost", name === "lost");
+  });
+  document.addEventListener("htmx:sseOpen", () => follows("live"));
+  document.addEventListener("htmx:sseError", () => follows("lost"));
+
   // <button data-print>
   document.addEventListener("click", (event) => {
     if (event.target.closest("[data-print]")) window.print();

@@ -1,0 +1,39 @@
+"""The rotation list: what goes next and why, time left to cool, what is overdue; live."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from tagkit.assets.tag import Kind
+from tagkit.jobs.assets import asset
+from tagkit.jobs.site import Site
+from tagkit.web.depends import TheSite, TheVisitor
+from tagkit.web.render import page
+from tagkit.web.views.rotation import rotation_page, truck_rotation
+from tagkit.web.visitor import Visitor
+
+router = APIRouter()
+
+
+@router.get("/rotation", response_class=HTMLResponse)
+def show(request: Request, site: TheSite, visitor: TheVisitor, truck: str = "") -> HTMLResponse:
+    """The whole room, or what goes into one truck."""
+    if truck.strip():
+        found = asset(site.record, truck, Kind.TRUCK)
+        return page(request, "rotation_truck.html", {"it": truck_rotation(site, found)})
+    return _list(request, site, visitor, "rotation.html")
+
+
+@router.get("/rotation/now", response_class=HTMLResponse)
+def now(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLResponse:
+    """The list alone, for a page that is open and was told of a change."""
+    return _list(request, site, visitor, "parts/rotation.html")
+
+
+def _list(request: Request, site: Site, visitor: Visitor, template: str) -> HTMLResponse:
+    text = request.query_params.get("page", "1")
+    number = int(text) if text.isascii() and text.isdigit() and 0 < len(text) < 7 else 1
+    answer = page(request, template, {"it": rotation_page(site, visitor.units, max(number, 1))})
+    answer.headers["cache-control"] = "no-store"
+    return answer
