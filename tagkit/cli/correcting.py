@@ -84,9 +84,13 @@ def amend(
 
 def retire(
     tag: Number,
-    reason: Annotated[str, typer.Option("--reason", help="Why it leaves.")],
+    reason: Annotated[str | None, typer.Option("--reason", help="Why it leaves.")] = None,
     receipt: Annotated[
-        str | None, typer.Option("--receipt", help="The recycler's receipt or transport paper.")
+        str | None, typer.Option("--receipt", help="The recycler's receipt; may be added later.")
+    ] = None,
+    papers: Annotated[
+        str | None,
+        typer.Option("--papers", help="Transport papers; filled lead-acid goes as UN 2794."),
     ] = None,
     by: By = None,
     at: At = None,
@@ -94,7 +98,10 @@ def retire(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Take an asset out of the fleet. Its number is never used again."""
+    """Take an asset out of the fleet. Its number is never used again.
+
+    Example: tagkit retire B-QM-00417-D --reason "capacity 61 %" --receipt "2031/118"
+    """
     from tagkit.jobs.correct import retire as log_retired
 
     with open_site(site) as opened:
@@ -103,11 +110,14 @@ def retire(
             tag,
             reason,
             receipt,
+            papers,
             **entry(opened, by, station, at),
         )
     if as_json:
         json_out({"event": event.id, "asset": event.tags[0], **event.body})
-    else:
-        line(
-            f"{event.tags[0]} is retired. Take its labels off; hand acid batteries to a licensed recycler."
-        )
+        return
+    line(
+        f"{event.tags[0]} is retired. Take its labels off; hand acid batteries to a licensed recycler."
+    )
+    if event.tags[0].startswith("B") and not event.body["receipt"]:
+        line("The recycler's receipt is still to come: tagkit retire TAG --receipt NUMBER.")

@@ -223,14 +223,14 @@ def _say(found: RoundTaken, as_json: bool, zone: Any) -> None:
         line(f"! {flag.sentence}", style="bold", hang=2)
     if not found.flags:
         line("Nothing to flag.")
+    if found.held:
+        line(f"{found.battery} is held for safety: put an out-of-service card on it, keep it apart.",
+             style="bold")  # fmt: skip
     line(CAUTION)
 
 
 def _cell(cell: CellJudgement | None, number: int) -> str:
-    if cell is None or cell.corrected is None:
-        reading = "  –  "
-    else:
-        reading = f"{cell.corrected:.3f}"
+    reading = "  –  " if cell is None or cell.corrected is None else f"{cell.corrected:.3f}"
     worst = [flag.code for flag in cell.flags] if cell else []
     mark = "!" if worst else "+" if number == 1 else " "
     return f"{number:>3} {reading}{mark} "

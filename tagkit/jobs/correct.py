@@ -99,17 +99,39 @@ def field_named(kind: Kind, written: str) -> tuple[str, Field]:
 def retire(
     site: Site,
     number: str,
-    reason: str,
+    reason: str | None,
     receipt: str | None,
+    papers: str | None = None,
     *,
     by: str,
     station: str,
     at: datetime | None = None,
 ) -> Event:
-    """The asset leaves the fleet; its number is never used again."""
-    reason = checked_reason(reason)
+    """The asset leaves the fleet; its number is never used again.
+
+    ``receipt``: the recycler's. ``papers``: of the transport (filled lead-acid batteries go as
+    UN 2794). Either may be handed in later, by naming the retired asset again.
+    """
+    receipt, papers = (_paper(words) for words in (receipt, papers))
     with site.record.writing(by=by, station=station, at=at) as writing:
         found = asset(writing, number)
         if found.retired_at:
-            raise WrongInput(f"{found.tag} is retired already", "Nothing is left to do")
-        return writing.append("retired", [found.tag], {"reason": reason, "receipt": receipt})
+            new = (receipt and not found.receipt) or (papers and not found.papers)
+            if not new:
+                raise WrongInput(
+                    f"{found.tag} is retired already",
+                    "Add --receipt or --papers, if that is still missing",
+                )
+            reason = reason or "papers handed in"
+        reason = checked_reason(reason or "")
+        return writing.append(
+            "retired", [found.tag], {"reason": reason, "receipt": receipt, "papers": papers}
+        )
+
+
+def _paper(words: str | None) -> str | None:
+    """What a receipt or paper is called, on one line."""
+    plain = " ".join((words or "").split())
+    if len(plain) > 200:
+        raise WrongInput("the name of the paper is too long", "Use 200 characters at most")
+    return plain or None

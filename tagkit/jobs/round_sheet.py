@@ -177,10 +177,10 @@ def _on_paper(site: Site, state: AssetState, facts: BatteryFacts, out: Path) -> 
     )
     paper.y += 5
     for words in (
-        "Date, time ________________   Read by ________   Keyed in by ________",
-        "Hydrometer ______________   Meter ______________   Temperatures in  °C   °F",
-        "Charged before:  yes   no      Hours rested ______      Water added since:  no   yes, ______ h ago",
-        "Voltages taken:  at rest   on charge   under load",
+        "Date, time ________________ · Read by ________ · Keyed in by ________",
+        "Hydrometer ______________ · Meter ______________ · Temperatures in ☐ °C ☐ °F",
+        "Charged before: ☐ yes ☐ no · Hours rested ______ · Water since: ☐ no ☐ yes, ______ h ago",
+        "Voltages taken: ☐ at rest ☐ on charge ☐ under load",
     ):  # fmt: skip
         paper.text(words, 10, gap=1.8)
     paper.y += 1
@@ -203,9 +203,7 @@ def _case(paper: Paper, rows: Sequence[Sequence[int]], watered: bool) -> None:
     across = max(len(row) for row in rows)
     side = min(paper.inner / across, 34.0)
     fields = ("SG", "°", "V", "level") if watered else ("°", "V")
-    tall = 5.5 + 6.2 * len(fields)
-    if tall * len(rows) > paper.left - 14:
-        tall = max(18.0, (paper.left - 14) / len(rows))
+    tall = min(5.5 + 9.0 * len(fields), max(18.0, (paper.left - 14) / len(rows)))
     step = (tall - 5) / len(fields)
     canvas = paper.canvas
     for place, row in enumerate(rows):

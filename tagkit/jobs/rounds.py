@@ -31,6 +31,7 @@ from tagkit.record.bodies import completed
 from tagkit.record.care_bodies import EXTENTS, VOLTAGE_TAKEN
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
+from tagkit.record.writing import Writing
 from tagkit.rules.cells import CellReading, Circumstances
 from tagkit.rules.flags import Flag
 from tagkit.rules.freezing import FreezingOutlook, freezing_outlook
@@ -76,6 +77,8 @@ class RoundTaken:
     likeness: Likeness
     rows: tuple[tuple[int, ...], ...]
     """Cell numbers as they lie in the case."""
+    held: str | None = None
+    """The safety hold that a reversed cell opened."""
 
     def to_json(self) -> dict[str, Any]:
         """As ``tagkit round --json`` prints it."""
@@ -111,6 +114,7 @@ class RoundTaken:
             ],
             "trends": [_trend(trend) for trend in self.trends if trend.per_month is not None],
             "flags": [flag.to_json() for flag in self.flags],
+            "held": self.held,
         }  # fmt: skip
 
 
@@ -163,8 +167,21 @@ def record_round(
                 "confirmed": sorted({flag.cell for flag in critical if flag.cell is not None}),
             },
         )
+        held = _hold_reversed(writing, state, critical)
     found = site.record.event(event.id)
-    return round_told(site, state.tag, found or event)
+    return replace(round_told(site, state.tag, found or event), held=held)
+
+
+def _hold_reversed(writing: Writing, state: AssetState, critical: Sequence[Flag]) -> str | None:
+    """A reversed cell holds the battery for safety, once."""
+    found = [flag for flag in critical if flag.code == "reversed cell"]
+    if not found:
+        return None
+    reason = "; ".join(flag.sentence for flag in found)
+    if any(hold["reason"] == reason for hold in state.holds):
+        return None
+    body = {"asset": state.tag, "reason": reason, "safety": True}
+    return writing.append("held", [state.tag], body).id
 
 
 def look_at_round(

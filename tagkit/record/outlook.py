@@ -137,6 +137,16 @@ class OutlookTables:
             ).fetchall()
         )
 
+    def standings(self, volts: float) -> dict[str, int]:
+        """How many batteries of one voltage there are by standing."""
+        return dict(
+            self._connection.execute(
+                "SELECT standing, count(*) FROM outlook WHERE volts BETWEEN ? AND ? "
+                "AND volts IS NOT NULL GROUP BY standing",
+                (volts - 0.01, volts + 0.01),
+            ).fetchall()
+        )
+
     def thirsts(self, sisters: str) -> dict[str, float]:
         """What the batteries of one kind drink."""
         return dict(

@@ -1,0 +1,195 @@
+"""Repairs, and what each changes: the baseline of a cell, and the figures that verdicts use.
+
+- cell replaced: its readings begin a new baseline; one that was jumpered counts again.
+- cell jumpered: two volts less, so the battery fits no truck as it was.
+- acid adjusted: every cell named (or all) begins a new baseline.
+- reweighed: the scale's weight stands beside the stamp, and both must be inside the window.
+- connectors, cables: what is on the battery now is what the check compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from tagkit.assets.battery import Battery
+from tagkit.assets.fields import fields_of, read_fact
+from tagkit.assets.stated import Source
+from tagkit.assets.tag import Kind
+from tagkit.errors import WrongInput
+from tagkit.jobs.assets import asset
+from tagkit.jobs.care_facts import BatteryFacts, battery_facts
+from tagkit.jobs.people import require_technician
+from tagkit.jobs.site import Site
+from tagkit.record.care_bodies import REPAIRS
+from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
+
+CAUTION = (
+    "Only qualified people open a battery: insulated tools, no jewellery, face shield, gloves, "
+    "apron; ventilate, no flame; never lift by the cells. What changes capacity, voltage or "
+    "weight needs the truck maker's written approval."
+)
+VOLTS_A_CELL = 2
+_MARKS = {
+    "connectors": ("connector",),
+    "cables": ("cable_side", "cable_length"),
+    "reweighed": ("weighed", "scale_error"),
+}
+
+
+@dataclass(frozen=True)
+class Repaired:
+    """A repair as recorded; ``changes`` are the figures that verdicts use from now on."""
+
+    event: Event
+    battery: str
+    changes: dict[str, Any]
+    notes: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit repair --json`` prints it."""
+        return {
+            "event": self.event.id,
+            "battery": self.battery,
+            "sort": self.event.body["sort"],
+            "cells": self.event.body["cells"],
+            "changes": self.changes,
+            "settles": self.event.body["settles"],
+            "notes": list(self.notes),
+        }
+
+
+def repair(
+    site: Site,
+    battery: str,
+    sort: str,
+    *,
+    cells: Sequence[int] = (),
+    what: str | None = None,
+    marks: dict[str, str] | None = None,
+    settles: Sequence[str] = (),
+    by: str,
+    station: str,
+    at: datetime | None = None,
+) -> Repaired:
+    """Record a repair. ``marks`` are figures as read now, by field: ``weighed`` and
+    ``scale_error``, ``connector``, ``cable_side``, ``cable_length``.
+
+    ``settles`` names to-dos by id, or "all". A technician does it. WrongInput says what goes
+    with which repair.
+    """
+    if sort not in REPAIRS:
+        raise WrongInput(f"“{sort}” is no repair", f"One of: {', '.join(REPAIRS)}", "SORT")
+    if sort == "other" and not what:
+        raise WrongInput("what was done is not said", "Add --what in a few words", "--what")
+    given = _read_marks(sort, marks or {})
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        state = asset(writing, battery, Kind.BATTERY)
+        require_technician(site, by)
+        facts = battery_facts(state, site.settings)
+        numbers = _cells(sort, cells, facts)
+        changes = {**given, **_series(sort, numbers, state, facts)}
+        event = writing.append(
+            "repaired",
+            [state.tag],
+            {
+                "what": what,
+                "sort": sort,
+                "cells": numbers,
+                "changes": changes or None,
+                "settles": settled(state, settles),
+            },
+        )
+    return Repaired(event, state.tag, changes, tuple(_notes(sort, changes)))
+
+
+def settled(state: AssetState, wanted: Sequence[str]) -> list[str]:
+    """Ids of open to-dos; "all" is every one. WrongInput for one that is not open."""
+    known = [one["id"] for one in state.todos]
+    if "all" in wanted:
+        return known
+    for one in wanted:
+        if one not in known:
+            raise WrongInput(
+                f"“{one}” is no open to-do of {state.tag}",
+                f"Open are: {', '.join(known) or 'none'}",
+                "--settles",
+            )
+    return list(wanted)
+
+
+def _cells(sort: str, cells: Sequence[int], facts: BatteryFacts) -> list[int]:
+    needed = sort in ("cell replaced", "cell jumpered")
+    if needed and not cells:
+        raise WrongInput("which cell is not said", "Add --cell N, counted from the positive post")
+    for cell in cells:
+        most = (facts.cells or 0) if not needed else 80
+        if cell < 1 or (most and cell > most):
+            raise WrongInput(
+                f"{facts.tag} has no cell {cell}", "Count from the positive post", "--cell"
+            )
+    return sorted(set(cells))
+
+
+def _read_marks(sort: str, marks: dict[str, str]) -> dict[str, Any]:
+    specs = fields_of(Battery)
+    allowed = _MARKS.get(sort, ())
+    stored = {}
+    for field, text in marks.items():
+        if field not in allowed:
+            raise WrongInput(
+                f"“{field.replace('_', ' ')}” does not go with “{sort}”",
+                "Amend other figures with “tagkit amend”",
+            )
+        origin = Source.WEIGHED if sort == "reweighed" else Source.STAMPED
+        stored[field] = read_fact(specs[field], text, origin).stored()
+    if sort == "reweighed" and "weighed" not in stored:
+        raise WrongInput("the weight is missing", "Add --weight with its unit", "--weight")
+    return stored
+
+
+def _series(
+    sort: str, cells: Sequence[int], state: AssetState, facts: BatteryFacts
+) -> dict[str, Any]:
+    """Voltage and number of cells after a cell was bridged, or put back into the row."""
+    if sort == "cell jumpered":
+        out = [cell for cell in cells if cell not in state.jumpered]
+        change = -len(out)
+    elif sort == "cell replaced":
+        change = len([cell for cell in cells if cell in state.jumpered])
+    else:
+        return {}
+    if change == 0:
+        return {}
+    if facts.volts is None or facts.cells is None:
+        raise WrongInput(
+            f"voltage or number of cells of {facts.tag} is not known", "Amend them first"
+        )
+    source = Source.STAMPED.value
+    return {
+        "voltage": {
+            "value": f"{facts.volts + VOLTS_A_CELL * change:g}", "unit": "V", "source": source,
+        },
+        "cells": {"value": facts.cells + change, "source": source},
+    }  # fmt: skip
+
+
+def _notes(sort: str, changes: dict[str, Any]) -> list[str]:
+    notes = []
+    if sort == "cell jumpered":
+        notes.append(
+            f"It has {changes['voltage']['value']} V now and fits no truck as it was; the truck "
+            "maker's written approval decides."
+            if changes
+            else "It was jumpered already."
+        )
+    if sort == "cell replaced":
+        notes.append("Use a cell of the same make and type, and weigh the battery again.")
+    if sort in ("cell replaced", "cell jumpered", "acid adjusted"):
+        notes.append("Readings before this are no longer compared with those after it.")
+    if sort in ("reweighed", "connectors", "cables"):
+        notes.append("Check the fit again.")
+    return notes
