@@ -172,4 +172,5 @@ def _t_like(confidence_percent: float, count: int) -> float:
     free = count - 1
     first = (z**3 + z) / 4
     second = (5 * z**5 + 16 * z**3 + 3 * z) / 96
-    return z + first / free + second / free**2
+    third = (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384
+    return z + first / free + second / free**2 + third / free**3

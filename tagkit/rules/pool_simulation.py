@@ -86,15 +86,18 @@ class PoolPlan:
 class PoolResult:
     """What came of a plan, after warming up.
 
-    ``service_percent``: changes that found a battery within the time tolerated; None without
-    any. ``waited``: how many did not. Waiting for a battery and for the change station are told
-    apart, because more batteries don't help at a busy station. ``changes_by_hour``: of the day,
-    summed. ``least_ready``: fewest rested batteries by kind. ``still_waiting`` at the end.
+    ``service_by_kind``: changes that found a battery within the time tolerated, %, by kind of
+    battery; None without any. ``service_percent`` is the worst of them, because a stranded
+    group disappears among the many changes of the others. ``waited``: changes that did not.
+    Waiting for a battery and for the change station are told apart, because more batteries
+    don't help at a busy station. ``changes_by_hour``: of the day, summed. ``least_ready``:
+    fewest rested batteries by kind. ``still_waiting`` at the end.
     """
 
     changes: int
     waited: int
     service_percent: float | None
+    service_by_kind: Mapping[str, float | None]
     mean_wait_minutes: float
     longest_wait_minutes: float
     mean_station_minutes: float
@@ -185,9 +188,8 @@ def _fewest(
     """Smallest count from ``low`` to ``high`` that serves well, by halving."""
 
     def serves(count: int) -> bool:
-        room = _Room(planned(count))
-        result = room.run()
-        share = room.service_of(kind) if kind else result.service_percent
+        result = _Room(planned(count)).run()
+        share = result.service_by_kind[kind] if kind else result.service_percent
         return share is not None and share >= service_percent
 
     if not serves(high):
@@ -258,7 +260,7 @@ class _Room:
         self._env.run(until=self._end)
         return self._result()
 
-    def service_of(self, kind: str) -> float | None:
+    def _service_of(self, kind: str) -> float | None:
         """Service of the trucks with one kind of battery, %."""
         waits = [wait for name, wait in self._tally.waits if name == kind]
         waits += [
@@ -341,12 +343,15 @@ class _Room:
         waits = [wait for _, wait in tally.waits]
         everyone = waits + late
         tolerated = plan.tolerated_minutes / 60
+        by_kind = {name: self._service_of(name) for name in self._kinds}
+        served = [share for share in by_kind.values() if share is not None]
         peak, peak_at = _peak(tally.power, self._begin, self._end)
         hours = max(1e-9, self._end - self._begin)
         return PoolResult(
             changes=len(waits),
             waited=sum(wait > tolerated for wait in everyone),
-            service_percent=self._service(everyone),
+            service_percent=min(served, default=None),
+            service_by_kind=by_kind,
             mean_wait_minutes=60 * sum(everyone) / len(everyone) if everyone else 0.0,
             longest_wait_minutes=60 * max(everyone, default=0.0),
             mean_station_minutes=60 * sum(tally.station) / max(1, len(waits)),

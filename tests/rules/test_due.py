@@ -1,0 +1,60 @@
+"""What falls due, and when."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from tagkit.rules.due import battery_dues, due_on, equipment_due
+from tagkit.settings import ScheduleSettings
+
+NOW = datetime(2026, 6, 1, 8, tzinfo=UTC)
+SCHEDULE = ScheduleSettings()
+
+
+def ago(days):
+    return NOW - timedelta(days=days)
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "state"),
+    [(29.5, "overdue"), (28.5, "due"), (28, "due"), (26, "soon"), (25, "soon"), (24, "later")],
+)
+def test_states_of_a_round_every_28_days(days_ago, state):
+    found = due_on("round", "B-1", ago(days_ago), 28, NOW, 3)
+    assert found is not None and found.state == state
+    assert found.at == ago(days_ago) + timedelta(days=28)
+
+
+def test_never_done_has_no_date_and_zero_days_ask_for_nothing():
+    never = due_on("round", "B-1", None, 28, NOW, 3)
+    assert never is not None and (never.at, never.state) == (None, "never done")
+    assert due_on("pilot", "B-1", None, 0, NOW, 3) is None
+
+
+def test_a_battery_s_list_comes_soonest_first():
+    last = {"round": ago(27), "equalize": ago(9), "inspection": ago(10), "cleaning": ago(10),
+            "leakage": ago(10), "capacity test": ago(10)}  # fmt: skip
+    found = battery_dues("B-1", "vented", last, SCHEDULE, NOW, water_at=NOW + timedelta(days=2))
+    assert [due.what for due in found][:3] == ["pilot", "equalize", "round"]
+    assert {due.what: due.state for due in found}["equalize"] == "overdue"
+    assert {due.what: due.state for due in found}["water"] == "soon"
+
+
+def test_a_full_round_is_a_pilot_round_too():
+    last = {"round": ago(3), "pilot": ago(20)}
+    found = {d.what: d for d in battery_dues("B-1", "vented", last, SCHEDULE, NOW)}
+    assert found["pilot"].at == ago(3) + timedelta(days=7)
+
+
+@pytest.mark.parametrize("chemistry", ["gel", "lithium", None])
+def test_no_hydrometer_water_or_equalizing_for_others(chemistry):
+    found = battery_dues("B-1", chemistry, {}, SCHEDULE, NOW, water_at=NOW)
+    assert {due.what for due in found} == {"inspection", "cleaning", "leakage", "capacity test"}
+
+
+def test_equipment_by_its_own_interval():
+    found = equipment_due("R-1", "weekly activation", ago(8.5), 7, NOW, 3)
+    assert found is not None and found.state == "overdue"
+    assert found.to_json()["at"] == (ago(8.5) + timedelta(days=7)).isoformat()
+    assert equipment_due("R-1", "check", ago(8), None, NOW, 3) is None
