@@ -9,7 +9,7 @@ from typing import Any
 
 from tagkit.record.envelope import NO_EVENT, Event, MalformedEvent, from_bytes, hash_of, split_id
 from tagkit.record.folder import understood
-from tagkit.record.journal import find_event, own_tags
+from tagkit.record.journal import cancels, find_event, own_tags
 from tagkit.record.keys import epoch_of, signed_by
 from tagkit.record.order import latest_before
 from tagkit.record.store import Connection
@@ -194,8 +194,9 @@ def _expect(
     if event.kind == "voided" and event.known and isinstance(event.body["event"], str):
         parts = split_id(event.body["event"])
         target = _readable(connection, parts) if parts else None
-        tags += own_tags(target, expected.site) if target else []
-        expected.voids += index_mark(*parts, n) if parts else 0
+        if target is None or cancels(event, target):
+            tags += own_tags(target, expected.site) if target else []
+            expected.voids += index_mark(*parts, n) if parts else 0
     for tag in dict.fromkeys(tags):
         if whole or tag in expected.followed:
             expected.tags[tag] += index_mark(effective, event.clock, n)

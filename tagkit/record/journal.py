@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tagkit.record.clock import TOLERANCE_MS, reading
-from tagkit.record.envelope import Event, split_id
+from tagkit.record.envelope import Event, from_bytes, split_id
 from tagkit.record.folder import EVENT_COLUMNS, Folder, read_event
 from tagkit.record.order import effective_on_arrival, pull_back
 from tagkit.record.store import Connection
@@ -105,7 +105,9 @@ class Journal:
     def _index(self, n: int, event: Event, *, own: bool) -> Event:
         """Enters the event under its assets and folds it in."""
         target = self._target(event)
-        if target:
+        if target and not cancels(event, target):
+            target = None
+        elif target:
             self._connection.execute(
                 "INSERT OR IGNORE INTO voids VALUES (?, ?, ?)",
                 (target.epoch, target.sequence, n),
@@ -138,11 +140,16 @@ class Journal:
     def _meet_voids(self, event: Event) -> Event:
         """An event may arrive after the one that voids it."""
         rows = self._connection.execute(
-            "SELECT e.n, e.effective, e.clock FROM voids v JOIN events e ON e.n = v.n "
+            "SELECT e.n, e.effective, e.clock, e.raw FROM voids v JOIN events e ON e.n = v.n "
             "WHERE v.epoch = ? AND v.sequence = ?",
             (event.epoch, event.sequence),
         ).fetchall()
-        for n, effective, clock in rows:
+        voided = False
+        for n, effective, clock, raw in rows:
+            if not cancels(from_bytes(bytes(raw)), event):
+                self._connection.execute("DELETE FROM voids WHERE n = ?", (n,))
+                continue
+            voided = True
             for tag in self._of_void(n, self._tags(event, None)):
                 self._connection.execute(
                     "INSERT OR IGNORE INTO event_tags VALUES (?, ?, ?, ?)",
@@ -150,7 +157,7 @@ class Journal:
                 )
                 if not tag.startswith(PERSON_MARK):
                     self.folder.refold(tag, min(event.effective, effective))
-        return replace(event, voided=True) if rows else event
+        return replace(event, voided=True) if voided else event
 
     def _move(self, n: int, event: Event, old: int) -> None:
         """Takes an event to its new place in the order."""
@@ -168,7 +175,7 @@ class Journal:
                 self.folder.refold(tag, min(event.effective, old))
 
     def _target(self, event: Event) -> Event | None:
-        """The event that a ``voided`` cancels, if it is here and not set apart."""
+        """The event that a ``voided`` means, if it is here and not set apart."""
         if event.kind != "voided" or not event.known or not (parts := _target_id(event)):
             return None
         return find_event(self._connection, *parts)
@@ -222,6 +229,16 @@ def own_tags(event: Event, site: str) -> list[str]:
         return tags
     person = event.body.get("person")
     return [*tags, f"{PERSON_MARK}{person}"] if isinstance(person, str) else tags
+
+
+def cancels(void: Event, target: Event) -> bool:
+    """Whether ``void`` cancels the event that it means.
+
+    It must name every asset of it, so that whoever follows one of them gets it too; what
+    concerns no asset is cancelled by its own site only.
+    """
+    assets = {tag for tag in target.tags if not tag.startswith(PERSON_MARK)}
+    return assets <= set(void.tags) if assets else void.site == target.site
 
 
 def site_of(connection: Connection) -> str:

@@ -12,9 +12,9 @@ from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.record.bodies import SHAPES, completed, tags_in
 from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
-from tagkit.record.envelope import NO_EVENT, Event, pack
+from tagkit.record.envelope import NO_EVENT, Event, pack, split_id
 from tagkit.record.folder import EVENT_COLUMNS, read_event
-from tagkit.record.journal import Journal
+from tagkit.record.journal import Journal, find_event
 from tagkit.record.keys import StationKey, load_key, new_key
 from tagkit.record.order import next_clock
 from tagkit.record.state import AssetState
@@ -96,7 +96,9 @@ class Writing:
         seen = {str(tag): last for tag, last in (seen or {}).items()}
         if seen:
             self.require_unchanged(seen)
-        concerned = tuple(dict.fromkeys([*map(str, tags), *tags_in(kind, body)]))
+        concerned = tuple(
+            dict.fromkeys([*map(str, tags), *tags_in(kind, body), *self._voided(kind, body)])
+        )
         chain = self._chain(self._station if station is None else _station(station))
         return self._write(
             chain,
@@ -108,6 +110,12 @@ class Writing:
             seen,
             at or self._at,
         )
+
+    def _voided(self, kind: str, body: Mapping[str, Any]) -> tuple[str, ...]:
+        """The assets of the event that this one cancels: it must name them, see ``cancels``."""
+        parts = split_id(str(body["event"])) if kind == "voided" else None
+        target = find_event(self._connection, *parts) if parts else None
+        return target.tags if target else ()
 
     def issue(self, kind: Kind) -> Tag:
         """The next number of this kind. Numbers are never given out twice."""

@@ -76,7 +76,9 @@ class Company:
     def change(self, site: str, truck: str, battery: str, **options: Any) -> Event:
         return self.log(site, "changed", {"truck": truck, "battery_in": battery}, **options)
 
-    def move(self, site: str, battery: str, name: str, kind: str = "stand", **options: Any) -> Event:
+    def move(
+        self, site: str, battery: str, name: str, kind: str = "stand", **options: Any
+    ) -> Event:
         body = {"battery": battery, "place": {"kind": kind, "name": name}}
         return self.log(site, "moved", body, **options)
 

@@ -116,8 +116,9 @@ class Postgres:
         for _ in range(200):
             if self.server.poll() is not None:
                 break
-            with contextlib.suppress(psycopg.OperationalError), psycopg.connect(
-                self.url("postgres"), connect_timeout=2
+            with (
+                contextlib.suppress(psycopg.OperationalError),
+                psycopg.connect(self.url("postgres"), connect_timeout=2),
             ):
                 return
             with contextlib.suppress(subprocess.TimeoutExpired):
