@@ -29,10 +29,14 @@ def add_handlers(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _bug)
 
 
+def status_of(error: TagkitError) -> int:
+    """The HTTP status of a mishap."""
+    return next(status for kind, status in _STATUS if isinstance(error, kind))
+
+
 def _mishap(request: Request, error: Exception) -> Response:
     assert isinstance(error, TagkitError)
-    status = next(status for kind, status in _STATUS if isinstance(error, kind))
-    told = _told(request, status, error.problem, error.remedy, error.where)
+    told = _told(request, status_of(error), error.problem, error.remedy, error.where)
     if isinstance(error, TooManyTries):
         told.headers["Retry-After"] = str(error.wait)
     return told

@@ -16,7 +16,7 @@ from tagkit.jobs.site import create_site
 from tagkit.web.access.devices import new_code
 from tagkit.web.access.pins import choose_pin
 from tagkit.web.app import create_app
-from tagkit.web.options import ServeOptions
+from tagkit.web.options import LOOPBACK, ServeOptions
 
 from conftest import known_browser
 
@@ -50,7 +50,7 @@ class Room:
             ):  # fmt: skip
                 until = LAST_DAY if code == ATTENDANT else None
                 authorise(site, code, code[:2], role, until, None, by=LEAD, station="desk")
-        options = ServeOptions(folder, lan=lan, hosts=(HOST,) if lan else ("127.0.0.1",))
+        options = ServeOptions(folder, lan=lan, hosts=(HOST,) if lan else LOOPBACK)
         self.app: FastAPI = create_app(options, self.clock)
         self.base = f"https://{HOST}" if lan else "http://127.0.0.1:8642"
         self.access = self.app.state.access

@@ -11,11 +11,12 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.people import authorise
 from tagkit.web.access.browser import set_cookie
 from tagkit.web.access.devices import is_own_computer
-from tagkit.web.access.refused import NotAllowed
+from tagkit.web.access.refused import NotAllowed, TooManyTries
 from tagkit.web.access.shifts import close_shift, open_shift
 from tagkit.web.access.visitors import LANGUAGE, UNITS
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.language import LANGUAGES
+from tagkit.web.problems import status_of
 from tagkit.web.render import page
 
 router = APIRouter(prefix="/shift", default_response_class=HTMLResponse)
@@ -94,24 +95,19 @@ def on_this_site(back: str) -> str:
 def _page(
     request: Request, site: TheSite, back: str, refused: WrongInput | None = None, who: str = ""
 ) -> Response:
-    people = site.record.people()
-    own = is_own_computer(request, request.app.state.options)
-    return page(
+    shown = page(
         request,
         "shift.html",
         {
             "back": on_this_site(back),
             "refused": refused,
             "who": who,
-            "nobody_yet": not people,
-            "own_computer": own,
+            "nobody_yet": not site.record.people(),
+            "own_computer": is_own_computer(request, request.app.state.options),
             "languages": LANGUAGES,
         },
-        _status(refused),
+        200 if refused is None else status_of(refused),
     )
-
-
-def _status(refused: WrongInput | None) -> int:
-    if refused is None:
-        return 200
-    return 429 if hasattr(refused, "wait") else 403 if isinstance(refused, NotAllowed) else 400
+    if isinstance(refused, TooManyTries):
+        shown.headers["Retry-After"] = str(refused.wait)
+    return shown

@@ -21,6 +21,7 @@ from tagkit.web.access.devices import (
 )
 from tagkit.web.access.refused import TooManyTries
 from tagkit.web.depends import Supervisor, TheSite
+from tagkit.web.problems import status_of
 from tagkit.web.render import page
 
 router = APIRouter(prefix="/stations", default_response_class=HTMLResponse)
@@ -64,8 +65,11 @@ def become(request: Request, site: TheSite, code: Text, name: Text = "") -> Resp
             request.app.state.access, code, name, address_of(request), site.now().timestamp()
         )
     except TagkitError as refused:
-        status = 429 if isinstance(refused, TooManyTries) else 403
-        return page(request, "enrol.html", {"refused": refused, "code": code, "name": name}, status)
+        values = {"refused": refused, "code": code, "name": name}
+        shown = page(request, "enrol.html", values, status_of(refused))
+        if isinstance(refused, TooManyTries):
+            shown.headers["Retry-After"] = str(refused.wait)
+        return shown
     answer = RedirectResponse("/shift", 303)
     answer.headers.append(
         "set-cookie", set_cookie(STATION_COOKIE, token, request.app.state.options, STATION_DAYS)
