@@ -94,8 +94,8 @@ class Live:
                 tasks.append(self._recovery)
             for task in tasks:
                 task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
             self._floor.eye.close_camera(self._camera)
+            await asyncio.wait(tasks)
             with contextlib.suppress(WebSocketDisconnect, RuntimeError, OSError):
                 await self._socket.close()
 
