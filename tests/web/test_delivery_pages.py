@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
-
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.people import authorise
@@ -192,7 +191,6 @@ def test_a_photograph_of_a_label_leads_to_its_form(
 ) -> None:
     import cv2
     import numpy as np
-
     from tagkit.symbol.encode import encode
 
     technician.post(f"{send(technician)}/take")

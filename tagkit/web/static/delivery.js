@@ -12,3 +12,13 @@ for (const place of document.querySelectorAll("[data-drop]")) {
     if (event.dataTransfer.files.length) field.files = event.dataTransfer.files;
   });
 }
+
+// All or none of the assets in a list.
+for (const key of document.querySelectorAll("[data-tick]")) {
+  key.hidden = false;
+  key.addEventListener("click", () => {
+    for (const box of key.closest("fieldset").querySelectorAll("input[type=checkbox]")) {
+      box.checked = key.dataset.tick === "all";
+    }
+  });
+}
