@@ -18,6 +18,7 @@ from tagkit.web.booth.floor import Floor
 from tagkit.web.changes import Changes
 from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
+from tagkit.web.judged import JudgingAtStart
 from tagkit.web.language import LANGUAGES, installed
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
@@ -52,7 +53,10 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
+        judging = JudgingAtStart(door)
+        judging.start()
         yield
+        judging.stop()
         app.state.floor.close()
         app.state.runs.close()
         door.close()

@@ -13,12 +13,15 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import itertools
 import os
 import random
 import statistics
 import tempfile
 import time
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -53,7 +56,52 @@ def main() -> None:
 
 
 class Depot(History):
-    """The same history with plates as they are on real batteries, trucks and chargers."""
+    """Plates as they are on real batteries, trucks and chargers, and changes that agree with one
+    another: a battery is in one place, goes where its voltage goes, and rests before its turn."""
+
+    def __init__(self, events: int) -> None:
+        self.step = timedelta(seconds=30)
+        self.now = datetime.now(UTC) - self.step * (events + 10)
+
+    def clock(self) -> datetime:
+        self.now += self.step
+        return self.now
+
+    def events(
+        self, batteries: list[str], trucks: list[str], chargers: list[str]
+    ) -> Iterator[tuple[str, list[str], dict[str, object]]]:
+        chance = random.Random(1)
+        sizes = range(len(SIZES))
+        ready = [deque(batteries[size :: len(SIZES)]) for size in sizes]
+        free = [deque(chargers[size :: len(SIZES)]) for size in sizes]
+        charging: list[deque[tuple[str, str]]] = [deque() for _ in sizes]
+        inside: dict[str, str] = {}
+        sizes_of = {truck: place % len(SIZES) for place, truck in enumerate(trucks)}
+        # A hundredth of the batteries has most of the waterings, as some do.
+        busy = batteries[: max(1, len(batteries) // 100)]
+        for turn in itertools.count():
+            truck = trucks[chance.randrange(len(trucks))]
+            size = sizes_of[truck]
+            if not free[size]:
+                battery, charger = charging[size].popleft()
+                yield "charge_ended", [], {"battery": battery}
+                stand = {"kind": "stand", "name": "stand"}
+                yield "moved", [], {"battery": battery, "place": stand}
+                free[size].append(charger)
+                ready[size].append(battery)
+            into, out = ready[size].popleft(), inside.get(truck)
+            inside[truck] = into
+            charger = free[size].popleft() if out else ""
+            change: dict[str, object] = {"truck": truck, "battery_in": into, "battery_out": out}
+            if out:
+                change |= {"out_to": {"kind": "charger", "name": charger}, "discharged_percent": 70}
+            yield "changed", [], change
+            if out:
+                charge = {"battery": out, "charger": charger, "charge_kind": "conventional"}
+                yield "charge_started", [], charge
+                charging[size].append((out, charger))
+            if turn % 2:
+                yield "watered", [chance.choice(busy)], {"litres": 4}
 
     def fleet(self, record: Record, assets: int) -> tuple[list[str], list[str], list[str]]:
         chance = random.Random(7)
@@ -122,7 +170,7 @@ PLATES: dict[Kind, Callable[[int, random.Random], dict[str, Any]]] = {
 
 def build(folder: Path, assets: int, events: int) -> None:
     """A site with this many assets and events."""
-    start, depot = time.perf_counter(), Depot()
+    start, depot = time.perf_counter(), Depot(events)
     create_site(folder, "QM", clock=depot.clock).record.close()
     with open_site(folder, depot.clock) as site:
         plan = depot.events(*depot.fleet(site.record, assets))

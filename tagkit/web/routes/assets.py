@@ -11,8 +11,9 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import kind_named
 from tagkit.jobs.fleet import FleetPage, fleet_page, one_meant
-from tagkit.web.depends import TheSite
+from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
+from tagkit.web.views.room import room_now
 from tagkit.web.views.states import role_of
 
 router = APIRouter()
@@ -21,9 +22,13 @@ LONGEST_WORDS = 80
 
 
 @router.get("/", response_class=HTMLResponse)
-def start(request: Request) -> HTMLResponse:
-    """The start page: the three moments, and what the room needs now."""
-    return page(request, "start.html")
+def start(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLResponse:
+    """The start page: the three moments, and what the room needs now.
+
+    A device that nobody knows is told where to begin a shift, and nothing of the room.
+    """
+    known = visitor.at_station or visitor.person is not None
+    return page(request, "start.html", {"room": room_now(site) if known else None})
 
 
 @router.get("/assets", response_class=HTMLResponse)

@@ -18,9 +18,10 @@
       return;
     }
     const hours = Math.floor(seconds / 3600);
-    const minutes = String(Math.floor((seconds % 3600) / 60)).padStart(2, "0");
-    const rest = String(seconds % 60).padStart(2, "0");
-    element.textContent = hours ? `${hours} h ${minutes} min` : `${minutes}:${rest}`;
+    const minutes = Math.floor((seconds % 3600) / 60);
+    element.textContent = hours
+      ? `${hours} h ${minutes} min`
+      : minutes ? `${minutes} min ${seconds % 60} s` : `${seconds} s`;
   }
   const tick = () => document.querySelectorAll("[data-until]").forEach(left);
   tick();

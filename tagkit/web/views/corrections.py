@@ -61,7 +61,7 @@ def corrections(site: Site) -> Corrections:
     found = site.record.contradictions()
     now = site.now()
     trail = site.record.happened(
-        ("amended", "retired", "released"), now - timedelta(days=TRAIL_DAYS),
+        ("amended", "retired"), now - timedelta(days=TRAIL_DAYS),
         now + timedelta(minutes=10), TRAIL_ENTRIES,
     )  # fmt: skip
     trail = sorted([*trail, *site.record.lately_voided(TRAIL_ENTRIES)],

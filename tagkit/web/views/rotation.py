@@ -12,12 +12,13 @@ from tagkit.assets.tag import Kind
 from tagkit.jobs.care_facts import time_text
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.fleet import PAGE
-from tagkit.jobs.judging import DUES, Telling, catch_up, telling
+from tagkit.jobs.judging import DUES, Telling, telling
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
 from tagkit.record.state import AssetState
 from tagkit.rules.rotation import Candidate, Place, next_battery
 from tagkit.units import Quantity
+from tagkit.web.judged import up_to_date
 from tagkit.web.views.number import Linked, check_words
 from tagkit.web.views.plates import in_one_line
 from tagkit.web.views.states import role_of
@@ -77,6 +78,8 @@ class RotationPage:
     number: int
     pages: int
     at: datetime
+    current: bool
+    """False while a large fleet is still being judged for the first time."""
 
 
 @dataclass(frozen=True)
@@ -93,8 +96,7 @@ class TruckRotation:
 
 def rotation_page(site: Site, units: str, number: int) -> RotationPage:
     """The rotation of the whole room."""
-    catch_up(site)
-    now = site.now()
+    current, now = up_to_date(site), site.now()
     outlook = site.record.outlook()
     listed = site.record.rotation(now, (number - 1) * PAGE, PAGE)
     rows = tuple(_row(site, state, ready_at, now) for state, ready_at in listed.rows)
@@ -106,12 +108,13 @@ def rotation_page(site: Site, units: str, number: int) -> RotationPage:
         number,
         max(1, -(-listed.total // PAGE)),
         now,
+        current,
     )
 
 
 def truck_rotation(site: Site, truck: AssetState) -> TruckRotation:
     """The rotation as one truck sees it."""
-    catch_up(site)
+    up_to_date(site)
     trouble, judged = _candidates(site, truck, everything=True)
     places = next_battery((candidate for candidate, _ in judged), site.now()).places
     known = {candidate.tag: one for candidate, one in judged}
