@@ -44,6 +44,7 @@ _ROSTER_EVERY = 10.0
 _LONGEST_WORDS = 4_000
 # Milliseconds after which another frame is wanted although nothing moves.
 _SOON, _SELDOM = 250, 1000
+_STUMBLED = "The reader stumbled over this picture. Hold the label a little differently."
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -146,8 +147,11 @@ class Live:
             try:
                 looked = await self._floor.eye.look(self._camera, frame)
             except WrongInput as error:
-                await self._send({"is": "sight", "marks": [], "pace": _SELDOM,
-                                  "trouble": await self._told(str(error))})  # fmt: skip
+                await self._blind(str(error))
+                continue
+            except Exception:
+                log.exception("a frame could not be read")
+                await self._blind(_STUMBLED)
                 continue
             sight = self._sightings.frame(looked.reads, looked.size, time.monotonic())
             if looked.unread:
@@ -161,6 +165,11 @@ class Live:
                 {"is": "sight", "marks": _marks(sight), "pace": pace, "trouble": trouble}
             )
 
+    async def _blind(self, why: str) -> None:
+        """Nothing could be read in this frame; the next one may do."""
+        trouble = await self._told(why)
+        await self._send({"is": "sight", "marks": [], "pace": _SELDOM, "trouble": trouble})
+
     async def _watch(self, camera: OwnCamera) -> None:
         """The server's own camera in place of the browser's."""
         number = 0
@@ -170,8 +179,7 @@ class Live:
                 number = picture.number
                 self._take_frame(picture.jpeg)
             elif camera.trouble is not None:
-                trouble = await self._told(str(camera.trouble))
-                await self._send({"is": "sight", "marks": [], "pace": 0, "trouble": trouble})
+                await self._blind(str(camera.trouble))
 
     async def _sighted(self, sight: Sight) -> None:
         """What was newly shown goes into the conversation."""
