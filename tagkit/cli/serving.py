@@ -147,7 +147,7 @@ def _print_code(text: str) -> None:
     rows += [[False] * len(rows[0])] * (len(rows) % 2)
     dark_on_light = ("\x1b[30;107m", "\x1b[0m") if on_terminal() else ("", "")
     # Without colours light is drawn, for terminals are mostly dark.
-    halves = "█▄▀ " if not on_terminal() else " ▄▀█"
+    halves = "█▀▄ " if not on_terminal() else " ▄▀█"
     for upper, lower in zip(rows[::2], rows[1::2], strict=True):
         drawn = "".join(halves[_which(a, b)] for a, b in zip(upper, lower, strict=True))
         line(f"{dark_on_light[0]}{drawn}{dark_on_light[1]}")
