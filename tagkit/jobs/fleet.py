@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import WrongInput
+from tagkit.jobs.care_facts import time_text
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
-from tagkit.record.search import Wanted
+from tagkit.record.search import STATES, Wanted
 from tagkit.record.state import AssetState
 
 PAGE = 50
@@ -25,13 +26,19 @@ class FleetPage:
 
 
 def fleet_page(
-    site: Site, words: str = "", kind: Kind | None = None, number: int = 1
+    site: Site, words: str = "", kind: Kind | None = None, number: int = 1, state: str = ""
 ) -> FleetPage:
-    """The assets whose number, serial, fleet number or bay has all the words in it."""
-    wanted = Wanted(_plain(words), kind.value if kind else None)
+    """The assets whose number, serial, fleet number or bay has all the words in it.
+
+    ``state`` is one of STATES; it is known of what was judged (tagkit.jobs.judging).
+    """
+    if state and state not in STATES:
+        raise WrongInput(f"“{state}” is not a state", f"One of: {', '.join(STATES)}", "state")
+    now = time_text(site.now())
+    wanted = Wanted(_plain(words), kind.value if kind else "", state, now)
     number = max(1, number)
     hits = site.record.search(wanted, (number - 1) * PAGE, PAGE)
-    rows = tuple(whereabouts_of(site, state) for state in hits.states)
+    rows = tuple(whereabouts_of(site, one) for one in hits.states)
     return FleetPage(rows, hits.total, number, max(1, -(-hits.total // PAGE)))
 
 

@@ -17,17 +17,26 @@ from tagkit.record.store import Connection
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is looked for; None and empty leave a thing open.
+    """What is looked for; empty leaves a thing open.
 
-    ``standings`` are those of the outlook. ``ready`` tells charged batteries whose rest is over
-    (True) or not (False) at ``now`` (UTC text).
+    ``kind`` is a kind's letter, ``state`` one of STATES at ``now`` (UTC text), as far as the
+    outlook has it.
     """
 
     words: str = ""
-    kind: str | None = None
-    standings: tuple[str, ...] = ()
-    ready: bool | None = None
+    kind: str = ""
+    state: str = ""
     now: str = ""
+
+
+_PLAIN = ("on charge", "in use", "held", "not confirmed", "in service", "retired")
+STATES = {
+    "ready": "o.standing = 'charged' AND o.ready_at <= ?",
+    "not ready": "CASE WHEN o.standing = 'charged' THEN o.ready_at > ? ELSE o.standing NOT IN "
+    f"({', '.join(repr(one) for one in _PLAIN)}) END",
+    **{one: f"o.standing = '{one}' AND ? IS NOT NULL" for one in _PLAIN},
+}
+"""State -> the condition on the outlook that finds it; its one value is the time."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +50,7 @@ class Hits:
 def search(connection: Connection, wanted: Wanted, offset: int, limit: int) -> Hits:
     """The assets that are meant, ``limit`` of them from ``offset`` on."""
     where, values = _conditions(wanted)
-    table = "assets a JOIN outlook o ON o.tag = a.tag" if wanted.standings else "assets a"
+    table = "assets a JOIN outlook o ON o.tag = a.tag" if wanted.state else "assets a"
     tags = [
         tag
         for (tag,) in connection.execute(
@@ -125,13 +134,8 @@ def _conditions(wanted: Wanted) -> tuple[str, list[str]]:
     if wanted.kind:
         parts.append("a.kind = ?")
         values.append(wanted.kind)
-    if wanted.standings:
-        parts.append(f"o.standing IN ({', '.join('?' for _ in wanted.standings)})")
-        values += wanted.standings
-    if wanted.ready is not None:
-        parts.append(
-            "o.ready_at <= ?" if wanted.ready else "(o.ready_at IS NULL OR o.ready_at > ?)"
-        )
+    if wanted.state:
+        parts.append(f"({STATES[wanted.state]})")
         values.append(wanted.now)
     for word in _words(wanted.words):
         parts.append(

@@ -11,7 +11,9 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import kind_named
 from tagkit.jobs.fleet import FleetPage, fleet_page, one_meant
+from tagkit.record.search import STATES
 from tagkit.web.depends import TheSite, TheVisitor
+from tagkit.web.judged import up_to_date
 from tagkit.web.render import page
 from tagkit.web.views.room import room_now
 from tagkit.web.views.states import role_of
@@ -32,11 +34,15 @@ def start(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLResponse:
 
 
 @router.get("/assets", response_class=HTMLResponse)
-def fleet(request: Request, site: TheSite, q: str = "", kind: str = "") -> HTMLResponse:
+def fleet(
+    request: Request, site: TheSite, q: str = "", kind: str = "", state: str = ""
+) -> HTMLResponse:
     """Every asset, 50 at a time."""
     number = _number(request.query_params.get("page", "1"))
     words, wanted = q.strip()[:LONGEST_WORDS], _kind(kind)
-    found = fleet_page(site, words, wanted, number)
+    state = state if state in STATES else ""
+    current = up_to_date(site) if state else True
+    found = fleet_page(site, words, wanted, number, state)
     return page(
         request,
         "assets.html",
@@ -45,8 +51,11 @@ def fleet(request: Request, site: TheSite, q: str = "", kind: str = "") -> HTMLR
             "q": words,
             "kind": wanted.noun if wanted else "",
             "kinds": list(Kind),
+            "state": state,
+            "states": list(STATES),
+            "current": current,
             "role_of": role_of,
-            "address": _addresses(words, wanted, found),
+            "address": _addresses(words, wanted, state, found),
             "now": site.now(),
         },
     )
@@ -77,10 +86,10 @@ def _number(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 7 else 1
 
 
-def _addresses(words: str, kind: Kind | None, found: FleetPage) -> dict[str, str]:
+def _addresses(words: str, kind: Kind | None, state: str, found: FleetPage) -> dict[str, str]:
     """Where the neighbours of this page of the list are."""
     near = {"previous": found.number - 1, "next": found.number + 1, "last": found.pages}
-    asked = {"q": words, "kind": kind.noun if kind else ""}
+    asked = {"q": words, "kind": kind.noun if kind else "", "state": state}
     return {
         name: f"/assets?{urlencode({**{k: v for k, v in asked.items() if v}, 'page': number})}"
         for name, number in near.items()

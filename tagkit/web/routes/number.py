@@ -20,7 +20,7 @@ from tagkit.web.access.once import once
 from tagkit.web.depends import Attendant, Supervisor, TheSite, TheVisitor
 from tagkit.web.render import page
 from tagkit.web.views.number import FIRST_ENTRIES, fits, number_page
-from tagkit.web.views.states import LABEL_ROLES, VERDICT_ROLES
+from tagkit.web.views.states import LABEL_ROLES, SEVERITY_ROLES, VERDICT_ROLES
 
 router = APIRouter()
 links = APIRouter()
@@ -66,6 +66,7 @@ def show(
                 "done": DONE.get(done, ""),
                 "now": site.now(),
                 "label_roles": LABEL_ROLES,
+                "severity_roles": SEVERITY_ROLES,
                 "entries_shown": max(entries, FIRST_ENTRIES),
             },
         )

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.fit import Judgement
+from tagkit.jobs.judging import Telling, telling
 from tagkit.jobs.matches import Match, matches_of
 from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
 from tagkit.record.state import AssetState
 from tagkit.rules.verdict import Check, Result
+from tagkit.web.judged import up_to_date
 from tagkit.web.views.plates import PlateLine, in_one_line, plate_lines
 from tagkit.web.views.states import role_of
 from tagkit.web.views.timeline import Entry, entries
@@ -56,6 +58,8 @@ class NumberPage:
     timeline: tuple[Entry, ...]
     more: bool
     todos: tuple[dict[str, Any], ...]
+    told: tuple[Telling, ...]
+    """What is to be told of it now or soon, the gravest first; holds and to-dos apart."""
 
     @property
     def safety(self) -> bool:
@@ -91,7 +95,23 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
         timeline=tuple(entries(events[:shown], state.tag)),
         more=len(events) > shown,
         todos=tuple(state.todos),
+        told=tuple(_told(site, state)),
     )
+
+
+_SHOWN_ELSEWHERE = ("held", "held for safety", "to do", "not married", "label")
+
+
+def _told(site: Site, state: AssetState) -> list[Telling]:
+    up_to_date(site)
+    now = site.now()
+    soon = now + timedelta(days=site.settings.schedule.soon_days)
+    found = [telling(one, now) for one in site.record.outlook().notices_of(state.tag)]
+    return [
+        one
+        for one in found
+        if one.at <= soon and one.state != "never done" and one.code not in _SHOWN_ELSEWHERE
+    ]
 
 
 def _readiness(

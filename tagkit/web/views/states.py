@@ -19,6 +19,8 @@ VERDICT_ROLES: Mapping[str, str] = {"fit": "go", "no_fit": "stop", "not_confirme
 
 LABEL_ROLES: Mapping[str, str] = {"good": "go", "reprint soon": "wait", "reprint now": "ask"}
 
+SEVERITY_ROLES: Mapping[str, str] = {"stop": "stop", "act": "ask", "watch": "wait", "note": "off"}
+
 
 def role_of(state: str) -> str:
     """The role of a state's mark (see app.css)."""
