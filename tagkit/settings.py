@@ -382,6 +382,20 @@ class PeopleSettings:
 
 
 @dataclass(frozen=True)
+class ExchangeSettings:
+    """Exchange with the company's other sites."""
+
+    through: str = _setting(
+        "",
+        "Address of the exchange, like postgresql://tagkit_qm@db.example/tagkit; empty: none. Keep "
+        "the password out of it: in a password file (PGPASSFILE) or the variable TAGKIT_EXCHANGE.",
+    )
+    every_seconds: float = _setting(
+        60.0, "How often the server of this site exchanges, s.", 1, 86_400
+    )
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything in site.toml."""
 
@@ -400,6 +414,7 @@ class Settings:
     ventilation: VentilationSettings = field(default_factory=VentilationSettings)
     schedule: ScheduleSettings = field(default_factory=ScheduleSettings)
     people: PeopleSettings = field(default_factory=PeopleSettings)
+    exchange: ExchangeSettings = field(default_factory=ExchangeSettings)
     logs: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """Kinds of charger's logs: name -> what is in which column."""
 

@@ -15,6 +15,28 @@ from tagkit.cli.progress import progress
 from tagkit.cli.show import clock_time, json_out, line
 from tagkit.errors import Exit
 
+record_app = typer.Typer(
+    no_args_is_help=True, rich_markup_mode=None, help="Repair what is kept beside the journal."
+)
+
+
+@record_app.command()
+def rebuild(site: SiteDir = HERE, as_json: AsJson = False) -> None:
+    """Fold every state again from the signed events, and say what differed."""
+    from tagkit.jobs.keep import rebuild_record
+
+    with progress(as_json) as step:
+        report = rebuild_record(site, lambda done, total: step("folding", done, total))
+    if as_json:
+        json_out(report.to_json())
+        return
+    for difference in report.differences:
+        line(f"MENDED  {difference}", style="bold red")
+    line(
+        f"{report.events} events folded again into {report.assets} assets: "
+        + (f"{len(report.differences)} mended." if report.differences else "all was right.")
+    )
+
 
 def init(
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or an empty folder.")],

@@ -45,6 +45,7 @@ ROOM = "In the battery room"
 CARE = "Battery care"
 LABELS = "More about labels"
 RECORD = "The record"
+SITES = "More than one site"
 
 # Command -> module of tagkit.cli, its function (or group of commands), the use it is listed under.
 COMMANDS = {
@@ -92,6 +93,10 @@ COMMANDS = {
     "verify": ("keeping", "verify", RECORD),
     "backup": ("keeping", "backup", RECORD),
     "restore": ("keeping", "restore", RECORD),
+    "record": ("keeping", "record_app", RECORD),
+    "exchange": ("exchange", "exchange", SITES),
+    "send": ("exchange", "send", SITES),
+    "company": ("exchange", "company", SITES),
 }
 
 

@@ -62,12 +62,8 @@ def pull(record: Record, connection: Connection, step: Progress) -> Fetched:
             wanted = [f"{SENT_MARK}{record.site}", *notes.unfollowed()]
             new = notes.follow(wanted)
         fetched.followed += [topic for topic in new if topic[0] not in (SENT_MARK, CHAIN_MARK)]
-        incomplete = record.notes().topics(incomplete=True)
         before = fetched.events
-        if incomplete:
-            _fetch_earlier(record, connection, incomplete, fetched)
-            with record.noting() as notes:
-                notes.completed(incomplete)
+        fetch_followed(record, connection, fetched)
         known = record.notes().versions()
         changed = {site: v for site, v in versions.items() if known.get(site) != v}
         if changed:
@@ -75,6 +71,16 @@ def pull(record: Record, connection: Connection, step: Progress) -> Fetched:
         if fetched.events == before and not record.notes().topics(incomplete=True):
             break
     return fetched
+
+
+def fetch_followed(record: Record, connection: Connection, fetched: Fetched) -> bool:
+    """The earlier events of what is followed anew; whether there was anything to ask for."""
+    incomplete = record.notes().topics(incomplete=True)
+    if incomplete:
+        _fetch_earlier(record, connection, incomplete, fetched)
+        with record.noting() as notes:
+            notes.completed(incomplete)
+    return bool(incomplete)
 
 
 def _fetch_changed(

@@ -67,6 +67,37 @@ def check_record(
     )
 
 
+@dataclass(frozen=True)
+class RebuildReport:
+    """What folding everything again found otherwise than it should be."""
+
+    events: int
+    assets: int
+    differences: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit record rebuild --json`` prints it."""
+        return {
+            "events": self.events,
+            "assets": self.assets,
+            "differences": list(self.differences),
+        }
+
+
+def rebuild_record(
+    directory: Path, progress: Callable[[int, int], None] = lambda *_: None
+) -> RebuildReport:
+    """Fold every state again from the events, and mend what is kept beside them."""
+    from tagkit.record.record import Record
+
+    read_settings(directory)
+    with Record.open(directory) as record:
+        differences = record.rebuild(progress)
+        assets = sum(1 for _ in record.states())
+        events = sum(head.sequence for head in record.heads())
+    return RebuildReport(events, assets, tuple(differences))
+
+
 def back_up(site: Site, file: Path, force: bool = False) -> int:
     """Copy the record into ``file`` while it is in use; returns the number of events in it."""
     from tagkit.record.backup import backup

@@ -34,9 +34,13 @@ class Journal:
     def add_foreign(self, chain: int, event: Event, now_ms: int) -> Event:
         """Adds an event received from elsewhere; set apart if its clock is wild."""
         between = chain if self._is_parted(event) else None
-        event = replace(event, effective=effective_on_arrival(self._connection, event, between))
+        event = replace(event, effective=self.on_arrival(event, between))
         apart = event.effective > reading(now_ms + TOLERANCE_MS)
         return self._add(chain, event, apart=apart, own=False)
+
+    def on_arrival(self, event: Event, between: int | None = None) -> int:
+        """The effective clock of an event that comes now; see order.py."""
+        return effective_on_arrival(self._connection, event, between)
 
     def _add(self, chain: int, event: Event, *, apart: bool, own: bool) -> Event:
         connection = self._connection
@@ -48,7 +52,11 @@ class Journal:
                 int(apart), event.raw, event.signature,
             ),
         )  # fmt: skip
-        n = self._n
+        return self.place(self._n, chain, event, apart=apart, own=own)
+
+    def place(self, n: int, chain: int, event: Event, *, apart: bool, own: bool) -> Event:
+        """Gives an event whose row is there its place in the order and under its assets."""
+        connection = self._connection
         for cited in event.after:
             if parts := split_id(cited):
                 connection.execute("INSERT OR IGNORE INTO cites VALUES (?, ?, ?)", (*parts, n))

@@ -106,7 +106,6 @@ RARE_KINDS = (
 when it names the same list. Other kinds take a step of their own."""
 
 
-
 def _m004_exchange(db: Database) -> None:
     """What is had from the exchange with other sites' records."""
     # 0: of this chain only the events of followed assets are here.

@@ -91,7 +91,11 @@ def _check_one(
         return
     effective, clock, columns, text = stored
     if text != state.to_json():
-        yield "state differs", tag, f"not what its events give: {_differences(text, state)}"
+        yield (
+            "state differs",
+            tag,
+            f"not what its events give: {state_differences(text, state.to_json())}",
+        )
     elif (effective, clock) != key or tuple(columns) != (state.kind, *indexed(state)):
         yield "state differs", tag, "what it is searched by is not what its events give"
     for at, kept in checkpoints.items():
@@ -100,9 +104,10 @@ def _check_one(
             return
 
 
-def _differences(text: str, state: AssetState) -> str:
+def state_differences(text: str, right: str) -> str:
+    """Which fields of a kept state are not those of the right one."""
     try:
-        kept = AssetState.from_json(text)
+        kept, state = AssetState.from_json(text), AssetState.from_json(right)
     except (ValueError, TypeError):
         return "unreadable"
     names = [name for name in STATE_FIELDS if getattr(kept, name) != getattr(state, name)]

@@ -145,6 +145,12 @@ def translated(path: Path) -> Iterator[None]:
         ) from None
     except Exception as error:
         meant = _meaning(sqlite_code(error), path)
+        if isinstance(error, MalformedState):
+            meant = WrongInput(
+                "what is kept of an asset beside its events is damaged",
+                "Run “tagkit record rebuild”: it folds everything again from the signed events",
+                str(path),
+            )
         if meant is None or isinstance(error, TagkitError):
             raise
         raise meant from error

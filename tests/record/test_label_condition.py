@@ -50,7 +50,7 @@ def test_states_of_an_older_program_are_folded_again(depot: Any) -> None:
     with closing(sqlite3.connect(depot.record.path)) as connection, connection:
         connection.execute(
             "UPDATE assets SET state = json_remove(substr(state, 1, length(state) - 9), "
-                "'$.label_condition', '$.unknown')"
+            "'$.label_condition', '$.unknown')"
         )
         connection.execute("UPDATE meta SET value = '1' WHERE name = 'fold_version'")
     with Record.open(depot.folder, clock=depot.clock) as record:

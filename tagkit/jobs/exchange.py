@@ -1,0 +1,296 @@
+"""Exchanging with the company's other sites: once, or again and again in the background."""
+
+from __future__ import annotations
+
+import os
+import random
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from threading import Event as Flag
+from typing import TYPE_CHECKING, Any
+
+from tagkit.assets.tag import Tag, check_site_code, parse_tag
+from tagkit.errors import Busy, NotFound, TagkitError, WrongInput
+from tagkit.jobs.assets import asset
+from tagkit.jobs.site import Site, open_site
+
+if TYPE_CHECKING:
+    from tagkit.exchange.address import Connection
+    from tagkit.exchange.layout import GivenSite
+    from tagkit.exchange.round import Exchanged
+    from tagkit.jobs.whereabouts import Whereabouts
+    from tagkit.record.state import AssetState
+
+VARIABLE = "TAGKIT_EXCHANGE"
+LONGEST_WAIT = 900.0
+"""Seconds between tries while the exchange can't be reached."""
+LOOK_UP_WITHIN = 3
+"""Seconds that a look-up waits for the exchange."""
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class ExchangeReport:
+    """What one exchange did. ``through`` is the address without secrets."""
+
+    through: str
+    sent: int
+    fetched: int
+    already_here: int
+    followed: tuple[str, ...]
+    refused: tuple[str, ...]
+    notices: tuple[str, ...]
+    nothing_new: bool
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit exchange --json`` prints it."""
+        return {
+            "through": self.through,
+            "sent": self.sent,
+            "fetched": self.fetched,
+            "already_here": self.already_here,
+            "followed": list(self.followed),
+            "refused": list(self.refused),
+            "notices": list(self.notices),
+            "nothing_new": self.nothing_new,
+        }
+
+
+def address_for(site: Site, through: str | None = None) -> str | None:
+    """The exchange's address: as given, from TAGKIT_EXCHANGE, or from site.toml."""
+    return through or os.environ.get(VARIABLE) or site.settings.exchange.through or None
+
+
+def exchange_now(
+    site: Site,
+    through: str | None = None,
+    *,
+    follow: Iterable[str] = (),
+    again: bool = False,
+    step: Progress = lambda *_: None,
+) -> ExchangeReport:
+    """Sends what is new here and fetches what is new for this site.
+
+    ``follow``: numbers of assets whose whole history is to come, though nothing was recorded of
+    them here yet. ``again``: everything is asked for and offered once more.
+    """
+    from tagkit.exchange.address import connect
+
+    address = _needed(address_for(site, through))
+    topics = [str(parse_tag(number)) for number in follow]
+    with connect(address) as connection:
+        return _exchange(site, connection, address, topics, again, step)
+
+
+def _exchange(
+    site: Site, connection: Connection, address: str, follow: list[str], again: bool, step: Progress
+) -> ExchangeReport:
+    from tagkit.exchange.address import shown, spoken_to
+    from tagkit.exchange.round import exchange
+
+    with site.record.noting() as notes:
+        if again:
+            notes.ask_again()
+        notes.follow(follow)
+    with spoken_to(address):
+        done = exchange(site.record, connection, step)
+    now = site.now().astimezone(UTC).isoformat(timespec="seconds")
+    with site.record.noting() as notes:
+        notes.keep_fact("exchanged_at", now)
+        notes.keep_fact("refused", str(len(done.refused)))
+    return ExchangeReport(
+        through=shown(address),
+        sent=done.sent,
+        fetched=done.fetched,
+        already_here=done.already_here,
+        followed=done.followed,
+        refused=done.refused,
+        notices=_notices(done),
+        nothing_new=done.nothing_new,
+    )
+
+
+def _notices(done: Exchanged) -> tuple[str, ...]:
+    return tuple(
+        f"Two computers write under the key {epoch} of this site: one is a copy of the other's "
+        "disk. This record goes on under a new key; what it recorded since the copy was made "
+        "under the old one can't be sent. Find the other computer."
+        for epoch in done.forked
+    )
+
+
+def keep_exchanging(
+    directory: Path,
+    through: str | None,
+    every: float | None,
+    stop: Flag,
+    tell: Callable[[ExchangeReport | TagkitError], None],
+) -> None:
+    """Exchanges again and again until ``stop`` is set; for a thread of its own.
+
+    Opens the site itself. ``tell`` gets what each exchange did, or why it could not be done;
+    then the next try comes later and later, up to a quarter of an hour. ``every``: seconds;
+    None: as site.toml says.
+    """
+    from tagkit.exchange.address import connect
+
+    connection: Connection | None = None
+    failed = 0
+    with open_site(directory) as site:
+        address = _needed(address_for(site, through))
+        pause = site.settings.exchange.every_seconds if every is None else every
+        try:
+            while not stop.is_set():
+                try:
+                    if connection is None or connection.broken:
+                        connection = connect(address)
+                    tell(_exchange(site, connection, address, [], False, lambda *_: None))
+                    failed = 0
+                except Busy as error:
+                    failed += 1
+                    _let_go(connection)
+                    connection = None
+                    tell(error)
+                # Sites that lost the exchange at once must not all come back at once.
+                wait = min(pause * 2**failed, max(pause, LONGEST_WAIT))
+                stop.wait(wait * random.uniform(0.8, 1.2) if failed else wait)
+        finally:
+            _let_go(connection)
+
+
+def _let_go(connection: Connection | None) -> None:
+    if connection is not None:
+        connection.close()
+
+
+def send_to_site(
+    site: Site, number: str, to: str, *, by: str, station: str, at: datetime | None = None
+) -> tuple[str, str]:
+    """Records that an asset leaves for another site, which then has its history before it
+    arrives; gives its number and the event."""
+    code = check_site_code(to)
+    if code == site.record.site:
+        raise WrongInput(f"{code} is this site", "Name the site it goes to", "--to")
+    with site.record.writing(by=by, station=station, at=at) as writing:
+        found = asset(writing, number)
+        place = {"kind": "elsewhere", "name": f"site {code}"}
+        event = writing.append("moved", [found.tag], {"battery": found.tag, "place": place})
+    return found.tag, event.id
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """What the exchange knows of an asset. ``as_of``: when the site that told the last of it
+    had last sent something."""
+
+    found: Whereabouts
+    as_of: datetime | None
+    told_by: str | None
+
+
+def where_elsewhere(site: Site, number: str | Tag, through: str | None = None) -> Elsewhere:
+    """Where an asset of another site is, by the exchange; NotFound when it knows nothing of it.
+
+    Nothing is kept of it here.
+    """
+    from tagkit.exchange.address import connect, spoken_to
+    from tagkit.exchange.history import fetch_history, sent_last
+    from tagkit.jobs.whereabouts import whereabouts_of
+    from tagkit.record.record import Record
+
+    address = _needed(address_for(site, through))
+    tag = str(parse_tag(number) if isinstance(number, str) else number)
+    address = _within(address, LOOK_UP_WITHIN)
+    with (
+        TemporaryDirectory(ignore_cleanup_errors=True) as folder,
+        connect(address) as connection,
+        Record.create(Path(folder), site.record.site, clock=site.clock) as record,
+    ):
+        with spoken_to(address):
+            fetch_history(record, connection, [tag])
+        state = record.state(tag)
+        if state is None or state.registered_at is None:
+            raise NotFound(
+                f"neither this site's record nor the exchange knows {tag}",
+                "Check the number on the label",
+            )
+        told_by = _teller(record, state)
+        with spoken_to(address):
+            as_of = sent_last(connection, told_by) if told_by else None
+        found = whereabouts_of(replace(site, record=record), state)
+    return Elsewhere(found, as_of, told_by)
+
+
+def told_elsewhere(site: Site, state: AssetState) -> tuple[str, str | None] | None:
+    """The site that told the last of an asset, and when this one last exchanged; None when what
+    is known of it was recorded here."""
+    teller = _teller(site.record, state)
+    if teller is None or teller == site.record.site:
+        return None
+    return teller, site.record.notes().fact("exchanged_at")
+
+
+def _teller(record: Any, state: AssetState) -> str | None:
+    event = record.event(state.last_event)
+    return event.site if event else None
+
+
+def known_heads(site: Site, through: str | None) -> list[str]:
+    """The ends of this site's chains that the exchange has seen, for checking the record."""
+    from tagkit.exchange.address import connect, spoken_to
+    from tagkit.exchange.history import heads_there
+
+    address = _needed(address_for(site, through))
+    with connect(address) as connection, spoken_to(address):
+        return heads_there(connection, site.record.site)
+
+
+# For whoever runs the exchange
+
+
+def prepare_exchange(through: str) -> bool:
+    """Makes an empty database an exchange; False when it is one already."""
+    from tagkit.exchange.address import connect, spoken_to
+    from tagkit.exchange.layout import prepare
+
+    with connect(through) as connection, spoken_to(through):
+        return prepare(connection)
+
+
+def give_out_site(through: str, code: str, name: str) -> tuple[str, str, str]:
+    """Gives out a site code: the code, the role and the password, which is told this once."""
+    from tagkit.exchange.address import connect, spoken_to
+    from tagkit.exchange.layout import give_site
+
+    with connect(through) as connection, spoken_to(through):
+        role, password = give_site(connection, code, name)
+    return check_site_code(code), role, password
+
+
+def sites_of_company(through: str) -> list[GivenSite]:
+    """Every site code given out, and what each site has sent."""
+    from tagkit.exchange.address import connect, spoken_to
+    from tagkit.exchange.layout import sites
+
+    with connect(through) as connection, spoken_to(through):
+        return sites(connection)
+
+
+def _needed(address: str | None) -> str:
+    if not address:
+        raise WrongInput(
+            "no exchange is named",
+            f"Add --through URL, set {VARIABLE}, or write it into site.toml, [exchange] through",
+            "--through",
+        )
+    return address
+
+
+def _within(address: str, seconds: int) -> str:
+    if "connect_timeout=" in address:
+        return address
+    return f"{address}{'&' if '?' in address else '?'}connect_timeout={seconds}"
