@@ -42,6 +42,8 @@ def check_options(options: ServeOptions) -> ServeOptions:
         in_labels = site.settings.labels.host.partition(":")[0]
     _require_accounts(options.directory, supervisors)
     own = addresses() if options.host in EVERYWHERE else [options.host]
+    if options.host == "0.0.0.0":
+        own = [one for one in own if ":" not in one]
     hosts = [*own, *options.hosts, *([in_labels] if in_labels else [])]
     return replace(options, hosts=tuple(dict.fromkeys(host.lower() for host in hosts)))
 

@@ -191,6 +191,28 @@ def test_an_upload_that_hides_its_length_is_cut_off(here: Room) -> None:
     assert "too large" in told.text
 
 
+@pytest.mark.parametrize(
+    ("kind", "content"),
+    [
+        ("multipart/form-data", b"no boundary"),
+        ("multipart/form-data; boundary=x", b"--x\r\nnonsense"),
+        (
+            "multipart/form-data; boundary=x",
+            b"--x\r\nContent-Disposition: form-data\r\n\r\n\r\n--x--",
+        ),
+        ("application/x-www-form-urlencoded", b"who=%ff%fe%00&pin=%zz&" + b"a=1&" * 5000),
+        ("application/json", b"{"),
+        ("application/json", b"[" * 100_000),
+        ("text/plain", b"\x00\xff"),
+    ],
+)
+def test_a_misshapen_form_is_refused_and_no_fault_of_ours(
+    here: Room, kind: str, content: bytes
+) -> None:
+    answer = here.client().post("/shift/open", content=content, headers={"Content-Type": kind})
+    assert 400 <= answer.status_code < 500, answer.text
+
+
 def test_a_length_that_is_no_number_is_refused(here: Room) -> None:
     for length in ("-1", "1e9", "x"):
         answer = here.client().post("/shift/open", content=b"", headers={"Content-Length": length})

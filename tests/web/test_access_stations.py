@@ -77,6 +77,22 @@ def test_an_ended_station_is_none_any_more(lan: Room) -> None:
     assert desk.post("/stations/bay-1/end").status_code == 404
 
 
+def test_a_supervisor_ends_the_shift_on_a_lost_tablet(lan: Room) -> None:
+    lan.give_pin()
+    desk, tablet = lan.station("desk-2"), lan.station("bay-1")
+    lan.begin(desk, LEAD, PIN)
+    lan.begin(tablet, ATTENDANT)
+    page = desk.get("/stations").text
+    ends = re.findall(r'action="(/stations/shifts/[0-9a-f]{64}/end)"', page)
+    assert len(ends) == 2
+    row = page[page.index(f"<b>{ATTENDANT}</b>") :]
+    end = re.search(r'action="(/stations/shifts/[0-9a-f]{64}/end)"', row)
+    assert end and tablet.post(end[1]).status_code == 403, "an attendant ends nobody's shift so"
+    assert desk.post(end[1]).status_code == 303
+    assert "No shift is open here" in tablet.get("/shift").text
+    assert desk.get("/stations").status_code == 200
+
+
 def test_only_supervisors_enrol(lan: Room) -> None:
     station = lan.station()
     lan.begin(station, ATTENDANT)

@@ -99,6 +99,33 @@ def close_shift(connection: HTTPConnection) -> None:
     browser.renew()
 
 
+@dataclass(frozen=True)
+class OpenShift:
+    """A shift as a supervisor sees it in the list of those that are open."""
+
+    key: str
+    person: str
+    proof: Proof
+    opened_at: datetime
+    seen_at: datetime
+
+
+def open_shifts(store: AccessStore) -> list[OpenShift]:
+    """Every shift that was not ended, the latest first; some may have run out by now."""
+    return [
+        OpenShift(key, person, proof, datetime.fromtimestamp(opened, UTC),
+                  datetime.fromtimestamp(seen, UTC))
+        for key, person, proof, opened, seen in store.all(
+            "SELECT token, person, proof, opened, seen FROM shifts ORDER BY seen DESC"
+        )
+    ]  # fmt: skip
+
+
+def end_shift(store: AccessStore, key: str) -> None:
+    """End a shift from elsewhere; one that is over already stays so."""
+    store.run("DELETE FROM shifts WHERE token = ?", (key,))
+
+
 def shift_of(browser: Browser, store: AccessStore, site: Site) -> Shift | None:
     """The shift open in this browser, or None when there is none or it has ended."""
     if browser.new:

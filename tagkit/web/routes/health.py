@@ -32,7 +32,7 @@ def probe(request: Request) -> Response:
     except (TagkitError, OSError) as error:
         reason = error.problem if isinstance(error, TagkitError) else "the site can't be read"
         return JSONResponse({"schema": 1, "well": False, "reasons": [reason]}, 503)
-    told: dict[str, Any] = {"schema": 1, "version": __version__, **found.to_json()}
+    told: dict[str, Any] = {"schema": 1, **found.to_json()}
     return JSONResponse(told, 200 if found.well else 503)
 
 

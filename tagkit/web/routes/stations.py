@@ -20,6 +20,7 @@ from tagkit.web.access.devices import (
     stations,
 )
 from tagkit.web.access.refused import TooManyTries
+from tagkit.web.access.shifts import end_shift, open_shifts
 from tagkit.web.depends import Supervisor, TheSite
 from tagkit.web.problems import status_of
 from tagkit.web.render import page
@@ -48,6 +49,13 @@ def code(request: Request, site: TheSite, who: Supervisor, name: Text = "") -> R
 def end(request: Request, name: str, _who: Supervisor) -> Response:
     """The device is no station any more."""
     end_station(request.app.state.access, name)
+    return RedirectResponse("/stations", 303)
+
+
+@router.post("/shifts/{key}/end")
+def end_one(request: Request, key: str, _who: Supervisor) -> Response:
+    """End somebody's shift: a tablet that was lost, a browser left open."""
+    end_shift(request.app.state.access, key)
     return RedirectResponse("/stations", 303)
 
 
@@ -84,6 +92,7 @@ def _list(request: Request, code: str | None = None) -> Response:
         "stations.html",
         {
             "stations": stations(request.app.state.access),
+            "shifts": open_shifts(request.app.state.access),
             "code": code,
             "minutes": CODE_MINUTES,
             "lan": options.lan,
