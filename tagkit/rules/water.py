@@ -157,6 +157,17 @@ def thirsty_cells(litres_by_cell: Mapping[int, float], settings: WaterSettings) 
     )
 
 
+def found_bare(watering: Watering) -> Flag | None:
+    """Whether plates stood bare when it was watered: they sulphate where the acid is gone."""
+    if watering.before != "bare":
+        return None
+    return Flag(
+        "plates bare",
+        "plates stood bare when it was watered: water it sooner, and look for overcharge",
+        "act",
+    )
+
+
 def watering_due(
     waterings: Sequence[Watering],
     cells: int | None,

@@ -12,6 +12,7 @@ from tagkit.rules.water import (
     Thirst,
     Watering,
     against_sisters,
+    found_bare,
     overcharge_ah,
     thirst,
     thirsty_cells,
@@ -133,6 +134,12 @@ def test_plates_found_low_or_bare_shorten_the_interval():
     bare = watering_due(drinks(1, 1, 1, before="bare"), 24, 775, SETTINGS).every_days
     assert (low, bare) == (pytest.approx(0.8 * 14), pytest.approx(0.5 * 14))
     assert plain > low
+
+
+def test_plates_that_stood_bare_are_news():
+    assert found_bare(Watering(START, 3.0, "bare")).severity == "act"
+    assert found_bare(Watering(START, 3.0, "low")) is None
+    assert found_bare(Watering(START, 3.0)) is None
 
 
 def test_never_watered_is_not_due_but_unknown():
