@@ -56,14 +56,14 @@ def test_every_command_of_the_contract_is_here() -> None:
     assert [name for name in COMMANDS if f"\n  {name} " not in helped] == []
 
 
-@pytest.mark.parametrize("command", [*COMMANDS, "charge start", "charge end"])
+@pytest.mark.parametrize("command", [*COMMANDS, "charge start", "charge end", "record rebuild"])
 def test_help_says_what_it_is_for(command: str) -> None:
     found = run(*command.split(), "--help")
     assert found.code == 0
     assert "Usage: tagkit" in found.out
-    if command not in ("charge", "receive", "demo", "init", "restore"):
+    if command not in ("charge", "record", "receive", "demo", "init", "restore", "company"):
         assert "--site DIR" in found.out
-    if command != "charge":
+    if command not in ("charge", "record"):
         assert "--json" in found.out
     if command in WRITES:
         assert "--by CODE" in found.out
