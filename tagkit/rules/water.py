@@ -21,6 +21,9 @@ LITRES_PER_AH = 0.000336
 FEWEST_SHARES = 2
 """Waterings with known Ah before overcharge is told as a share."""
 
+LOOK_BACK = 4
+"""Intervals between waterings that a comparison looks back on."""
+
 _LEVEL_FACTOR = {"bare": 0.5, "low": 0.8}
 """How much sooner, when the level before watering was already found at that."""
 
@@ -107,6 +110,16 @@ def thirst(waterings: Sequence[Watering], cells: int | None, capacity_ah: float 
     if capacity_ah and days > 0:
         a_day = litres / cells / days / (capacity_ah / 100)
     return Thirst(len(drunk), overcharge, share, a_day)
+
+
+def recent_thirst(
+    waterings: Sequence[Watering], cells: int | None, capacity_ah: float | None
+) -> Thirst:
+    """What a battery drank over its last few waterings, for a comparison with its sisters.
+
+    Over the whole record a new fault would disappear in a sound past.
+    """
+    return thirst(waterings[-LOOK_BACK - 1 :], cells, capacity_ah)
 
 
 def against_sisters(

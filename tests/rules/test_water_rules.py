@@ -14,6 +14,7 @@ from tagkit.rules.water import (
     against_sisters,
     found_bare,
     overcharge_ah,
+    recent_thirst,
     thirst,
     thirsty_cells,
     water_litres,
@@ -73,6 +74,13 @@ def test_one_watering_under_a_wrong_number_decides_nothing():
     sound = thirst(drinks(3, 3, 3, 3, 3, discharged_ah=5000), 24, 775)
     wrong = thirst(drinks(3, 3, 9, 3, 3, discharged_ah=5000), 24, 775)
     assert wrong.overcharge_percent == pytest.approx(sound.overcharge_percent)
+
+
+def test_a_new_fault_shows_although_the_past_was_sound():
+    past = drinks(*[3.0] * 12, *[6.0] * 3, discharged_ah=5000)
+    whole, recent = thirst(past, 24, 775), recent_thirst(past, 24, 775)
+    assert recent.waterings == 4
+    assert recent.overcharge_percent == pytest.approx(2 * whole.overcharge_percent)
 
 
 def test_without_ah_or_capacity_those_figures_stay_unknown():

@@ -9,11 +9,10 @@ from datetime import datetime, timedelta
 from tagkit.rules.failing import failing_cells
 from tagkit.rules.identity import same_cells, swapped_with
 from tagkit.rules.trend import RoundPoint
-from tagkit.rules.water import Thirst, Watering, against_sisters, thirst
+from tagkit.rules.water import Thirst, Watering, against_sisters, recent_thirst
 from tagkit.settings import CellSettings, WaterSettings
 
 CELLS, WATER = CellSettings(), WaterSettings()
-INTERVALS = 4  # waterings that a comparison looks back on
 STALE = timedelta(days=60)
 
 
@@ -71,11 +70,7 @@ def _thirst(sisters: Mapping[str, Past], found: Findings) -> None:
         name: [
             (
                 past.waterings[count - 1].at,
-                thirst(
-                    past.waterings[max(0, count - INTERVALS - 1) : count],
-                    past.cells,
-                    past.capacity,
-                ),
+                recent_thirst(past.waterings[:count], past.cells, past.capacity),
             )
             for count in range(3, len(past.waterings) + 1)
         ]
