@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from fastapi import FastAPI
@@ -12,6 +13,10 @@ from tagkit.jobs.site import create_site
 from tagkit.web.access.browser import Browser, form_token
 from tagkit.web.app import create_app
 from tagkit.web.options import ServeOptions
+
+if TYPE_CHECKING:
+    from battery_room import BatteryRoom
+    from lookup_room import Pages
 
 
 @pytest.fixture
@@ -38,3 +43,20 @@ def known_browser(app: FastAPI, asking: TestClient, letter: str = "t") -> Browse
     asking.cookies.set(name, browser.cookie, asking.base_url.host, "/")
     asking.headers["X-CSRF"] = form_token(browser, app.state.access)
     return browser
+
+
+@pytest.fixture(scope="session")
+def lookup_site(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
+    """A room to look things up in, made once."""
+    from lookup_room import lookup_room
+
+    return lookup_room(tmp_path_factory.mktemp("lookup") / "site")
+
+
+@pytest.fixture
+def pages(lookup_site: BatteryRoom, tmp_path: Path) -> Iterator[Pages]:
+    """Its pages, for one test alone; nobody has begun a shift."""
+    from lookup_room import pages_of
+
+    with pages_of(lookup_site.moved_to(tmp_path / "room")) as made:
+        yield made
