@@ -73,6 +73,8 @@ COMMANDS = {
     "equipment": ("care", "equipment", CARE),
     "check": ("care", "check", CARE),
     "incident": ("incidents", "app", CARE),
+    "plan": ("plans", "app", CARE),
+    "report": ("reports", "app", CARE),
     "hold": ("holding", "hold", ROOM),
     "release": ("holding", "release", ROOM),
     "list": ("lookup", "list_assets", ROOM),

@@ -8,6 +8,7 @@ from typing import Any
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
+from tagkit.assets.kinds import AnyPlate
 from tagkit.assets.lifting import Lifting
 from tagkit.assets.tag import Kind, Tag
 from tagkit.assets.truck import Truck
@@ -101,7 +102,8 @@ def judge_states(
 ) -> Judgement:
     """The same for states looked up already; ``temperature`` is a reading taken just now."""
     kind = Kind(other.kind)
-    verdict = _verdict(site, battery, other, kind, at)
+    plates = plate(battery), plate(other)
+    verdict = _verdict(site, battery, other, kind, at, plates)
     if kind is Kind.LIFTING:
         # A battery that must not be used may still have to be moved.
         ready = gear_readiness(other)
@@ -110,7 +112,6 @@ def judge_states(
         of_battery = readiness_of(site, battery, purpose, temperature, at)  # type: ignore[arg-type]
         ready = both(of_battery, gear_readiness(other))
     balance = None
-    plates = plate(battery), plate(other)
     if kind is Kind.TRUCK and verdict.result == "no_fit":
         balance = explain_balance(*plates)  # type: ignore[arg-type]
     return Judgement(battery, other, verdict, ready, balance)
@@ -122,8 +123,9 @@ def _verdict(
     other: AssetState,
     kind: Kind,
     at: datetime | None,
+    plates: tuple[AnyPlate, AnyPlate],
 ) -> Verdict:
-    has, takes = plate(battery), plate(other)
+    has, takes = plates
     assert isinstance(has, Battery)
     settings = site.settings.fit
     if isinstance(takes, Truck):

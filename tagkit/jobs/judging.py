@@ -68,7 +68,7 @@ def catch_up(site: Site, progress: Callable[[int, int], None] | None = None) -> 
     judged = 0
     while waiting := outlook.unjudged(2000):
         while waiting:
-            judged += _a_few(site, waiting)
+            judged += _a_few(site, waiting, under)
             if progress:
                 progress(judged, judged + len(waiting))
     return judged
@@ -86,7 +86,7 @@ _USED = (
 )  # fmt: skip
 
 
-def _a_few(site: Site, waiting: list[str]) -> int:
+def _a_few(site: Site, waiting: list[str], under: str) -> int:
     """Judges some of ``waiting``, for as long as others may be kept from writing."""
     judged = 0
     with site.record.judging() as tables:
@@ -98,19 +98,19 @@ def _a_few(site: Site, waiting: list[str]) -> int:
                 tables.keep(tag, None, ())
             else:
                 before = tables.row(tag)
-                tables.keep(
-                    tag, *judge_asset(site, state, before.content if before else {}, tables)
-                )
+                kept = before.content if before else {}
+                tables.keep(tag, *judge_asset(site, state, kept, tables, under))
             judged += 1
     return judged
 
 
 def judge_asset(
-    site: Site, state: AssetState, kept: dict[str, Any], tables: OutlookTables
+    site: Site, state: AssetState, kept: dict[str, Any], tables: OutlookTables, under: str
 ) -> tuple[Outlook, list[Notice]]:
-    """The row of an asset and its notices. ``kept`` is what an earlier judging kept of it."""
+    """The row of an asset and its notices. ``kept`` is what an earlier judging kept of it,
+    ``under`` the mark of the settings."""
     if state.kind == Kind.BATTERY.value:
-        return _battery(site, state, kept, tables)
+        return _battery(site, state, kept, tables, under)
     standing = "retired" if state.retired_at else "held" if state.holds else "in service"
     notices = [*_always(state)] if state.retired_at is None else []
     if state.retired_at is None:
@@ -119,7 +119,7 @@ def judge_asset(
 
 
 def _battery(
-    site: Site, state: AssetState, kept: dict[str, Any], tables: OutlookTables
+    site: Site, state: AssetState, kept: dict[str, Any], tables: OutlookTables, under: str
 ) -> tuple[Outlook, list[Notice]]:
     settings = site.settings
     facts = battery_facts(state, settings)
@@ -127,7 +127,7 @@ def _battery(
     if state.retired_at is not None:
         notices = [] if state.receipt else [_receipt(state)]
         return Outlook(state.tag, state.kind, standing), notices
-    cells = _cells_judged(site, state, facts, kept)
+    cells = _cells_judged(site, state, facts, kept, under)
     drinks = thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
     sisters = f"{facts.chemistry} {facts.volts} {facts.capacity_ah}" if facts.watered else None
     notices = [
@@ -342,11 +342,11 @@ def _cycles_since(state: AssetState) -> float | None:
 
 
 def _cells_judged(
-    site: Site, state: AssetState, facts: BatteryFacts, kept: dict[str, Any]
+    site: Site, state: AssetState, facts: BatteryFacts, kept: dict[str, Any], under: str
 ) -> dict[str, Any]:
     """What the last rounds say; worked out once for each newest round."""
     key = f"{state.rounds[-1][1] if state.rounds else ''} {state.done.get('equalize', '')} " \
-          f"{state.new_cells} {state.rounds[:1]} {facts.scale} {settings_mark(site.settings)}"  # fmt: skip
+          f"{state.new_cells} {state.rounds[:1]} {facts.scale} {under}"  # fmt: skip
     key = hashlib.sha256(key.encode()).hexdigest()[:16]
     before = kept.get("cells")
     if before and before["key"] == key:

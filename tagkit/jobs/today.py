@@ -24,7 +24,7 @@ from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.words import deed
 
-MOST = 40
+MOST = 200
 """Lines of each severity that are listed; the rest is counted."""
 
 _TOLD_KINDS = (

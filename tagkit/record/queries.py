@@ -81,6 +81,9 @@ def timeline(connection: Connection, tag: str, limit: int | None) -> list[Event]
 _RARE = ", ".join(f"'{kind}'" for kind in RARE_KINDS)
 
 
+_LATEST = (1 << 63) - 1
+
+
 def happened(
     connection: Connection, kinds: Sequence[str], since: int, until: int, limit: int | None
 ) -> list[Event]:
@@ -96,7 +99,7 @@ def happened(
         f"SELECT {EVENT_COLUMNS} FROM events e JOIN chains c ON c.chain = e.chain "
         f"WHERE e.apart = 0 AND e.effective >= ? AND e.effective < ? AND e.kind IN ({marks}){rare} "
         "ORDER BY e.effective DESC, e.clock DESC LIMIT ?",
-        (since << 16, until << 16, *kinds, -1 if limit is None else limit),
+        (since << 16, min(until << 16, _LATEST), *kinds, -1 if limit is None else limit),
     ).fetchall()
     return [read_event(*row) for row in rows]
 
@@ -106,7 +109,7 @@ def tally(connection: Connection, since: int, until: int) -> dict[str, int]:
     rows = connection.execute(
         "SELECT kind, count(*) FROM events WHERE apart = 0 AND effective >= ? AND effective < ? "
         "GROUP BY kind",
-        (since << 16, until << 16),
+        (since << 16, min(until << 16, _LATEST)),
     ).fetchall()
     return dict(rows)
 

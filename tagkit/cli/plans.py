@@ -1,0 +1,240 @@
+"""Commands that plan: ventilation, the pool, retirement, and the acid total."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated
+
+import typer
+
+from tagkit.cli.options import HERE, AsJson, SiteDir, open_site
+from tagkit.cli.show import json_out, line, table
+from tagkit.errors import WrongInput
+
+app = typer.Typer(
+    help="Plan: ventilation, pool of batteries, retirement, acid total.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+@app.command("ventilation")
+def ventilation(
+    room: Annotated[
+        float | None, typer.Option("--room", metavar="M3", min=0, help="Free volume of the room.")
+    ] = None,
+    opening: Annotated[
+        float | None,
+        typer.Option("--opening", metavar="CM2", min=0, help="The smaller of inlet and outlet."),
+    ] = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Air for the charging room, by both practices, all chargers at once, with its derivation.
+
+    Example: tagkit plan ventilation --room 900 --opening 12000
+    """
+    from tagkit.jobs.room_air import plan_ventilation
+
+    with open_site(site) as opened:
+        found = plan_ventilation(opened, room_m3=room, opening_cm2=opening)
+    if as_json:
+        json_out(found.to_json())
+        return
+    result = found.result
+    bound = "at least " if result.unknown else ""
+    line(f"{bound}{result.m3_per_hour:,.0f} m³/h of air.", style="bold")
+    for words in result.lines:
+        line(words, hang=2)
+    natural = {True: "Natural ventilation suffices by these figures.",
+               False: "Natural ventilation does not suffice: forced ventilation.",
+               None: "Whether natural ventilation suffices can't be told without --room, --opening "
+               "and every charger's figures."}  # fmt: skip
+    line(natural[result.natural])
+    for name, flow in (("European practice", result.europe), ("US practice", result.us)):
+        line(f"{name}, {flow.m3_per_hour:,.0f} m³/h ({flow.cfm:,.0f} cfm):", style="bold")
+        for words in flow.lines:
+            line(f"  {words}", hang=4)
+    for words in result.unknown:
+        line(f"! not known: {words}", hang=2)
+    for words in found.notes:
+        line(words)
+
+
+@app.command("pool")
+def pool(
+    shifts: Annotated[
+        str, typer.Option("--shifts", help="Hours of the day, like 6-14,14-22,22-30.")
+    ] = "6-14,14-22",
+    use: Annotated[
+        float | None,
+        typer.Option("--use", metavar="PCT", min=0.1, max=100, help="Of capacity in an hour of work; "
+                     "default: by the record."),
+    ] = None,
+    days: Annotated[int, typer.Option("--days", min=2, max=366)] = 30,
+    price: Annotated[
+        float | None, typer.Option("--price", min=0, help="Of a kWh, for the cost.")
+    ] = None,
+    service: Annotated[
+        float, typer.Option("--service", min=50, max=100, help="Service level wanted, %.")
+    ] = 99.0,
+    least: Annotated[
+        bool, typer.Option("--least", help="Also look for the fewest batteries and chargers.")
+    ] = False,
+    batteries: Annotated[
+        list[str] | None,
+        typer.Option("--batteries", metavar="KIND=N", help="Another count, like “48 V 775 Ah=12”."),
+    ] = None,
+    chargers: Annotated[
+        list[str] | None, typer.Option("--chargers", metavar="KIND=N", help="Another count.")
+    ] = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Plays the pool through: waiting trucks, busiest hour, energy, peak, the least that serves.
+
+    Example: tagkit plan pool --shifts 6-14,14-22 --least --price 0.21
+    """
+    from tagkit.jobs.pool_plan import plan_pool
+
+    with open_site(site) as opened:
+        found = plan_pool(
+            opened,
+            shifts=_shifts(shifts),
+            use_percent_per_hour=use,
+            days=days,
+            price_per_kwh=price,
+            service_percent=service,
+            seek_least=least,
+            batteries=_counts(batteries, "--batteries"),
+            chargers=_counts(chargers, "--chargers"),
+        )
+    if as_json:
+        json_out(found.to_json())
+        return
+    result = found.result
+    line(
+        f"{days} days, {result.changes} changes: {result.waited} waited for a battery, on average "
+        f"{result.mean_wait_minutes:.0f} min, longest {result.longest_wait_minutes:.0f} min.",
+        style="bold",
+    )
+    if result.busiest_hour is not None:
+        line(f"Busiest hour {result.busiest_hour}:00. Peak {result.peak_kw:.0f} kW at "
+             f"{result.peak_hour}:00. Energy {result.energy_kwh:,.0f} kWh"
+             f"{f', cost {result.cost:,.2f}' if result.cost is not None else ''}.")  # fmt: skip
+    table(
+        ("batteries", "there", "fewest ready", "least needed"),
+        [
+            (
+                one.name,
+                str(one.count),
+                str(result.least_ready.get(one.name, "")),
+                _need(found.need.batteries.get(one.name)) if found.need else "",
+            )
+            for one in found.plan.batteries
+        ],
+    )
+    table(
+        ("chargers", "there", "in use", "least needed"),
+        [
+            (
+                one.name,
+                str(one.count),
+                f"{result.charger_use_percent.get(one.name, 0):.0f}%",
+                _need(found.need.chargers.get(one.name)) if found.need else "",
+            )
+            for one in found.plan.chargers
+        ],
+    )
+    line(f"Rule of thumb for continuous work: {found.rule_of_thumb:.1f} batteries per truck.")
+    for note in found.notes:
+        line(f"Taken as given: {note}.", hang=2)
+
+
+@app.command("retirement")
+def retirement(
+    most: Annotated[int, typer.Option("--limit", min=1, help="How many are shown.")] = 15,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Which batteries to retire first, each sign of age with its share.
+
+    Example: tagkit plan retirement --limit 5
+    """
+    from tagkit.jobs.ageing import plan_retirement
+
+    with open_site(site) as opened:
+        found = plan_retirement(opened)
+    if as_json:
+        json_out(found.to_json())
+        return
+    if not found.places:
+        line("No battery is in use.")
+        return
+    names = [share.name for share in found.places[0].shares]
+    table(
+        ("battery", "of 100", *names),
+        [
+            (
+                f"{one.tag}{' (life over)' if one.life_over else ''}",
+                "–" if one.score is None else f"{one.score:.0f}",
+                *(
+                    "not known" if share.points is None
+                    else f"{share.points:.0f}/{share.most:.0f} {share.figure}"
+                    for share in one.shares
+                ),
+            )
+            for one in found.places[:most]
+        ],
+    )  # fmt: skip
+    for note in found.notes:
+        line(note)
+
+
+@app.command("acid")
+def acid(site: SiteDir = HERE, as_json: AsJson = False) -> None:
+    """Sulphuric acid in the fleet, for hazardous-chemical inventories. Example: tagkit plan acid"""
+    from tagkit.jobs.room_air import acid_total
+
+    with open_site(site) as opened:
+        found = acid_total(opened)
+    if as_json:
+        json_out(found.to_json())
+        return
+    total = found.inventory
+    line(f"{total.acid_kg:,.0f} kg ({total.acid_lb:,.0f} lb) of sulphuric acid in "
+         f"{total.electrolyte_kg:,.0f} kg of electrolyte, {total.counted} batteries.",
+         style="bold")  # fmt: skip
+    if total.assumed:
+        line(f"{total.assumed} of them by an assumed share of electrolyte (site.toml, [life]).")
+    if total.reported:
+        line("That is above 500 lb, from which US sites report it (40 CFR part 370).")
+    if total.unknown:
+        line(f"! not counted, because weight or chemistry is not known: {', '.join(total.unknown)}")
+    if found.waiting:
+        line(f"Counted as still here, without a receipt: {', '.join(found.waiting)}")
+    line("Local rules decide what is reported, and how.")
+
+
+def _need(count: int | None) -> str:
+    return "out of reach" if count is None else str(count)
+
+
+def _shifts(text: str) -> list[tuple[float, float]]:
+    found = []
+    for part in text.replace(" ", "").split(","):
+        match = re.fullmatch(r"(\d{1,2}(?:\.\d+)?)-(\d{1,2}(?:\.\d+)?)", part)
+        if not match or not float(match[1]) < float(match[2]) <= float(match[1]) + 24:
+            raise WrongInput(f"“{part}” is no shift", "Write hours like 6-14 or 22-30", "--shifts")
+        found.append((float(match[1]), float(match[2])))
+    return found
+
+
+def _counts(given: list[str] | None, where: str) -> dict[str, int]:
+    found = {}
+    for one in given or []:
+        name, equals, count = one.rpartition("=")
+        if not equals or not count.strip().isdigit():
+            raise WrongInput(f"“{one}” is no kind with a count", "Write KIND=12", where)
+        found[name.strip()] = int(count)
+    return found

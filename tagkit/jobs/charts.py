@@ -1,0 +1,164 @@
+"""Charts of the reports, by reportlab.graphics: one drawing serves PDF and SVG."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from tagkit.jobs.paper import CALM, GREY, INK, MM, STOP
+
+_SERIES = (INK, STOP, CALM, "#7a5c00", "#3b7a3b")
+
+
+def lines(
+    width: float, height: float, title: str,
+    series: Sequence[tuple[str, Sequence[tuple[datetime, float]]]],
+    *, form: str = "%.3f", marks: Sequence[tuple[datetime, str]] = (),
+    floor: float | None = None,
+) -> Any:  # fmt: skip
+    """Values over time, mm wide and high. ``marks`` are moments to be named, like a repair.
+
+    Series are told apart by shape of mark and dash as well as by colour.
+    """
+    from reportlab.graphics.charts.lineplots import LinePlot
+    from reportlab.graphics.shapes import Line, String
+    from reportlab.graphics.widgets.markers import makeMarker
+    from reportlab.lib.colors import HexColor
+
+    drawing = _sheet(width, height, title)
+    known = [(name, list(points)) for name, points in series if points]
+    if not known:
+        return _nothing(drawing, width, height)
+    plot = LinePlot()
+    plot.x, plot.y = 11 * MM, 8 * MM
+    plot.width, plot.height = (width - 16) * MM, (height - 20) * MM
+    plot.data = [[(at.timestamp(), value) for at, value in points] for _, points in known]
+    shapes = ("FilledCircle", "FilledTriangle", "FilledSquare", "FilledDiamond", "Cross")
+    for place in range(len(known)):
+        colour = HexColor(_SERIES[place % len(_SERIES)])
+        plot.lines[place].strokeColor = colour
+        plot.lines[place].strokeWidth = 1.1
+        plot.lines[place].symbol = makeMarker(shapes[place % len(shapes)])
+        plot.lines[place].symbol.size = 3
+        plot.lines[place].symbol.fillColor = colour
+        plot.lines[place].symbol.strokeColor = colour
+        if place:
+            plot.lines[place].strokeDashArray = (3, 1 + place)
+    values = [value for _, points in known for _, value in points]
+    low, high = min([*values, *([floor] if floor is not None else [])]), max(values)
+    room = (high - low) * 0.1 or abs(high) * 0.02 or 0.01
+    plot.yValueAxis.valueMin, plot.yValueAxis.valueMax = low - room, high + room
+    plot.yValueAxis.labelTextFormat = form
+    times = [at.timestamp() for _, points in known for at, _ in points]
+    first, last = min(times), max(times)
+    if first == last:
+        first, last = first - 86_400, last + 86_400
+    plot.xValueAxis.valueMin, plot.xValueAxis.valueMax = first, last
+    plot.xValueAxis.valueSteps = [first + (last - first) * part / 4 for part in range(5)]
+    plot.xValueAxis.labelTextFormat = lambda value: f"{datetime.fromtimestamp(value):%Y-%m-%d}"  # noqa: DTZ006
+    for axis in (plot.xValueAxis, plot.yValueAxis):
+        axis.labels.fontName = "label-regular"
+        axis.labels.fontSize = 6.5
+        axis.strokeColor = HexColor(GREY)
+        axis.strokeWidth = 0.5
+    plot.yValueAxis.visibleGrid = True
+    plot.yValueAxis.gridStrokeColor = HexColor("#dddddd")
+    plot.yValueAxis.gridStrokeWidth = 0.3
+    drawing.add(plot)
+    for at, words in marks:
+        if first <= at.timestamp() <= last:
+            x = plot.x + plot.width * (at.timestamp() - first) / (last - first)
+            drawing.add(
+                Line(x, plot.y, x, plot.y + plot.height, strokeColor=HexColor(GREY),
+                     strokeWidth=0.5, strokeDashArray=(1, 2))
+            )  # fmt: skip
+            drawing.add(
+                String(x + 1.5, plot.y + plot.height - 6, words[:28], fontName="label-regular",
+                       fontSize=6, fillColor=HexColor(GREY))
+            )  # fmt: skip
+    _legend(drawing, height, [name for name, _ in known])
+    return drawing
+
+
+def bars(
+    width: float, height: float, title: str, names: Sequence[str], values: Sequence[float],
+    *, form: str = "%g",
+) -> Any:  # fmt: skip
+    """One bar for each name, from nought up."""
+    from reportlab.graphics.charts.barcharts import VerticalBarChart
+    from reportlab.lib.colors import HexColor
+
+    drawing = _sheet(width, height, title)
+    if not values or max(values) <= 0:
+        return _nothing(drawing, width, height)
+    chart = VerticalBarChart()
+    chart.x, chart.y = 11 * MM, 9 * MM
+    chart.width, chart.height = (width - 16) * MM, (height - 18) * MM
+    chart.data = [tuple(values)]
+    every = max(1, len(names) // 12)
+    chart.categoryAxis.categoryNames = [
+        name if place % every == 0 else "" for place, name in enumerate(names)
+    ]
+    chart.bars[0].fillColor = HexColor(CALM)
+    chart.bars[0].strokeColor = None
+    chart.valueAxis.valueMin = 0
+    chart.valueAxis.labelTextFormat = form
+    chart.categoryAxis.labels.angle = 0 if len(names) <= 12 else 30
+    for axis in (chart.categoryAxis, chart.valueAxis):
+        axis.labels.fontName = "label-regular"
+        axis.labels.fontSize = 6.5
+        axis.strokeColor = HexColor(GREY)
+        axis.strokeWidth = 0.5
+    if len(names) > 12:
+        chart.categoryAxis.labels.boxAnchor = "ne"
+    drawing.add(chart)
+    return drawing
+
+
+def _sheet(width: float, height: float, title: str) -> Any:
+    from reportlab.graphics.shapes import Drawing, String
+    from reportlab.lib.colors import HexColor
+
+    drawing = Drawing(width * MM, height * MM)
+    drawing.add(
+        String(0, (height - 4) * MM, title, fontName="label-bold", fontSize=8.5,
+               fillColor=HexColor(INK))
+    )  # fmt: skip
+    return drawing
+
+
+def _nothing(drawing: Any, width: float, height: float) -> Any:
+    from reportlab.graphics.shapes import String
+    from reportlab.lib.colors import HexColor
+
+    drawing.add(
+        String(width * MM / 2, height * MM / 2, "nothing on record", textAnchor="middle",
+               fontName="label-regular", fontSize=8, fillColor=HexColor(GREY))
+    )  # fmt: skip
+    return drawing
+
+
+def _legend(drawing: Any, height: float, names: Sequence[str]) -> None:
+    from reportlab.graphics.shapes import Line, String
+    from reportlab.lib.colors import HexColor
+
+    if len(names) < 2:
+        return
+    x = 11 * MM
+    for place, name in enumerate(names):
+        colour = HexColor(_SERIES[place % len(_SERIES)])
+        dash = (3, 1 + place) if place else None
+        y = (height - 8.5) * MM
+        drawing.add(
+            Line(x, y, x + 14, y, strokeColor=colour, strokeWidth=1.4, strokeDashArray=dash)
+        )
+        drawing.add(String(x + 17, y - 2.5, name, fontName="label-regular", fontSize=7))
+        x += 30 + 4 * len(name)
+
+
+def svg_of(drawing: Any) -> str:
+    """The chart as SVG."""
+    from reportlab.graphics import renderSVG
+
+    return str(renderSVG.drawToString(drawing))

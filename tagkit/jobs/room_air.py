@@ -1,0 +1,148 @@
+"""Ventilation of the charging room, from the chargers and batteries of the record; acid total."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from tagkit.assets.tag import Kind
+from tagkit.jobs.care_facts import battery_facts, plain
+from tagkit.jobs.site import Site
+from tagkit.record.state import AssetState
+from tagkit.rules.acid import AcidBattery, AcidInventory, acid_inventory
+from tagkit.rules.electrolyte import corrected_gravity
+from tagkit.rules.ventilation import NOT_A_DESIGN, GassingCharger, Ventilation, ventilation
+
+_PROFILES: dict[str, Literal["IU", "IUI", "W"]] = {"iu": "IU", "iui": "IUI", "w": "W"}
+
+
+@dataclass(frozen=True)
+class RoomAir:
+    """The air that the room needs while all of its chargers gas at once."""
+
+    result: Ventilation
+    chargers: tuple[GassingCharger, ...]
+    notes: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit plan ventilation --json`` prints it."""
+        found = self.result
+
+        def flow(value: Any) -> dict[str, Any]:
+            return {
+                "air": {"value": round(value.m3_per_hour, 1), "unit": "m³/h"},
+                "cfm": round(value.cfm, 1),
+                "derivation": list(value.lines),
+            }
+
+        return {
+            "europe": flow(found.europe),
+            "us": flow(found.us),
+            "governs": found.governs,
+            "air": {"value": round(found.m3_per_hour, 1), "unit": "m³/h"},
+            "opening_each": {"value": round(found.opening_cm2), "unit": "cm²"},
+            "free_volume": {"value": round(found.volume_m3), "unit": "m³"},
+            "natural": found.natural,
+            "lower_bound": bool(found.unknown),
+            "unknown": list(found.unknown),
+            "lines": list(found.lines),
+            "notes": list(self.notes),
+        }
+
+
+def plan_ventilation(
+    site: Site, *, room_m3: float | None = None, opening_cm2: float | None = None
+) -> RoomAir:
+    """Air for all chargers in use, each with the largest battery that it charges.
+
+    ``room_m3``: free volume of the room; ``opening_cm2``: the smaller of inlet and outlet.
+    """
+    batteries = [state for state in site.record.states(Kind.BATTERY) if not state.retired_at]
+    chargers = [
+        _gassing(site, state, batteries)
+        for state in site.record.states(Kind.CHARGER)
+        if not state.retired_at and state.registered_at
+    ]
+    result = ventilation(
+        chargers, site.settings.ventilation, room_m3=room_m3, opening_cm2=opening_cm2
+    )
+    return RoomAir(result, tuple(chargers), (NOT_A_DESIGN,))
+
+
+def _gassing(site: Site, charger: AssetState, batteries: list[AssetState]) -> GassingCharger:
+    """A charger with the largest capacity among those its plate allows and the fleet has."""
+    plate = charger.nameplate
+    volts = [value for fact in _values(plate.get("voltages")) if (value := plain(fact)) is not None]
+    highest, most = max(volts, default=None), plain(plate.get("capacity_max"))
+    fitting = []
+    for battery in batteries:
+        facts = battery_facts(battery, site.settings)
+        if facts.volts in volts and facts.capacity_ah and (not most or facts.capacity_ah <= most):
+            fitting.append((facts.capacity_ah, facts.cells, facts.chemistry))
+    largest = max(fitting, key=lambda one: one[0], default=None)
+    chemistries = _values(plate.get("chemistries"))
+    chemistry = largest[2] if largest else None
+    if "vented" in chemistries or (chemistry is None and chemistries):
+        chemistry = "vented" if "vented" in chemistries else str(chemistries[0])
+    shape = plate.get("characteristic")
+    return GassingCharger(
+        _name(charger),
+        cells=largest[1] if largest else round(highest / 2) if highest else None,
+        capacity_ah=largest[0] if largest else most,
+        chemistry=chemistry,
+        profile=_PROFILES.get(str(shape["value"])) if shape else None,
+        finishing_amperes=plain(plate.get("finishing_current")),
+    )
+
+
+def _name(charger: AssetState) -> str:
+    bay = charger.nameplate.get("bay")
+    return f"{charger.tag} ({bay['value']})" if bay else charger.tag
+
+
+def _values(fact: Any) -> list[Any]:
+    value = fact.get("value") if isinstance(fact, dict) else None
+    return list(value) if isinstance(value, list) else []
+
+
+@dataclass(frozen=True)
+class AcidTotal:
+    """Sulphuric acid in the fleet, for hazardous-chemical inventories."""
+
+    inventory: AcidInventory
+    waiting: tuple[str, ...]
+    """Batteries that have left the fleet without a receipt: they are counted, as still here."""
+
+    def to_json(self) -> dict[str, Any]:
+        """As ``tagkit plan acid --json`` prints it."""
+        found = self.inventory
+        return {
+            "electrolyte": {"value": round(found.electrolyte_kg, 1), "unit": "kg"},
+            "acid": {"value": round(found.acid_kg, 1), "unit": "kg"},
+            "acid_lb": round(found.acid_lb, 1),
+            "counted": found.counted,
+            "assumed": found.assumed,
+            "unknown": list(found.unknown),
+            "reported": found.reported,
+            "waiting_for_receipt": list(self.waiting),
+        }
+
+
+def acid_total(site: Site) -> AcidTotal:
+    """The total over every battery that is here, as far as the record tells."""
+    batteries, waiting = [], []
+    for state in site.record.states(Kind.BATTERY):
+        if state.registered_at is None or (state.retired_at and state.receipt):
+            continue
+        if state.retired_at:
+            waiting.append(state.tag)
+        facts = battery_facts(state, site.settings)
+        full = plain(state.nameplate.get("full_gravity"))
+        marked = plain(state.nameplate.get("gravity_temperature"))
+        if full is not None and marked is not None:
+            full = corrected_gravity(full, marked, 25.0)
+        batteries.append(AcidBattery(state.tag, facts.chemistry, facts.kilograms, full))
+    return AcidTotal(
+        acid_inventory(batteries, site.settings.life, site.settings.electrolyte.full),
+        tuple(waiting),
+    )
