@@ -16,12 +16,13 @@ from tagkit.jobs.camera import QUIET_SECONDS
 if TYPE_CHECKING:
     from tagkit.reader.engines import Grey
     from tagkit.reader.read import Read
-    from tagkit.reader.recovery.looks import Looks
     from tagkit.reader.recovery.roster import Roster
+    from tagkit.reader.recovery.stream import RecoveryStream
     from tagkit.reader.watching import Watch
 
 _LARGEST_PIXELS = 4_200_000
-_RECOVERY_SECONDS = 3.0
+# Milliseconds of one turn at looking deeper; what is left is gone on with at the next.
+_TURN = 120
 _LOWER = 10  # of the priorities, where the system knows them
 _LOOK_FOR_LABELS = 0.5  # seconds between askings whether something unread is in view
 
@@ -54,7 +55,7 @@ class _Camera:
 
 
 _cameras: dict[int, _Camera] = {}
-_looks: dict[int, Looks] = {}
+_streams: dict[int, RecoveryStream] = {}
 _roster: tuple[int, Roster | None] = (0, None)
 
 
@@ -106,28 +107,28 @@ def look(camera: int, frame: bytes) -> Looked:
 
 def recover(camera: int, frame: bytes, reads: Sequence[Read], known: int) -> list[Read]:
     """Labels that no decoder reads; RosterMissing unless roster number ``known`` is here."""
-    from tagkit.reader.recovery.looks import Looks
+    from tagkit.reader.recovery.stream import RecoveryStream
 
     number, roster = _roster
     if number != known or roster is None:
         raise RosterMissing
-    looks = _looks.get(camera)
-    if looks is None:
-        looks = _looks[camera] = Looks(seconds=_RECOVERY_SECONDS)
-    return list(looks(grey_of(frame), reads, roster))
+    stream = _streams.get(camera)
+    if stream is None:
+        stream = _streams[camera] = RecoveryStream(roster)
+    return stream.look(grey_of(frame), reads, budget_ms=_TURN)
 
 
 def set_roster(number: int, roster: Roster) -> None:
     """From now on these labels are looked for."""
     global _roster
     _roster = (number, roster)
-    _looks.clear()
+    _streams.clear()
 
 
 def forget(camera: int) -> None:
     """Its last frame has come."""
     _cameras.pop(camera, None)
-    _looks.pop(camera, None)
+    _streams.pop(camera, None)
 
 
 def grey_of(frame: bytes) -> Grey:

@@ -253,6 +253,9 @@ def test_several_batteries_in_view_are_a_choice(station: Station) -> None:
     station.show("T1", "F1", "F2")
     assert station.view.word == "WHICH ONE?"
     station.clock.wait()
+    station.card(Command.NEXT)  # nobody's choice
+    assert station.view.notice == "Press the one that you mean"
+    assert (station.view.word, station.view.leads) == ("WHICH ONE?", False)
     chosen = station.booth.press(station.site, "KM", station.now.number, 1)
     assert str(chosen) == station.room["F2"]
     assert station.view.posture == "go"

@@ -112,6 +112,12 @@ class Bay:
             self._give(site, gives)
         return gives.tag if isinstance(gives, Choose) else None
 
+    def next_step(self, site: Site, by: str | None, number: int) -> None:
+        """Enter: start again, where that is all there is to press."""
+        now = self.facing(site, by)
+        if now.leads and not isinstance(now.screen.offers[0].gives, Shown):
+            self.press(site, by, number, 0)
+
     def again(self, site: Site, _by: str | None) -> None:
         """Another battery, another truck."""
         self._give(site, Cancel())

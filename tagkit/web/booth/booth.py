@@ -61,6 +61,12 @@ class Facing:
         """How many offers there are."""
         return len(HOLD_REASONS) + 1 if self.holding else len(self.screen.offers)
 
+    @property
+    def leads(self) -> bool:
+        """Whether the first offer is the next step; of several to choose from none is."""
+        offers = self.screen.offers
+        return not self.holding and bool(offers) and not isinstance(offers[0].gives, Choose)
+
 
 class Booth:
     """A station in operation. Its methods are called from any thread, with a site lent to it."""
@@ -164,6 +170,15 @@ class Booth:
             self._give(site, by, gives)
             return gives.tag if isinstance(gives, Choose) else None
 
+    def next_step(self, site: Site, by: str | None, number: int) -> None:
+        """Enter, the foot switch or the NEXT card: the large button, where there is one."""
+        with self._lock:
+            now = self.facing(site, by)
+            if now.leads:
+                self.press(site, by, number, 0)
+            else:
+                self._say("choose_one" if now.presses else "nothing_next")
+
     def command(self, site: Site, by: str | None, card: CommandCard) -> None:
         """A command card that was held up, or scanned."""
         with self._lock:
@@ -179,10 +194,7 @@ class Booth:
                 case Command.LOG if now.screen.stage != "finish" or now.holding:
                     self._say("nothing_to_log")
                 case _:
-                    if now.presses:
-                        self.press(site, by, now.number, 0)
-                    else:
-                        self._say("nothing_next")
+                    self.next_step(site, by, now.number)
 
     def undo(self, site: Site, by: str | None) -> None:
         """Take back what is under way, else ask about the last change."""

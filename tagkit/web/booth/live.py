@@ -29,7 +29,7 @@ from tagkit.web.booth.floor import floor_of
 from tagkit.web.booth.own_camera import OwnCamera
 from tagkit.web.booth.presses import Press, take
 from tagkit.web.booth.sightings import Sight, Sightings
-from tagkit.web.booth.view import as_message, view_of
+from tagkit.web.booth.view import as_message, parts, view_of
 from tagkit.web.language import LANGUAGES, Words
 from tagkit.web.visitor import Visitor
 
@@ -261,7 +261,9 @@ class Live:
         template = self._socket.app.state.environments[words.language].get_template(
             "parts/station_screen.html"
         )
-        return as_message(view, template.render(view=view, words=words), visitor.initials)
+        return as_message(
+            view, template.render(view=view, words=words, parts=parts), visitor.initials
+        )
 
     async def _told(self, sentence: str) -> str:
         return await self._with_site(lambda site, visitor: _words_of(visitor, site)(sentence))

@@ -40,6 +40,8 @@ def take(
             offers = counter.facing(site, by).screen.offers
             among = tuple(one.gives.tag for one in offers if isinstance(one.gives, Choose))
             return Press(counter.press(site, by, number, offer), among)
+        case {"do": "next", "screen": int(number)}:
+            counter.next_step(site, by, number)
         case {"do": "typed", "text": str(text)}:
             counter.typed(site, by, text)
         case {"do": "scan", "text": str(line)}:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,8 +23,9 @@ class Row:
 
 @dataclass(frozen=True)
 class View:
-    """``word`` is the answer, ``more`` goes below it; ``offers`` are the presses, the large
-    button first."""
+    """``word`` is the answer, ``more`` goes below it; ``offers`` are the presses. ``leads``: the
+    first of them is the next step, which Enter, the foot switch and the NEXT card do too; of
+    several to choose from none is."""
 
     number: int
     stage: str
@@ -37,6 +39,7 @@ class View:
     steps: tuple[str, ...]
     todo: str
     offers: tuple[str, ...]
+    leads: bool
     cautions: tuple[str, ...]
     notice: str
     asks: str
@@ -66,6 +69,7 @@ def view_of(facing: Facing, words: Words) -> View:
         steps=tuple(row.text for row in rows if row.kind == "step"),
         todo=words.line(screen.todo) if screen.todo else "",
         offers=tuple(words.line(offer.label) for offer in screen.offers),
+        leads=facing.leads,
         cautions=tuple(words.line(line) for line in screen.cautions),
         notice=_notice(facing, words),
         asks=screen.asks or "",
@@ -89,6 +93,7 @@ def _holding(facing: Facing, words: Words) -> View:
         steps=(),
         todo=words("Held, it must not be used. The first four are lifted by an inspection only"),
         offers=(*reasons, words("Don’t hold it")),
+        leads=False,
         cautions=(),
         notice=_notice(facing, words),
         asks="",
@@ -115,6 +120,19 @@ def _typed(facing: Facing, words: Words) -> str:
             count=CHARACTERS_NEEDED,
         )
     return words("Type a number")
+
+
+_NUMBER = re.compile(r"\b[BTCLR]-[A-Z]{2,4}-[0-9A-Z]{5,7}-[0-9A-Z]\b")
+
+
+def parts(text: str) -> list[tuple[str, bool]]:
+    """A sentence in pieces; True for a number, which is not to be broken over two lines."""
+    found: list[tuple[str, bool]] = []
+    at = 0
+    for match in _NUMBER.finditer(text):
+        found += [(text[at : match.start()], False), (match[0], True)]
+        at = match.end()
+    return [*found, (text[at:], False)]
 
 
 def as_message(view: View, html: str, initials: str) -> dict[str, Any]:

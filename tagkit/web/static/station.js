@@ -63,12 +63,21 @@ function back() {
 }
 
 function press(offer) {
-  const key = screen.querySelector(`[data-offer="${offer}"]`);
-  if (!key || key.disabled) return;
+  if (screen.querySelector(`[data-offer="${offer}"]`)?.disabled !== false) return;
+  send({ do: "press", screen: number, offer });
+}
+
+// Enter, the foot switch: the large button, where there is one; the server says so where not.
+function next() {
+  if (document.getElementById("next")?.disabled) return;
+  send({ do: "next", screen: number });
+}
+
+function send(said) {
   // One press, one answer: free again with the next screen, or when none comes.
   for (const one of screen.querySelectorAll(".key")) one.disabled = true;
   setTimeout(() => { for (const one of screen.querySelectorAll(".key")) one.disabled = false; }, 700);
-  line.say({ do: "press", screen: number, offer });
+  line.say(said);
 }
 
 screen.addEventListener("click", (event) => {
@@ -82,7 +91,7 @@ document.getElementById("typing").addEventListener("submit", (event) => {
   event.preventDefault();
   const text = typed.value.trim();
   if (text) line.say({ do: "typed", text });
-  else press(0);
+  else next();
   typed.value = "";
 });
 release?.addEventListener("submit", (event) => {
@@ -99,7 +108,7 @@ document.getElementById("gauge")?.addEventListener("submit", (event) => {
 });
 new Keys({
   foot: booth.dataset.foot,
-  next: () => press(0),
+  next,
   scanned: (text) => {
     if (document.body.classList.contains("is-cut")) notes?.scanned(text);
     else line.say({ do: "scan", text });

@@ -95,7 +95,7 @@ def station(
     page.goto(f"{site.address}/station")
     at = AtTheStation(page, camera, room)
     at.stage("show")
-    page.wait_for_function("document.getElementById('video').readyState >= 2")
+    page.wait_for_function("() => document.getElementById('video').readyState >= 2")
     yield at
     camera.show()
 
@@ -224,6 +224,8 @@ def test_of_two_batteries_in_view_the_person_chooses(
 ) -> None:
     station.show("T7", "F6", "F7")
     station.see("ask", "WHICH ONE?")
+    station.press()
+    assert "Press the one that you mean" in station.notice()
     station.say(room["F7"])
     station.see("go", f"Battery in: {room['F7']}")
     # The other one stays in view: it is not taken for the one that is meant.

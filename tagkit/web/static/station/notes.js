@@ -99,7 +99,7 @@ export class Notes {
 
   line(note, state, mayDiscard) {
     const made = document.createElement("li");
-    const time = new Date(note.at).toLocaleTimeString(document.documentElement.lang, { hour: "2-digit", minute: "2-digit" });
+    const time = new Date(note.at).toLocaleTimeString(document.documentElement.lang, { hour: "2-digit", minute: "2-digit", hour12: false });
     const what = document.createElement("b");
     what.textContent = `${note.battery} → ${note.truck}`;
     const how = document.createElement("span");
