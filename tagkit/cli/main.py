@@ -73,6 +73,7 @@ COMMANDS = {
     "equipment": ("care", "equipment", CARE),
     "check": ("care", "check", CARE),
     "incident": ("incidents", "app", CARE),
+    "steps": ("steps", "app", CARE),
     "plan": ("plans", "app", CARE),
     "report": ("reports", "app", CARE),
     "hold": ("holding", "hold", ROOM),
