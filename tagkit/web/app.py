@@ -26,18 +26,22 @@ from tagkit.web.render import environment
 from tagkit.web.routes import (
     api,
     assets,
+    care,
     corrections,
     delivery,
     health,
+    incidents,
     labels,
     live,
     marrying,
     new_asset,
     number,
     rotation,
+    rounds,
     shift,
     station,
     stations,
+    today,
 )
 from tagkit.web.runs import Runs
 
@@ -91,6 +95,10 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         new_asset.router,
         marrying.router,
         labels.router,
+        today.router,
+        incidents.router,
+        rounds.router,
+        care.router,
     ):
         app.include_router(pages, dependencies=[ENTER], include_in_schema=False)
     for described in (api.router,):  # what programs are told of: paths under /api

@@ -71,30 +71,36 @@ forms that are not ours are refused."""
 
 
 def needs(role: Role) -> Callable[[Visitor], Visitor]:
-    """A dependency that lets pass only people with at least ``role``; roles are enforced here."""
+    """A dependency that lets pass only people with at least ``role``."""
 
     def check(visitor: TheVisitor) -> Visitor:
-        if visitor.person is None:
-            raise NotAllowed("nobody has begun a shift here", "Show your badge, or sign in")
-        if visitor.may(role):
-            return visitor
-        if visitor.pin_wanted:
-            raise NotAllowed(
-                f"this needs a {role}, and {visitor.person} has not given the PIN here",
-                "Give it on the page of your shift",
-            )
-        if visitor.ran_out is not None:
-            raise NotAllowed(
-                f"this needs a {role}, and the authorisation of {visitor.person} ran out on "
-                f"{visitor.ran_out}",
-                "Have a supervisor renew it",
-            )
-        raise NotAllowed(
-            f"this needs a {role}, and {visitor.person} is recorded as {visitor.role}",
-            f"Have a {role} do it",
-        )
+        return require_role(visitor, role)
 
     return check
+
+
+def require_role(visitor: Visitor, role: Role) -> Visitor:
+    """The visitor, who has at least ``role``; NotAllowed says what is wanting. Roles are
+    enforced here and nowhere else."""
+    if visitor.person is None:
+        raise NotAllowed("nobody has begun a shift here", "Show your badge, or sign in")
+    if visitor.may(role):
+        return visitor
+    if visitor.pin_wanted:
+        raise NotAllowed(
+            f"this needs a {role}, and {visitor.person} has not given the PIN here",
+            "Give it on the page of your shift",
+        )
+    if visitor.ran_out is not None:
+        raise NotAllowed(
+            f"this needs a {role}, and the authorisation of {visitor.person} ran out on "
+            f"{visitor.ran_out}",
+            "Have a supervisor renew it",
+        )
+    raise NotAllowed(
+        f"this needs a {role}, and {visitor.person} is recorded as {visitor.role}",
+        f"Have a {role} do it",
+    )
 
 
 Attendant = Annotated[Visitor, Depends(needs("attendant"))]

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from known_browsers import known_browser
 from tagkit.assets.card import badge_for
 from tagkit.jobs.people import authorise
 from tagkit.jobs.site import create_site
@@ -17,8 +18,6 @@ from tagkit.web.access.devices import new_code
 from tagkit.web.access.pins import choose_pin
 from tagkit.web.app import create_app
 from tagkit.web.options import LOOPBACK, ServeOptions
-
-from conftest import known_browser
 
 HOST = "room.example"
 LEAD, TECHNICIAN, ATTENDANT = "LEAD", "TECH", "ATT"

@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from known_browsers import known_browser
 from tagkit.jobs.site import create_site
-from tagkit.web.access.browser import Browser, form_token
 from tagkit.web.app import create_app
 from tagkit.web.options import ServeOptions
 
@@ -33,16 +32,6 @@ def client(site_folder: Path) -> Iterator[TestClient]:
     with TestClient(app, base_url="http://127.0.0.1:8642") as asking:
         known_browser(app, asking)
         yield asking
-
-
-def known_browser(app: FastAPI, asking: TestClient, letter: str = "t") -> Browser:
-    """Give the client a browser's cookie; its forms carry the token from now on."""
-    browser = Browser(letter * 22, letter * 43)
-    lan = app.state.options.lan
-    name = "__Host-tagkit" if lan else "tagkit"
-    asking.cookies.set(name, browser.cookie, asking.base_url.host, "/")
-    asking.headers["X-CSRF"] = form_token(browser, app.state.access)
-    return browser
 
 
 @pytest.fixture(scope="session")

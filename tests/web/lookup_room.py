@@ -10,13 +10,12 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "jobs"))
 
-from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom  # noqa: E402
-from fastapi.testclient import TestClient  # noqa: E402
-from httpx import Response  # noqa: E402
-from tagkit.web.app import create_app  # noqa: E402
-from tagkit.web.options import ServeOptions  # noqa: E402
-
-from conftest import known_browser  # noqa: E402
+from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom
+from fastapi.testclient import TestClient
+from httpx import Response
+from known_browsers import known_browser
+from tagkit.web.app import create_app
+from tagkit.web.options import ServeOptions
 
 
 def lookup_room(folder: Path) -> BatteryRoom:

@@ -11,11 +11,10 @@ from access_room import Room, room
 from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from fastapi.testclient import TestClient
+from known_browsers import known_browser
 from tagkit.errors import WrongInput
 from tagkit.web.access.once import KEPT_HOURS, once
 from tagkit.web.depends import ENTER
-
-from conftest import known_browser
 
 
 class Deeds:

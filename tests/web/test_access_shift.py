@@ -6,10 +6,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from access_room import ATTENDANT, LAST_DAY, LEAD, PIN, TECHNICIAN, Room, room
+from access_room import ATTENDANT, HOST, LAST_DAY, LEAD, PIN, TECHNICIAN, Room, room
+from fastapi import WebSocket
 from fastapi.testclient import TestClient
 from tagkit.jobs.people import authorise
 from tagkit.jobs.site import open_site
+from tagkit.web.access.refused import NotAllowed
+from tagkit.web.access.shifts import open_shift
+from tagkit.web.access.visitors import visitor_of
 
 
 @pytest.fixture
@@ -197,6 +201,32 @@ def test_without_a_person_the_choice_is_this_browsers(here: Room) -> None:
 def test_a_form_never_leads_to_another_host(here: Room, back: str) -> None:
     answer = here.client().post("/shift/open", data={"who": LEAD, "back": back})
     assert answer.headers["location"] == "/"
+
+
+def test_a_badge_shown_to_the_stations_camera_begins_a_shift(lan: Room) -> None:
+    """The picture comes over a WebSocket; the pages of the same browser know the person then."""
+
+    @lan.app.websocket("/shown")
+    async def shown_to(socket: WebSocket) -> None:
+        await socket.accept()
+        pin = socket.query_params.get("pin")
+        with lan.app.state.door.borrow() as site:
+            try:
+                open_shift(socket, site, lan.badge(ATTENDANT), pin=pin)
+            except NotAllowed as refused:
+                await socket.send_text(refused.problem)
+            else:
+                await socket.send_text(visitor_of(socket, site).person or "")
+        await socket.close()
+
+    station, address = lan.station(), f"wss://{HOST}/shown"
+    with station.websocket_connect(address) as socket:
+        assert socket.receive_text() == ATTENDANT
+    assert at_work(station, ATTENDANT)
+    with station.websocket_connect(f"{address}?pin={PIN}") as socket:
+        assert "PIN is not taken here" in socket.receive_text()
+    with lan.client().websocket_connect(address) as socket:
+        assert "not a station" in socket.receive_text()
 
 
 def test_a_pin_gives_the_browser_another_cookie(here: Room) -> None:

@@ -56,8 +56,9 @@ def test_a_delivery_is_mended_taken_in_printed_and_married_on_a_phone(
     address, folder = room
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(f"{address}/shift")
-    page.get_by_label("badge").or_(page.locator("input[name=who]")).first.fill("TT")
-    page.locator("input[name=who]").first.press("Enter")
+    page.locator("input[name=who]").first.fill("TT")
+    with page.expect_navigation():
+        page.locator("input[name=who]").first.press("Enter")
 
     page.goto(f"{address}/delivery")
     page.set_input_files(

@@ -1,0 +1,339 @@
+"""What is done to an asset in the room, each as a short form: fields, caution, and the job.
+
+The forms are data, so that all of them look and work alike; what a figure must be like is the
+jobs' concern.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypedDict
+
+from tagkit.assets.tag import Kind
+from tagkit.errors import WrongInput
+from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
+from tagkit.jobs.charge_flags import flags_of
+from tagkit.jobs.inspecting import CHECKLISTS, WASH_CAUTION, clean, inspect
+from tagkit.jobs.repairing import CAUTION as REPAIR_CAUTION
+from tagkit.jobs.repairing import repair
+from tagkit.jobs.site import Site
+from tagkit.jobs.testing import CAPACITY_CAUTION, LEAKAGE_CAUTION, capacity_test, leakage_test
+from tagkit.jobs.watering import CAUTION as WATER_CAUTION
+from tagkit.jobs.watering import water
+from tagkit.record.care_bodies import LEVELS, REPAIRS
+from tagkit.record.state import AssetState
+from tagkit.rules.flags import Flag
+from tagkit.web.visitor import Role
+
+Sort = Literal["text", "area", "choice", "tick"]
+Given = Mapping[str, str]
+
+
+class Who(TypedDict):
+    """Who enters it, and where."""
+
+    by: str
+    station: str
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing that is asked."""
+
+    name: str
+    label: str
+    sort: Sort = "text"
+    options: tuple[str, ...] = ()
+    hint: str = ""
+    example: str = ""
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was recorded means."""
+
+    flags: tuple[Flag, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CareAct:
+    """One form. ``goes`` says for which states it is offered."""
+
+    key: str
+    title: str
+    press: str
+    kinds: tuple[Kind, ...]
+    role: Role
+    caution: str
+    fields: Callable[[AssetState], Sequence[Field]]
+    act: Callable[[Site, str, Given, Who], Told]
+    goes: Callable[[AssetState], bool] = lambda _state: True
+
+
+def acts_for(state: AssetState) -> list[CareAct]:
+    """What can be done to this asset now."""
+    return [one for one in ACTS if Kind(state.kind) in one.kinds and one.goes(state)]
+
+
+def act_named(state: AssetState, key: str) -> CareAct | None:
+    """The act with this key, if it goes with the asset."""
+    return next((one for one in acts_for(state) if one.key == key), None)
+
+
+_CHARGE_CAUTION = (
+    "Charger off before any connector moves; charger to battery, never to truck; air moving, "
+    "covers open, no flame. The makers' instructions decide."
+)
+_READINGS = (
+    Field("temperature", "Electrolyte temperature", example="31 °C"),
+    Field("gravity", "Specific gravity", example="1.150"),
+)
+
+
+def _start_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        Field("charger", "Number of the charger", example="C-QM-00017-B", required=True),
+        Field("kind", "Kind of charge", "choice", CHARGE_KINDS),
+        *_READINGS,
+        Field("gauge", "Discharge on the truck's gauge, percent", example="75"),
+    )
+
+
+def _start(site: Site, tag: str, given: Given, who: Who) -> Told:
+    readings = ChargeReadings(_text(given, "temperature"), _text(given, "gravity"),
+                              _number(given, "gauge"))  # fmt: skip
+    event, judged = start_charge(
+        site, tag, given.get("charger", ""), readings, **who,
+        charge_kind=given.get("kind") or CHARGE_KINDS[0], answer=_text(given, "answer"),
+    )  # fmt: skip
+    return Told(flags_of(event), tuple(one.sentence for one in judged.readiness.cautions))
+
+
+def _end_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        *_READINGS,
+        Field("ah", "Ampere-hours that the charger counted", example="640"),
+        Field("highest", "Highest electrolyte temperature", example="42 °C"),
+        Field("confirmed", "It is charged, although the charge was short", "tick"),
+    )
+
+
+def _end(site: Site, tag: str, given: Given, who: Who) -> Told:
+    readings = ChargeReadings(_text(given, "temperature"), _text(given, "gravity"))
+    event = end_charge(
+        site, tag, readings, **who, answer=_text(given, "answer"), ah=_text(given, "ah"),
+        highest=_text(given, "highest"), confirmed=given.get("confirmed") == "yes",
+    )  # fmt: skip
+    short = "It was too short to count as a charge: it is not ready."
+    return Told(flags_of(event), () if event.body.get("counts", True) else (short,))
+
+
+def _water_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        Field("litres", "Water for the whole battery", example="4.5 l"),
+        Field("cells", "Or cell by cell", example="7: 0.3, 12: 0.4",
+              hint="Number from the positive post, then litres."),
+        Field("before", "Level before", "choice", ("", *LEVELS)),
+        Field("after", "Level after", "choice", ("", *LEVELS)),
+    )  # fmt: skip
+
+
+def _water(site: Site, tag: str, given: Given, who: Who) -> Told:
+    done = water(
+        site, tag, **who, litres=_text(given, "litres"), by_cell=_by_cell(given.get("cells", "")),
+        before=_text(given, "before"), after=_text(given, "after"),
+    )  # fmt: skip
+    notes = []
+    if done.overcharge_ah is not None:
+        notes.append(f"That is {done.overcharge_ah:.0f} Ah of overcharge since the last watering.")
+    if done.due.at is not None:
+        notes.append(f"Due again about {done.due.at:%Y-%m-%d}.")
+    elif done.due.reason:
+        notes.append(done.due.reason)
+    return Told(done.flags, tuple(notes))
+
+
+def _capacity_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        Field("current", "Discharge current", example="155 A", required=True),
+        Field("minutes", "Minutes down to the cut-off voltage", example="290", required=True),
+        Field("temperature", "Mean electrolyte temperature", example="29 °C"),
+        Field("cut_off", "Voltage at the end", example="40.8 V"),
+        Field("note", "Remarks", "area"),
+    )
+
+
+def _capacity(site: Site, tag: str, given: Given, who: Who) -> Told:
+    done = capacity_test(
+        site, tag, **who, current=given.get("current", ""), minutes=_number(given, "minutes") or 0,
+        temperature=_text(given, "temperature"), cut_off=_text(given, "cut_off"),
+        note=_text(given, "note"),
+    )  # fmt: skip
+    result = done.result
+    if result.percent is None:
+        return Told((), (result.reason,))
+    said = f"{result.percent:.0f} percent of the rated capacity"
+    if not result.life_over:
+        return Told((), (f"{said}.",))
+    return Told((Flag("life over", f"{said}: the end of its life", "act"),))
+
+
+def _leakage_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        Field("resistance", "Resistance from the case to a post, the smaller one",
+              example="4 kohm", required=True),
+        Field("note", "Remarks", "area"),
+    )  # fmt: skip
+
+
+def _leakage(site: Site, tag: str, given: Given, who: Who) -> Told:
+    done = leakage_test(site, tag, given.get("resistance", ""), **who, note=_text(given, "note"))
+    flags = (done.result.flag,) if done.result.flag else ()
+    notes = [] if flags else ["It passes."]
+    if done.held:
+        notes.append("It is held for safety.")
+    return Told(flags, tuple(notes))
+
+
+def _repair_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        Field("sort", "What was done", "choice", REPAIRS, required=True),
+        Field("cells", "Cells, from the positive post", example="7, 12"),
+        Field("what", "In a few words"),
+        Field("weighed", "Weight on the scale, when reweighed", example="1138 kg"),
+        Field("scale_error", "Error of the scale", example="5 kg"),
+        Field("connector", "Connector that is on it now"),
+        Field("cable_side", "Side of the cable"),
+        Field("cable_length", "Length of the cable", example="900 mm"),
+        Field("settles", "It does what was still to be done", "tick"),
+    )
+
+
+def _repair(site: Site, tag: str, given: Given, who: Who) -> Told:
+    names = ("weighed", "scale_error", "connector", "cable_side", "cable_length")
+    marks = {name: given[name].strip() for name in names if given.get(name, "").strip()}
+    done = repair(
+        site, tag, given.get("sort", ""), **who, cells=_cells(given.get("cells", "")),
+        what=_text(given, "what"), marks=marks, settles=_settles(given),
+    )  # fmt: skip
+    return Told((), done.notes)
+
+
+def _inspect_fields(state: AssetState) -> Sequence[Field]:
+    sorts = (
+        ("equipment", "periodic")
+        if state.kind == "R"
+        else ("periodic", "arrival", "change", "hold")
+    )
+    return (
+        Field("sort", "Which inspection", "choice", sorts, required=True,
+              hint="; ".join(f"{sort}: {CHECKLISTS[sort]}" for sort in sorts if CHECKLISTS[sort])),
+        Field("findings", "What was found, a line each", "area",
+              hint="Empty: nothing, it passed. Each finding stays on the morning list until it is "
+                   "settled."),
+        Field("hold", "Because of it", "choice", ("", "ordinary", "safety"),
+              hint="ordinary: hold it; safety: hold it until an inspection lifts that."),
+        Field("settles", "It does what was still to be done", "tick"),
+        *((Field("lift", "It passed: lift the hold (supervisor)", "tick"),) if state.holds else ()),
+    )  # fmt: skip
+
+
+def _inspect(site: Site, tag: str, given: Given, who: Who) -> Told:
+    found = [line.strip() for line in given.get("findings", "").splitlines() if line.strip()]
+    done = inspect(
+        site, tag, **who, sort=given.get("sort", ""), findings=found, hold=_text(given, "hold"),
+        settles=_settles(given), lift=given.get("lift") == "yes",
+    )  # fmt: skip
+    notes = [f"To be done: {one}" for one in done.todos]
+    if done.held:
+        notes.insert(0, "It is held. Print the out-of-service card and hang it on.")
+    if done.lifted:
+        notes.insert(0, "The hold is lifted.")
+    return Told((), tuple(notes) or ("Nothing was found.",))
+
+
+def _clean_fields(_state: AssetState) -> Sequence[Field]:
+    return (
+        Field("using", "Washed with", example="soda solution, then water", required=True),
+        Field("neutralised", "Neutralised: it no longer foams", "tick"),
+        Field("resistance", "Resistance from case to post, dry", example="40 kohm"),
+    )
+
+
+def _clean(site: Site, tag: str, given: Given, who: Who) -> Told:
+    clean(
+        site, tag, **who, using=given.get("using", ""), resistance=_text(given, "resistance"),
+        neutralised=given.get("neutralised") == "yes",
+    )  # fmt: skip
+    return Told()
+
+
+_BATTERY = (Kind.BATTERY,)
+
+ACTS: tuple[CareAct, ...] = (
+    CareAct("charge", "Put on charge", "Charge begins", _BATTERY, "attendant", _CHARGE_CAUTION,
+            _start_fields, _start, lambda state: not state.charging),
+    CareAct("charged", "End of charge", "Charge has ended", _BATTERY, "attendant", _CHARGE_CAUTION,
+            _end_fields, _end),
+    CareAct("water", "Water", "Watered", _BATTERY, "attendant", WATER_CAUTION,
+            _water_fields, _water),
+    CareAct("inspect", "Inspect", "Inspected", tuple(Kind), "technician",
+            "Look, don't reach: no jewellery, eye protection. What may hurt is held at once.",
+            _inspect_fields, _inspect),
+    CareAct("wash", "Wash and neutralise", "Washed", _BATTERY, "attendant", WASH_CAUTION,
+            _clean_fields, _clean),
+    CareAct("leakage", "Case leakage test", "Measured", _BATTERY, "technician", LEAKAGE_CAUTION,
+            _leakage_fields, _leakage),
+    CareAct("capacity", "Capacity test", "Tested", _BATTERY, "technician", CAPACITY_CAUTION,
+            _capacity_fields, _capacity),
+    CareAct("repair", "Repair", "Repaired", _BATTERY, "technician", REPAIR_CAUTION,
+            _repair_fields, _repair),
+)  # fmt: skip
+
+
+def _text(given: Given, name: str) -> str | None:
+    return given.get(name, "").strip() or None
+
+
+def _number(given: Given, name: str) -> float | None:
+    text = given.get(name, "").strip().rstrip("%").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        raise WrongInput(f"“{text}” is not a number", "Write digits", name) from None
+
+
+def _cells(text: str) -> list[int]:
+    parts = text.replace(",", " ").replace(";", " ").split()
+    return [_cell(part) for part in parts]
+
+
+def _cell(text: str) -> int:
+    if not (text.isascii() and text.isdigit()):
+        raise WrongInput(f"“{text}” is not the number of a cell", "Write it like 7", "cells")
+    return int(text)
+
+
+def _by_cell(text: str) -> dict[int, str] | None:
+    if not text.strip():
+        return None
+    found: dict[int, str] = {}
+    for part in _parts(text):
+        cell, colon, litres = part.partition(":")
+        if not colon:
+            raise WrongInput(f"“{part}” names no cell", "Write it like 7: 0.3, 12: 0.4", "cells")
+        found[_cell(cell.strip())] = litres.strip()
+    return found
+
+
+def _parts(text: str) -> Iterable[str]:
+    return (part.strip() for part in text.replace(";", ",").split(",") if part.strip())
+
+
+def _settles(given: Given) -> Sequence[str]:
+    return ("all",) if given.get("settles") == "yes" else ()

@@ -1,0 +1,215 @@
+"""Care on a screen: charge, water, rounds, tests, repairs, inspections, incidents, the morning."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from known_browsers import known_browser
+from station_room import BatteryRoom, station_room  # type: ignore[import-not-found]
+from tagkit.web.app import create_app
+from tagkit.web.options import ServeOptions
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
+    return station_room(tmp_path_factory.mktemp("care") / "site")
+
+
+@pytest.fixture
+def room(kept: BatteryRoom, tmp_path: Path) -> BatteryRoom:
+    return kept.moved_to(tmp_path / "site")
+
+
+@pytest.fixture
+def lead(room: BatteryRoom) -> Iterator[TestClient]:
+    """Pages with the shift of the supervisor TS open."""
+    app = create_app(ServeOptions(room.folder))
+    with TestClient(app, base_url="http://127.0.0.1:8642") as asking:
+        known_browser(app, asking)
+        asking.post("/shift/open", data={"who": "TS"})
+        yield asking
+
+
+def test_care_finds_an_asset_by_any_of_its_names_and_offers_what_goes_with_it(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    page = lead.get("/care", params={"number": "F1"})
+    assert page.url.path == f"/care/{room['F1']}"
+    assert "Capacity test" in page.text
+    truck = lead.get(f"/care/{room['T1']}").text
+    assert "Inspect" in truck
+    assert "Capacity test" not in truck
+    assert lead.get("/care", params={"number": "nobody"}).status_code == 404
+
+
+def test_a_charge_begins_and_ends_with_its_flags_said_at_once(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    tag = room["LIGHT"]
+    begun = lead.post(f"/care/{tag}/charge", data={"charger": room["C2"], "gravity": "1.150"})
+    assert "It is recorded" in begun.text
+    assert room.place("LIGHT") == "C2"
+    ended = lead.post(f"/care/{tag}/charged", data={"temperature": "35 °C"})
+    assert "too short to count" in ended.text
+
+
+def test_a_charger_of_the_wrong_voltage_is_refused_and_nothing_is_recorded(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    before = room.count
+    refused = lead.post(f"/care/{room['F2']}/charge", data={"charger": room["C24"]})
+    assert refused.status_code == 422
+    assert "not logged" in refused.text
+    assert room.count == before
+
+
+def test_water_is_recorded_and_what_it_means_is_said(lead: TestClient, room: BatteryRoom) -> None:
+    told = lead.post(f"/care/{room['F3']}/water", data={"litres": "4.5 l", "before": "low"})
+    assert "Ah of overcharge" in told.text
+    wrong = lead.post(f"/care/{room['F3']}/water", data={"litres": "much"})
+    assert wrong.status_code == 422
+    assert 'value="much"' in wrong.text
+    assert len(room.events("watered")) == 1
+
+
+def test_findings_hold_a_battery_and_a_passed_inspection_lifts_the_hold(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    tag = room["F4"]
+    found = {"sort": "periodic", "findings": "case cracked at the left", "hold": "safety"}
+    assert "It is held" in lead.post(f"/care/{tag}/inspect", data=found).text
+    assert room.state("F4").holds
+    assert (
+        "The hold is lifted"
+        in lead.post(f"/care/{tag}/inspect", data={"sort": "hold", "lift": "yes"}).text
+    )
+    assert not room.state("F4").holds
+
+
+def test_a_test_a_repair_and_a_wash_are_recorded(lead: TestClient, room: BatteryRoom) -> None:
+    tag = room["F5"]
+    for key, given, said in (
+        (
+            "capacity",
+            {"current": "155 A", "minutes": "200", "temperature": "30 °C"},
+            "end of its life",
+        ),
+        ("leakage", {"resistance": "400 kohm"}, "It passes"),
+        ("repair", {"sort": "cell replaced", "cells": "7"}, "same make"),
+        ("wash", {"using": "soda solution", "neutralised": "yes"}, "It is recorded"),
+    ):
+        told = lead.post(f"/care/{tag}/{key}", data=given)
+        assert said in told.text, told.text
+
+
+def test_an_attendant_is_not_offered_a_technicians_work(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    lead.post("/shift/open", data={"who": "KM"})
+    done = lead.post(f"/care/{room['F5']}/leakage", data={"resistance": "400 kohm"})
+    assert "needs a technician" in done.text
+    assert room.events("leakage_tested") == []
+
+
+def readings(**others: str) -> dict[str, str]:
+    keyed = {f"gravity-{cell}": "1275" for cell in range(1, 25)}
+    return {**keyed, "temperature": "25", **others}
+
+
+def test_a_round_is_judged_while_it_is_keyed_in_and_then_recorded(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    tag = room["F6"]
+    look = lead.post(
+        f"/rounds/{tag}/look", data=readings(**{"gravity-7": "1190", "gravity-8": "12"})
+    )
+    told = look.json()
+    assert set(told["says"]) == {"7", "8"}
+    assert room.events("cells_read") == []
+    page = lead.post(f"/rounds/{tag}", data=readings(**{"gravity-7": "1190"}))
+    assert "The round is recorded" in page.text
+    assert "suspect cell" in page.text
+    (event,) = room.events("cells_read")
+    assert len(event.body["cells"]) == 24
+
+
+def test_a_reversed_cell_is_asked_for_twice_then_taken_and_holds_the_battery(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    tag = room["F7"]
+    asked = lead.post(f"/rounds/{tag}", data=readings(**{"volts-3": "-0.40"}))
+    assert asked.status_code == 422
+    assert 'name="confirm-3"' in asked.text
+    assert room.events("cells_read") == []
+    lead.post(f"/rounds/{tag}", data=readings(**{"volts-3": "-0.40", "confirm-3": "yes"}))
+    assert room.state("F7").safety_held
+
+
+def test_a_wrong_cell_is_named_and_what_was_keyed_in_stays_on_the_form(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    page = lead.post(f"/rounds/{room['F6']}", data=readings(**{"gravity-9": "9"}))
+    assert page.status_code == 422
+    assert "cell 9" in page.text
+    assert page.text.count('value="1275"') == 23
+
+
+@pytest.mark.parametrize("ending", ["pdf", "xlsx", "csv"])
+def test_a_blank_sheet_comes_as_pdf_xlsx_and_csv(
+    lead: TestClient, room: BatteryRoom, ending: str
+) -> None:
+    sheet = lead.get(f"/rounds/{room['F6']}/sheet.{ending}")
+    assert sheet.status_code == 200
+    assert len(sheet.content) > 100
+
+
+def test_a_filled_sheet_fills_the_form_and_records_nothing_yet(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    tag = room["F8"]
+    blank = lead.get(f"/rounds/{tag}/sheet.csv").content.decode("utf-8-sig").splitlines()
+    row = next(place for place, line in enumerate(blank) if line.split(",")[0].strip('"') == "1")
+    blank[row] = "1,1280" + "," * (blank[row].count(",") - 1)
+    page = lead.post(
+        f"/rounds/{tag}/filled", files={"sheet": ("r.csv", "\n".join(blank).encode(), "text/csv")}
+    )
+    assert 'name="gravity-1"' in page.text
+    assert 'value="1280"' in page.text
+    assert room.events("cells_read") == []
+
+
+def test_the_rounds_are_drawn_as_a_chart(lead: TestClient, room: BatteryRoom) -> None:
+    tag = room["F9"]
+    for _ in range(2):
+        lead.post(f"/rounds/{tag}", data=readings())
+    assert f"/rounds/{tag}/chart.svg" in lead.get(f"/rounds/{tag}").text
+    assert "<svg" in lead.get(f"/rounds/{tag}/chart.svg").text
+
+
+def test_an_incident_is_kept_apart_and_holds_what_was_part_of_it(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    told = lead.post(
+        "/incidents",
+        data={"sort": "spill", "what": "acid on the floor at bay 3", "assets": room["F10"],
+              "hurt": "no", "hold": "yes"},
+    )  # fmt: skip
+    assert "acid on the floor" in told.text
+    assert room.state("F10").safety_held
+    empty = lead.post("/incidents", data={"sort": "spill", "what": "x"})
+    assert empty.status_code == 422
+
+
+def test_the_morning_list_tells_what_is_flagged_due_and_done_and_comes_as_a_calendar(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    lead.post(f"/care/{room['F3']}/water", data={"litres": "4.5 l"})
+    page = lead.get("/today").text
+    assert "Morning list" in page
+    assert "waterings" in page
+    calendar = lead.get("/today.ics")
+    assert calendar.headers["content-type"].startswith("text/calendar")
+    assert calendar.text.startswith("BEGIN:VCALENDAR")
