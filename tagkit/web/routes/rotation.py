@@ -5,8 +5,6 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from tagkit.assets.tag import Kind
-from tagkit.jobs.assets import asset
 from tagkit.jobs.site import Site
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
@@ -20,8 +18,7 @@ router = APIRouter()
 def show(request: Request, site: TheSite, visitor: TheVisitor, truck: str = "") -> HTMLResponse:
     """The whole room, or what goes into one truck."""
     if truck.strip():
-        found = asset(site.record, truck, Kind.TRUCK)
-        return page(request, "rotation_truck.html", {"it": truck_rotation(site, found)})
+        return page(request, "rotation_truck.html", {"it": truck_rotation(site, truck)})
     return _list(request, site, visitor, "rotation.html")
 
 

@@ -11,6 +11,7 @@ from tagkit.jobs.assets import is_married
 from tagkit.jobs.fit import Judgement
 from tagkit.jobs.judging import Telling, telling
 from tagkit.jobs.matches import Match, matches_of
+from tagkit.jobs.plates import called
 from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
@@ -84,12 +85,12 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
         role=role_of(where.state),
         what=tuple(in_one_line(kind, state.nameplate, units)),
         place_kind=place.get("kind"),
-        place=Linked(name, _called(site.record.state(name))) if at_asset and name else None,
+        place=Linked(name, _name(site, name)) if at_asset and name else None,
         place_words=None if at_asset else name or place.get("kind"),
         ready_at=ready_at,
         lifted=lifted,
         cautions=cautions,
-        inside=tuple(Linked(tag, _called(site.record.state(tag))) for tag in where.holds),
+        inside=tuple(Linked(tag, _name(site, tag)) for tag in where.holds),
         plate=tuple(plate_lines(kind, state.nameplate, units)),
         married=is_married(state),
         timeline=tuple(entries(events[:shown], state.tag)),
@@ -127,12 +128,9 @@ def _readiness(
     )
 
 
-def _called(state: AssetState | None) -> str | None:
-    """What people call it, apart from its number."""
-    for field in ("fleet_number", "bay"):
-        if state and (fact := state.nameplate.get(field)):
-            return str(fact["value"])
-    return None
+def _name(site: Site, tag: str) -> str | None:
+    state = site.record.state(tag)
+    return called(state) if state else None
 
 
 @dataclass(frozen=True)
@@ -169,7 +167,7 @@ def _group(match: Match, kind: Kind, units: str) -> FitGroup:
         match.result,
         tuple(
             Linked(tag, None if name == tag else name)
-            for tag, name in zip(match.tags, match.names, strict=True)
+            for tag, name in zip(match.group.tags, match.group.names, strict=True)
         ),
         tuple(in_one_line(kind, match.judged.other.nameplate, units)),
         tuple(check_words(check) for check in match.deciding),

@@ -1,0 +1,105 @@
+"""The rotation of the whole room: what goes next into the trucks of each plate.
+
+Of each plate only as many batteries are judged as it takes to know the next ones; what goes into
+one truck, and why each other battery is passed over, is asked of tagkit.jobs.rotation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tagkit.assets.tag import Kind
+from tagkit.jobs.care_facts import plain, when
+from tagkit.jobs.fit import judge_states
+from tagkit.jobs.plates import PlateGroup, plate_groups
+from tagkit.jobs.site import Site
+from tagkit.record.outlook import Outlook
+from tagkit.record.state import AssetState
+from tagkit.rules.rotation import Candidate, Place, next_battery
+
+TAKES = 3
+SOON = 2
+_LOOKED_AT = 60
+_MARGIN_KG = 10.0
+"""So much more widely than the plate allows is asked; the rule decides."""
+
+
+@dataclass(frozen=True)
+class TruckGroup:
+    """Trucks with one plate and what goes into them. The fleet must have been judged."""
+
+    trucks: PlateGroup
+    name: str
+    """What people call such trucks, or empty."""
+    takes: tuple[Place, ...]
+    """May go now, the one rested longest first."""
+    soon: tuple[Place, ...]
+    """Fit, and ready at a known time."""
+    trouble: str
+    """Why nothing can be said; else empty."""
+
+
+def truck_groups(site: Site) -> list[TruckGroup]:
+    """All trucks in the fleet, by their groups and plates."""
+    groups = [_group(site, trucks) for trucks in plate_groups(site, Kind.TRUCK, "group", "model")]
+    return sorted(groups, key=lambda one: (one.name, one.trucks.tags))
+
+
+def _group(site: Site, trucks: PlateGroup) -> TruckGroup:
+    truck = trucks.example
+    volts = plain(truck.nameplate.get("voltage"))
+    if volts is None:
+        trouble = "the truck's voltage is not known, so no battery is confirmed for it"
+        return TruckGroup(trucks, _name(truck), (), (), trouble)
+    candidates = _candidates(site, truck, volts)
+    places = next_battery(candidates, site.now().astimezone(site.timezone())).places
+    fits = {one.tag for one in candidates if one.verdict == "fit"}
+    return TruckGroup(
+        trucks,
+        _name(truck),
+        tuple(place for place in places if place.place)[:TAKES],
+        tuple(one for one in places if not one.place and one.ready_at and one.tag in fits)[:SOON],
+        "",
+    )
+
+
+def _candidates(site: Site, truck: AssetState, volts: float) -> list[Candidate]:
+    """Charged batteries in order of rest, until enough of them are known."""
+    low, high = (plain(truck.nameplate.get(name)) for name in ("weight_min", "weight_max"))
+    window = None if low is None or high is None else (low - _MARGIN_KG, high + _MARGIN_KG)
+    near = (volts - 0.01, volts + 0.01)
+    found: list[Candidate] = []
+    takes = soon = 0
+    for row in site.record.outlook().batteries(near, ("charged",), window, _LOOKED_AT):
+        candidate = _judged(site, row, truck)
+        if candidate is None:
+            continue
+        found.append(candidate)
+        takes += candidate.verdict == "fit" and candidate.readiness.ready
+        soon += candidate.verdict == "fit" and candidate.readiness.ready_at is not None
+        if takes >= TAKES and soon >= SOON:
+            break
+    return found
+
+
+def _judged(site: Site, row: Outlook, truck: AssetState) -> Candidate | None:
+    state = site.record.state(row.tag)
+    if state is None:
+        return None
+    judged = judge_states(site, state, truck)
+    place = state.place or {}
+    return Candidate(
+        row.tag,
+        judged.verdict.result,
+        judged.readiness,
+        (),
+        when(row.rested_since) if row.rested_since else None,
+        f"in truck {place['name']}" if place.get("kind") == "truck" else "",
+    )
+
+
+def _name(truck: AssetState) -> str:
+    for field in ("group", "model"):
+        if fact := truck.nameplate.get(field):
+            return str(fact["value"])
+    return ""
