@@ -63,6 +63,8 @@ def open_shift(
     if isinstance(card, Badge) and card.site != site.settings.site.code:
         raise NotAllowed(f"this badge is of another site ({card.site})", "Show one of this site")
     try:
+        if pin and connection.scope["type"] != "http":
+            raise NotAllowed("a PIN is not taken here", "Give it on the page of your shift")
         if pin:
             check_pin(store, code, pin, device, now, trusted=station is not None or own)
         elif station is None and not own:
