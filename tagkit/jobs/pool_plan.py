@@ -1,13 +1,13 @@
 """The pool of batteries played through with the fleet of the record.
 
-Kinds of battery are those of one voltage and capacity; a group of trucks takes the kind that
-most of its fitting batteries are of. What the record does not say (shifts, use in an hour) is
-taken as given and named.
+Trucks of one voltage and weight window form a group, and the batteries that fit it are its kind;
+a battery that fits several is counted where batteries are scarcest. What the record does not say
+(shifts, use in an hour) is taken as given and named.
 """
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -103,14 +103,16 @@ def plan_pool(
         for state in site.record.states()
         if state.registered_at and not state.retired_at and state.kind in "BTC"
     ]
-    kinds = _battery_kinds(site, fleet)
-    groups = _groups(site, fleet, kinds, shifts, use_percent_per_hour, notes)
+    windows = _windows(fleet)
+    members = _members(site, fleet, windows, notes)
+    kinds = [_kind(site, window, members[window.name]) for window in windows]
+    groups = _groups(windows, members, shifts, use_percent_per_hour, notes)
     if not groups:
         raise WrongInput(
             "there is no truck with batteries of its voltage", "Take trucks and batteries in first"
         )
     used = {group.battery for group in groups}
-    pools = tuple(kind for kind in kinds if kind.name in used)
+    pools = tuple(kind for kind in kinds if kind and kind.name in used)
     rows = _charger_kinds(fleet, pools, site, notes)
     if not rows:
         raise WrongInput("there is no charger for these batteries", "Take chargers in first")
@@ -136,99 +138,114 @@ def plan_pool(
     return PoolPlanned(plan, result, need, service_percent, thumb, tuple(notes))
 
 
-def _battery_kinds(site: Site, fleet: Sequence[AssetState]) -> list[BatteryKind]:
-    count: Counter[tuple[float, float]] = Counter()
+@dataclass(frozen=True)
+class _Window:
+    """Trucks that take the same batteries."""
+
+    name: str
+    volts: float
+    low: float
+    high: float
+    trucks: int
+
+    def takes(self, volts: float | None, kilograms: float | None) -> bool:
+        """By voltage and weight; what is not known is not taken."""
+        return volts == self.volts and kilograms is not None and self.low <= kilograms <= self.high
+
+
+def _windows(fleet: Sequence[AssetState]) -> list[_Window]:
+    """The groups of trucks, by the group on their plates, voltage and weight window."""
+    count: Counter[tuple[str, float, float, float]] = Counter()
     for state in fleet:
-        if state.kind == "B" and not state.holds:
-            facts = battery_facts(state, site.settings)
-            if facts.volts and facts.capacity_ah:
-                count[facts.volts, facts.capacity_ah] += 1
-    return [
-        BatteryKind(_kind_name(volts, capacity), number, volts, capacity)
-        for (volts, capacity), number in sorted(count.items())
-    ]
-
-
-def _kind_name(volts: float, capacity: float) -> str:
-    return f"{volts:g} V {capacity:g} Ah"
-
-
-def _groups(
-    site: Site, fleet: Sequence[AssetState], kinds: Sequence[BatteryKind],
-    shifts: Sequence[tuple[float, float]], use: float | None, notes: list[str],
-) -> list[TruckGroup]:  # fmt: skip
-    batteries = [
-        (state, battery_facts(state, site.settings)) for state in fleet if state.kind == "B"
-    ]
-    trucks: Counter[tuple[str, str]] = Counter()
-    without = 0
-    for state in fleet:
-        if state.kind != "T":
+        if state.kind != "T" or state.holds:
             continue
         volts, low, high = (
             plain(state.nameplate.get(name)) for name in ("voltage", "weight_min", "weight_max")
         )
-        going: Counter[str] = Counter(
-            _kind_name(facts.volts, facts.capacity_ah)
-            for _, facts in batteries
-            if facts.volts == volts and facts.volts and facts.capacity_ah
-            and (None in (facts.kilograms, low, high) or low <= facts.kilograms <= high)  # type: ignore[operator]
-        )  # fmt: skip
-        if not going:
-            without += 1
+        if volts is None or low is None or high is None:
             continue
-        name = state.nameplate.get("group")
-        battery = going.most_common(1)[0][0]
-        trucks[str(name["value"]) if name else f"{volts:g} V trucks", battery] += 1
+        group = state.nameplate.get("group")
+        name = str(group["value"]) if group else f"{volts:g} V trucks"
+        count[name, volts, low, high] += 1
+    names = Counter(name for name, _, _, _ in count)
+    return [
+        _Window(
+            name if names[name] == 1 else f"{name}, {low:.0f} to {high:.0f} kg", volts, low, high,
+            trucks,
+        )
+        for (name, volts, low, high), trucks in sorted(count.items())
+    ]  # fmt: skip
+
+
+def _members(
+    site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window], notes: list[str]
+) -> dict[str, list[AssetState]]:
+    """The batteries of each group."""
+    members: dict[str, list[AssetState]] = {window.name: [] for window in windows}
+    fitting = []
+    for state in fleet:
+        if state.kind == "B" and not state.holds:
+            facts = battery_facts(state, site.settings)
+            takers = [one for one in windows if one.takes(facts.volts, facts.kilograms)]
+            fitting.append((len(takers), state.tag, state, takers))
+    without = sum(1 for number, *_ in fitting if not number)
     if without:
-        notes.append(f"{without} truck(s) have no battery of their voltage and weight: left out")
-    means = _use_by_kind(batteries, shifts)
+        notes.append(f"{without} battery(ies) fit no truck by voltage and weight: left out")
+    for _, _, state, takers in sorted(fitting, key=lambda one: one[:2]):
+        if takers:
+            scarcest = min(takers, key=lambda one: (len(members[one.name]) / one.trucks, one.name))
+            members[scarcest.name].append(state)
+    return members
+
+
+def _kind(site: Site, window: _Window, batteries: Sequence[AssetState]) -> BatteryKind | None:
+    """The batteries of a group as a kind, with their mean capacity."""
+    known = [battery_facts(state, site.settings).capacity_ah for state in batteries]
+    capacities = [capacity for capacity in known if capacity]
+    if not capacities:
+        return None
+    mean = sum(capacities) / len(capacities)
+    return BatteryKind(window.name, len(batteries), window.volts, round(mean))
+
+
+def _groups(
+    windows: Sequence[_Window], members: Mapping[str, Sequence[AssetState]],
+    shifts: Sequence[tuple[float, float]], use: float | None, notes: list[str],
+) -> list[TruckGroup]:  # fmt: skip
+    """The groups that can be played through: a plan needs a battery in each truck."""
     if use is None:
         notes.append("use by the record's discharges where they are known, else 8 % an hour")
     notes.append(
         "shifts " + ", ".join(f"{start:g}-{end:g} h" for start, end in shifts) + ", every day"
     )
-    known = {kind.name: kind for kind in kinds}
-    found: dict[tuple[str, str], TruckGroup] = {}
-    for (group, battery), number in sorted(trucks.items()):
-        if battery in known:
-            found[group, battery] = TruckGroup(
-                group if group not in {one for one, _ in found} else f"{group} ({battery})",
-                number, battery, tuple(shifts), use or means.get(battery, 8.0),
-            )  # fmt: skip
-    return _enough(list(found.values()), known, notes)
-
-
-def _enough(
-    groups: list[TruckGroup], kinds: Mapping[str, BatteryKind], notes: list[str]
-) -> list[TruckGroup]:
-    """Trucks without a battery of their own are left out, since a plan needs one in each."""
-    left = {name: kind.count for name, kind in kinds.items()}
-    kept = []
-    for group in groups:
-        number = min(group.trucks, left[group.battery])
-        left[group.battery] -= number
-        if number < group.trucks:
+    found = []
+    for window in windows:
+        batteries = members[window.name]
+        trucks = min(window.trucks, len(batteries))
+        if trucks < window.trucks:
             notes.append(
-                f"{group.name}: {group.trucks - number} truck(s) without a battery left out"
+                f"{window.name}: {window.trucks - trucks} truck(s) without a battery left out"
             )
-        if number:
-            kept.append(replace(group, trucks=number))
-    return kept
+        if trucks:
+            found.append(
+                TruckGroup(
+                    window.name, trucks, window.name, tuple(shifts),
+                    use or _use(batteries, shifts) or 8.0,
+                )
+            )  # fmt: skip
+    return found
 
 
-def _use_by_kind(
-    batteries: Sequence[tuple[AssetState, Any]], shifts: Sequence[tuple[float, float]]
-) -> dict[str, float]:
-    """Percent of capacity in an hour, taking a use as one shift long."""
+def _use(batteries: Sequence[AssetState], shifts: Sequence[tuple[float, float]]) -> float | None:
+    """Percent of capacity in an hour by the record, taking a use as one shift long."""
     hours = sum(end - start for start, end in shifts) / len(shifts)
-    sums: dict[str, list[float]] = defaultdict(list)
-    for state, facts in batteries:
-        known = state.use.get("uses", 0) - state.use.get("unknown", 0)
-        if known >= 10 and facts.volts and facts.capacity_ah:
-            mean = state.use.get("percent", 0.0) / known
-            sums[_kind_name(facts.volts, facts.capacity_ah)].append(mean / hours)
-    return {kind: min(20.0, max(0.5, sum(values) / len(values))) for kind, values in sums.items()}
+    percent = uses = 0.0
+    for state in batteries:
+        uses += state.use.get("uses", 0) - state.use.get("unknown", 0)
+        percent += state.use.get("percent", 0.0)
+    if uses < 10:
+        return None
+    return min(20.0, max(0.5, percent / uses / hours))
 
 
 def _charger_kinds(
