@@ -16,7 +16,7 @@ from tagkit.jobs.printing import check_template
 from tagkit.jobs.site import Site
 
 if TYPE_CHECKING:
-    from tagkit.labels.template_model import SymbolPlan
+    from tagkit.labels.template_model import Template
     from tagkit.reader.recovery.roster import Roster, Variant
     from tagkit.record.state import AssetState
 
@@ -62,7 +62,7 @@ class _Known:
 
     def _changed(self, site: Site, heads: dict[str, int]) -> bool:
         """Bring the labels up to date; whether any of them changed."""
-        plan = check_template(site, None).symbol
+        template = check_template(site, None)
         style = site.settings.payload_style()
         if (
             any(heads.get(epoch, 0) < last for epoch, last in self._heads.items())
@@ -71,14 +71,14 @@ class _Known:
             # The first time, or another record stands in the same place.
             before, self._labels = self._labels, {}
             for state in site.record.states():
-                if labels := _labels(state, plan, style):
+                if labels := _labels(state, template, style):
                     self._labels[state.tag] = labels
             return before != self._labels
         changed = False
         named = {tag for raw, _ in site.record.export(self._heads) for tag in _tags(raw)}
         for tag in sorted(named):
             found = site.record.state(tag)
-            labels = _labels(found, plan, style) if found is not None else ()
+            labels = _labels(found, template, style) if found is not None else ()
             if labels != self._labels.get(tag, ()):
                 changed = True
                 self._labels.pop(tag, None)
@@ -92,7 +92,7 @@ _kept: dict[_Key, _Known] = {}
 _lock = threading.Lock()
 
 
-def _labels(state: AssetState, plan: SymbolPlan, style: PayloadStyle) -> tuple[Variant, ...]:
+def _labels(state: AssetState, template: Template, style: PayloadStyle) -> tuple[Variant, ...]:
     """The forms of one asset's label, each once; none for what is not registered."""
     from tagkit.labels.symbol_room import symbol_for
     from tagkit.reader.recovery.roster import Variant
@@ -106,7 +106,7 @@ def _labels(state: AssetState, plan: SymbolPlan, style: PayloadStyle) -> tuple[V
             for one in state.labels
         ))  # fmt: skip
     payload = payload_for(tag, style)
-    symbol = symbol_for(payload, plan)
+    symbol = symbol_for(payload, template)
     return (Variant(tag, payload, symbol.version, symbol.level, symbol.mask),)
 
 

@@ -74,7 +74,7 @@ def lay_out(content: LabelContent, template: Template, mask: int | None = None) 
     ``mask`` chooses the mask of the symbol (the one of least penalty unless given).
     """
     _check_purpose(content, template)
-    symbol = symbol_for(content.payload, template.symbol, mask)
+    symbol = symbol_for(content.payload, template, mask)
     figures = {figure.name: figure for figure in content.figures}
     plan = _plan(
         template, content.site_name,

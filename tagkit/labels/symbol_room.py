@@ -3,20 +3,50 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
+from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.labels.drawing import Box
-from tagkit.labels.template_model import SymbolPlan, Template
+from tagkit.labels.template_model import Template
 from tagkit.symbol.encode import Symbol, encode
 
+_WEAK, _STRONGER = (4, "H"), 5
 
-def symbol_for(payload: str, plan: SymbolPlan, mask: int | None = None) -> Symbol:
-    """The symbol that stands on such labels: the template's version unless the payload needs a
-    larger one, the mask of least penalty unless given."""
+
+def symbol_for(payload: str, template: Template, mask: int | None = None) -> Symbol:
+    """The symbol that stands on such labels, with the mask of least penalty unless given.
+
+    The template's version unless the payload needs a larger one. Where the template names none,
+    an asset's label takes 5-H instead of 4-H if that can still be read from the stated distance:
+    the symbols of neighbouring tags differ in half as many modules again, so that more may be
+    lost before the reader can't tell them apart (tests/bench/bench_code_design.py), for modules
+    smaller by a tenth.
+    """
+    plan = template.symbol
     smallest = encode(payload, plan.level, mask=mask)
-    if plan.version is None or smallest.version >= plan.version:
+    if plan.version is not None:
+        larger = plan.version
+    elif (smallest.version, plan.level) == _WEAK and _for_assets(template):
+        larger = _STRONGER if _is_readable(template, _STRONGER) else smallest.version
+    else:
+        larger = smallest.version
+    if smallest.version >= larger:
         return smallest
-    return encode(payload, plan.level, plan.version, mask)
+    return encode(payload, plan.level, larger, mask)
+
+
+def _for_assets(template: Template) -> bool:
+    return all(isinstance(kind, Kind) for kind in template.kinds)
+
+
+@lru_cache(maxsize=256)
+def _is_readable(template: Template, version: int) -> bool:
+    try:
+        module_for(template, version)
+    except WrongInput:
+        return False
+    return True
 
 
 def symbol_boxes(template: Template) -> list[Box]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import itertools
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -21,6 +22,7 @@ from tagkit.labels.drawing import Area, Box, Frame, Modules, Words
 from tagkit.labels.layout import Layout, lay_out
 from tagkit.labels.pdf import write_pdf
 from tagkit.labels.raster import render_pages
+from tagkit.labels.symbol_room import module_for, symbol_for
 from tagkit.labels.template import Template, load_template
 from tagkit.labels.template_model import QUIET
 from tagkit.resources import label_templates
@@ -68,7 +70,7 @@ def test_a_link_in_the_symbol_leaves_everything_in_place(name):
     template = load_template(name)
     for layout in sample_layouts(template, "en", link=True):
         check_geometry(layout, template)
-        assert layout.printed.version == 4
+        assert layout.printed.version == 5
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -146,7 +148,7 @@ def test_the_record_gets_what_is_needed_to_draw_the_symbol_again():
     printed = sample_layouts(load_template("sheet-a4"), "en", link=True)[0].printed
     assert str(printed.tag) == "B-QM-00417-D"
     assert printed.payload == f"{LINK}B-QM-00417-D"
-    assert (printed.template, printed.revision, printed.version) == ("sheet-a4", 1, 4)
+    assert (printed.template, printed.revision, printed.version) == ("sheet-a4", 1, 5)
     assert printed.level == "H"
     assert printed.mask in range(8)
 
@@ -248,3 +250,14 @@ def test_any_plate_lays_out_inside_or_says_what_does_not_fit(data):
         assert template.where in error.where
         return
     check_geometry(layout, template)
+
+
+def test_a_link_takes_the_stronger_code_where_it_stays_readable():
+    template = load_template("battery-side")
+    link = "HTTPS://LABELS.EXAMPLE/A/B-QM-00417-D"
+    symbol = symbol_for(link, template)
+    assert (symbol.version, symbol.level) == (5, "H")
+    assert module_for(template, 5) >= template.reading.smallest_module()
+    farther = replace(template, reading=replace(template.reading, distance=800.0))
+    assert symbol_for(link, farther).version == 4, "there only the larger modules are readable"
+    assert symbol_for("B-QM-00417-D", template).version == 2

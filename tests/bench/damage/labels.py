@@ -8,7 +8,7 @@ symbol's corner on a whole pixel, so that the truth about each module needs no r
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from io import BytesIO
 from typing import Any, Literal
@@ -93,7 +93,7 @@ def _tags(kind: Kind, site: str, count: int, withheld: bool) -> Iterator[Tag]:
 def print_label(tag: Tag, template: str, form: Form = "link", payload: str | None = None) -> Print:
     """The label of ``tag`` on a template; ``payload`` replaces what the symbol says."""
     text = payload or (f"{LINK}{tag}" if form == "link" else str(tag))
-    stock = _template(template)
+    stock = _template(template, 4 if form == "link" else None)
     content = content_for(tag.kind, tag, _plate(tag), text, "en", "Quillmoor Cold Store")
     layout = lay_out(content, stock)
     pdf = BytesIO()
@@ -120,8 +120,10 @@ def print_label(tag: Tag, template: str, form: Form = "link", payload: str | Non
 
 
 @lru_cache(maxsize=16)
-def _template(name: str) -> Template:
-    return load_template(name)
+def _template(name: str, version: int | None) -> Template:
+    """The laboratory's links stay in 4-H, whatever is printed by default."""
+    stock = load_template(name)
+    return replace(stock, symbol=replace(stock.symbol, version=version)) if version else stock
 
 
 def _plate(tag: Tag) -> Any:
