@@ -10,6 +10,7 @@ from tagkit.reader.trouble import (
     FOGGED,
     GLARE,
     NOT_SHARP,
+    SHAKEN,
     TOO_BRIGHT,
     TOO_DARK,
     TOO_FAR,
@@ -49,9 +50,13 @@ def test_a_lens_out_of_focus_is_named(blur: int) -> None:
     assert camera_trouble(cv2.GaussianBlur(ROOM, (0, 0), blur)) == NOT_SHARP
 
 
-def test_a_hand_that_shakes_is_named() -> None:
-    shake = np.full((1, 15), 1 / 15, np.float32)
-    assert camera_trouble(cv2.filter2D(cv2.blur(ROOM, (2, 2)), -1, shake.T @ shake)) == NOT_SHARP
+@pytest.mark.parametrize("angle", [0, 35, 90, 140])
+def test_a_hand_that_shakes_is_named_whichever_way_it_moves(angle: int) -> None:
+    way = np.zeros((15, 15), np.float32)
+    half = 7 * np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
+    ends = [tuple(np.round(7 + sign * half).astype(int).tolist()) for sign in (-1, 1)]
+    cv2.line(way, ends[0], ends[1], 1.0)
+    assert camera_trouble(cv2.filter2D(ROOM, -1, way / way.sum())) == SHAKEN
 
 
 def test_a_small_label_is_too_far() -> None:
