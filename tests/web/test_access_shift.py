@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 from tagkit.jobs.people import authorise
 from tagkit.jobs.site import open_site
 from tagkit.web.access.refused import NotAllowed
-from tagkit.web.access.shifts import open_shift
+from tagkit.web.access.shifts import open_shift, still_here
 from tagkit.web.access.visitors import visitor_of
 
 
@@ -128,6 +128,40 @@ def test_a_shift_ends_when_nothing_was_done_for_long(here: Room) -> None:
     assert at_work(client, LEAD), "looking at a page counts as doing something"
     here.clock.turn(hours=4.1)
     assert not at_work(client, LEAD)
+
+
+def test_what_pages_ask_for_by_themselves_keeps_no_shift_open(here: Room) -> None:
+    client = here.client()
+    here.begin(client, LEAD)
+    for _ in range(9):
+        here.clock.turn(minutes=30)
+        client.get("/shift", headers={"HX-Request": "true"})
+    assert not at_work(client, LEAD)
+
+
+def test_presses_and_labels_shown_keep_a_shift_open(here: Room) -> None:
+    @here.app.websocket("/pressed")
+    async def pressed(socket: WebSocket) -> None:
+        await socket.accept()
+        with here.app.state.door.borrow() as site:
+            if "press" in socket.query_params:
+                still_here(socket, site)
+            await socket.send_text(visitor_of(socket, site).person or "nobody")
+        await socket.close()
+
+    def asked(address: str) -> str:
+        with client.websocket_connect(f"ws://127.0.0.1:8642{address}") as socket:
+            return socket.receive_text()
+
+    client = here.client()
+    here.begin(client, LEAD)
+    for _ in range(2):
+        here.clock.turn(hours=3)
+        assert asked("/pressed?press") == LEAD
+    here.clock.turn(hours=3)
+    assert asked("/pressed") == LEAD
+    here.clock.turn(hours=1.5)
+    assert asked("/pressed") == "nobody", "a picture that goes on by itself is nobody at work"
 
 
 def test_a_shift_ends_in_any_case_after_its_hours(here: Room) -> None:

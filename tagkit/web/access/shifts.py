@@ -128,8 +128,14 @@ def end_shift(store: AccessStore, key: str) -> None:
     store.run("DELETE FROM shifts WHERE token = ?", (key,))
 
 
-def shift_of(browser: Browser, store: AccessStore, site: Site) -> Shift | None:
-    """The shift open in this browser, or None when there is none or it has ended."""
+def shift_of(connection: HTTPConnection, site: Site) -> Shift | None:
+    """The shift open in this browser, or None when there is none or it has ended.
+
+    A page that was opened and a form that was sent count as something done. What pages ask for
+    by themselves does not, nor do frames of a camera: see :func:`still_here`.
+    """
+    browser: Browser = connection.state.browser
+    store: AccessStore = connection.app.state.access
     if browser.new:
         return None
     row = store.one(
@@ -142,9 +148,24 @@ def shift_of(browser: Browser, store: AccessStore, site: Site) -> Shift | None:
     if now >= found.until.timestamp():
         store.run("DELETE FROM shifts WHERE token = ?", (browser.key,))
         return None
-    if now - row[3] > MINUTE:
-        store.run("UPDATE shifts SET seen = ? WHERE token = ?", (now, browser.key))
+    if now - row[3] > MINUTE and _by_hand(connection):
+        still_here(connection, site)
     return found
+
+
+def still_here(connection: HTTPConnection, site: Site) -> None:
+    """Somebody did something at this browser: pressed, showed a label or a card."""
+    connection.app.state.access.run(
+        "UPDATE shifts SET seen = ? WHERE token = ?",
+        (site.now().timestamp(), connection.state.browser.key),
+    )
+
+
+def _by_hand(connection: HTTPConnection) -> bool:
+    if connection.scope["type"] != "http" or connection.url.path.startswith("/live/"):
+        return False
+    by_itself = connection.headers.get("HX-Request") == "true"
+    return connection.scope["method"] != "GET" or not by_itself
 
 
 def _shift(site: Site, person: str, proof: Proof, opened: float, seen: float) -> Shift:

@@ -42,7 +42,7 @@ def visitor_of(connection: HTTPConnection, site: Site) -> Visitor:
     own = is_own_computer(connection, options)
     enrolled = station_of(connection, store, options, site.now().timestamp())
     own_name = site.settings.station.name if own else ELSEWHERE
-    someone = _someone(browser, store, site, own)
+    someone = _someone(connection, store, site, own)
     person = someone.person if someone else None
     ran_out = person.until if person and last_day_passed(site, person.until) else None
     if ran_out and site.settings.people.run_out == "refuse":
@@ -64,9 +64,11 @@ def visitor_of(connection: HTTPConnection, site: Site) -> Visitor:
     )
 
 
-def _someone(browser: Browser, store: AccessStore, site: Site, own: bool) -> _Someone | None:
+def _someone(
+    connection: HTTPConnection, store: AccessStore, site: Site, own: bool
+) -> _Someone | None:
     """Who has begun a shift here; else, on this computer, whom site.toml names."""
-    if shift := shift_of(browser, store, site):
+    if shift := shift_of(connection, site):
         person = site.record.person(shift.person)
         return _Someone(person, shift.proof == "pin", shift.until) if person else None
     named = site.settings.station.by.strip().upper() if own else ""

@@ -21,7 +21,7 @@ from tagkit.errors import TagkitError, WrongInput
 from tagkit.jobs.roster import roster_of
 from tagkit.jobs.site import Site
 from tagkit.reader.read import Read
-from tagkit.web.access.shifts import open_shift
+from tagkit.web.access.shifts import open_shift, still_here
 from tagkit.web.access.visitors import visitor_of
 from tagkit.web.booth.bay import Bay
 from tagkit.web.booth.booth import Booth
@@ -134,6 +134,7 @@ class Live:
                     self._sightings.chosen(taken.chosen, taken.among)
 
     def _press(self, site: Site, visitor: Visitor, said: dict[str, Any]) -> Press:
+        still_here(self._socket, site)
         return take(self._socket, site, visitor, self._counter, said)
 
     async def _look(self) -> None:
@@ -192,12 +193,14 @@ class Live:
         for text in sight.foreign:
             self._counter.foreign(site, visitor.person, text)
         if sight.labels:
+            still_here(self._socket, site)
             self._counter.labels(site, visitor.person, sight.labels, sight.around)
         for card in sight.lying:
             self._counter.say("card_lies", card=card.says)
 
     def _card(self, site: Site, visitor: Visitor, card: Card) -> None:
         counter = self._counter
+        still_here(self._socket, site)
         if isinstance(card, OutOfService):
             counter.say("out_of_service", number=card.tag)
         elif isinstance(counter, Bay):
