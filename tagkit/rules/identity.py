@@ -55,7 +55,8 @@ def same_cells(before: Sequence[RoundPoint], now: RoundPoint) -> Likeness:
     if len(before) < FEWEST_ROUNDS:
         return Likeness(None, f"{len(before)} of {FEWEST_ROUNDS} comparable rounds before")
     recent = before[-6:]
-    if abs(_most(recent) - max(now.distances, default=0)) > _LEFT_OUT:
+    # Fewer cells may be a round that was broken off; more cells can't be this battery's.
+    if max(now.distances, default=0) > _most(recent) + _LEFT_OUT:
         return Likeness(-_MOST_FOR_A_CELL * _most(recent), "another number of cells")
     # A cell left out of a round or two still has a pattern from the others.
     pattern = {

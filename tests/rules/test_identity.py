@@ -56,6 +56,14 @@ def test_a_cell_left_out_changes_nothing():
     assert same_cells(mine[:5], partly).odds > 5
 
 
+def test_a_round_broken_off_is_judged_by_what_was_read():
+    mine, other = handwriting(1), handwriting(2)
+    for whose, likely in ((mine, True), (other, False)):
+        part = {cell: value for cell, value in whose[5].distances.items() if cell <= 10}
+        assert (same_cells(mine[:5], RoundPoint(whose[5].at, part)).odds > 0) is likely
+    assert same_cells(mine[:5], RoundPoint(mine[5].at, {})).odds is None
+
+
 def test_one_bad_cell_does_not_make_it_another_battery():
     mine = handwriting(1)
     bad = RoundPoint(mine[5].at, {**mine[5].distances, 4: -0.060})
