@@ -128,6 +128,7 @@ def import_sheet(
     from tagkit.jobs.rounds import record_round
 
     with open_site(site) as opened:
+        entered = entry(opened, by, station, at)
         sheet = read_filled(file, battery)
         found = record_round(
             opened,
@@ -141,7 +142,7 @@ def import_sheet(
             hydrometer=hydrometer,
             keyed_by=keyed_by,
             confirmed=_numbers(confirm),
-            **entry(opened, by, station, at),
+            **entered,
         )
         _say(found, as_json, opened.timezone())
 
