@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from tagkit.jobs.paper import CALM, GREY, INK, MM, STOP
+from tagkit.jobs.paper import CALM, GREY, INK, MM, STOP, WEIGHTS
 
 _SERIES = (INK, STOP, CALM, "#7a5c00", "#3b7a3b")
 
@@ -32,7 +32,7 @@ def lines(
         return _nothing(drawing, width, height)
     plot = LinePlot()
     plot.x, plot.y = 11 * MM, 8 * MM
-    plot.width, plot.height = (width - 16) * MM, (height - 20) * MM
+    plot.width, plot.height = (width - 21) * MM, (height - 20) * MM
     plot.data = [[(at.timestamp(), value) for at, value in points] for _, points in known]
     shapes = ("FilledCircle", "FilledTriangle", "FilledSquare", "FilledDiamond", "Cross")
     for place in range(len(known)):
@@ -119,7 +119,12 @@ def bars(
 def _sheet(width: float, height: float, title: str) -> Any:
     from reportlab.graphics.shapes import Drawing, String
     from reportlab.lib.colors import HexColor
+    from reportlab.pdfbase import pdfmetrics
 
+    from tagkit.labels.fonts import face
+
+    for weight in WEIGHTS:  # a chart may be drawn where no page has been
+        pdfmetrics.registerFont(face(weight).font)
     drawing = Drawing(width * MM, height * MM)
     drawing.add(
         String(0, (height - 4) * MM, title, fontName="label-bold", fontSize=8.5,

@@ -15,12 +15,15 @@ from tagkit.assets.payload import payload_for
 from tagkit.assets.tag import Tag
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import replace_file
+from tagkit.labels.fonts import Weight
 from tagkit.symbol.encode import encode
 
 MM = 72 / 25.4
 SIZES = {"metric": (210.0, 297.0), "us": (215.9, 279.4)}
 MARGIN = 15.0
 INK, GREY, RULE, STOP, CALM = "#1a1a1a", "#555555", "#bbbbbb", "#b00020", "#1f5f8b"
+
+WEIGHTS: tuple[Weight, ...] = ("regular", "bold")
 
 
 class Paper:
@@ -32,7 +35,7 @@ class Paper:
 
         from tagkit.labels.fonts import face
 
-        for weight in ("regular", "bold"):
+        for weight in WEIGHTS:
             pdfmetrics.registerFont(face(weight).font)
         self._names = {"regular": "label-regular", "bold": "label-bold"}
         self._face = face

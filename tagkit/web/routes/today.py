@@ -9,17 +9,19 @@ from tagkit.jobs.calendar import calendar_text
 from tagkit.jobs.today import today
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
+from tagkit.web.views.dues import due_groups
 from tagkit.web.views.timeline import pieces
 
 router = APIRouter()
 
-MOST = 60
+MOST = 200
 
 
 @router.get("/today", response_class=HTMLResponse)
 def show(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """What is overdue and due, what was flagged, what changed since yesterday."""
-    values = {"it": today(site, most=MOST), "most": MOST, "pieces": pieces}
+    listed = today(site, most=MOST)
+    values = {"it": listed, "due_groups": due_groups(listed.dues), "pieces": pieces}
     return page(request, "today.html", values)
 
 
