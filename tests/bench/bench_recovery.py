@@ -1,44 +1,55 @@
 """What recovery names, at which risk, how fast: tables to be run by hand.
 
-    python -m tests.bench.bench_recovery share [SCENES] [SEED] [0.4,0.5]   one picture, every model
-    python -m tests.bench.bench_recovery frames [VIDEOS] [SEED] [0.5,0.6]  eight frames
-    python -m tests.bench.bench_recovery null [SCENES] [SEED]              whole pictures, no tag
-    python -m tests.bench.bench_recovery chance [DRAWS]                    claimed, observed
-    python -m tests.bench.bench_recovery speed                             10,000 tags
+    python -m tests.bench.bench_recovery share FILE [SCENES] [SEED] [0.4,0.5]   one picture
+    python -m tests.bench.bench_recovery frames FILE [VIDEOS] [SEED] [0.5,0.6]  eight frames
+    python -m tests.bench.bench_recovery null FILE [SCENES] [SEED]              pictures, no tag
+    python -m tests.bench.bench_recovery table FILE                             what a file holds
+    python -m tests.bench.bench_recovery modules FILE [SCENES] [SEED]           chance by modules
+    python -m tests.bench.bench_recovery splitting [CHAINS] [SEED]              chance beyond
+    python -m tests.bench.bench_recovery speed                                  10,000 tags
+    python -m tests.bench.bench_recovery budget [FRAMES]                        time in each frame
 
-The roster has 1,000 tags, each as a bare tag and as a link (2,000 symbols), masks by the
-standard. ``tests.bench.bench_recovery:recovery`` can be given to damage.curve as ``--recovery``.
+Scenes are appended to FILE, one JSON line each, as they are done: a run that was cut off is taken
+up where it ended, and what there is can be printed at any time. The roster has 1,000 tags, each
+as a bare tag and as a link (2,000 symbols), masks by the standard.
+``tests.bench.bench_recovery:recovery`` can be given to damage.curve as ``--recovery``.
 """
 
 from __future__ import annotations
 
+import json
 import sys
 import time
 import tracemalloc
 from collections import defaultdict
-from collections.abc import Collection, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
+from tagkit.reader.decoders import first_look
 from tagkit.reader.read import Read
-from tagkit.reader.recovery.acceptance import chance_score, proof_modules, threshold
-from tagkit.reader.recovery.looks import Looks
+from tagkit.reader.recovery.acceptance import chance_score
 from tagkit.reader.recovery.matching import match
 from tagkit.reader.recovery.recover import recover
 from tagkit.reader.recovery.roster import Roster, Variant
-from tagkit.reader.recovery.sampling import grey_modules, place_of, soft
+from tagkit.reader.recovery.sampling import soft
+from tagkit.reader.recovery.stream import RecoveryStream
 from tagkit.symbol.encode import encode
 
 from .damage.ageing import MODELS
 from .damage.curve import wilson
 from .damage.labels import LINK, roster
-from .damage.scenes import damaged, null, video
+from .damage.scenes import NULLS, damaged, null, video
+from .null_modules import KINDS, exceeded, split
 
-PROCESSES = 2
+Job = tuple[str, str, float, int]  # row, model, severity, seed
+Row = dict[str, Any]
+CLAIMS = (1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6)
+LOOSEST = 0.1
 UNLIMITED = 60.0  # seconds: what is named must not depend on how busy the machine is
 
 
@@ -60,47 +71,63 @@ def _variant(tag: Tag, before: str = "", mask: int | None = None) -> Variant:
     return Variant(tag, symbol.payload, symbol.version, "H", symbol.mask)
 
 
-def share(scenes: int, seed: int, levels: str) -> None:
+def share(file: Path, scenes: int, seed: int, levels: str) -> None:
     """Right, wrong and nothing for each model of damage."""
-    jobs = [
-        (model, float(level), seed + 100_000 * index + number)
-        for index, model in enumerate(MODELS)
-        for level in levels.split(",")
-        for number in range(scenes)
-    ]
-    _table(list(_run(_one_picture, jobs)))
+    _append(file, _one_picture, _jobs("share", scenes, seed, levels))
+    table(file)
 
 
-def frames(videos: int, seed: int, levels: str) -> None:
+def frames(file: Path, videos: int, seed: int, levels: str) -> None:
     """The same over eight frames of one label."""
-    jobs = [
-        (model, float(level), seed + 100_000 * index + number)
+    _append(file, _one_video, _jobs("frames", videos, seed, levels))
+    table(file)
+
+
+def nulls(file: Path, scenes: int, seed: int) -> None:
+    """Pictures without a registered tag: the least bound at which something would be named."""
+    _append(file, _one_null, [("null", "", 0.0, seed + number) for number in range(scenes)])
+    table(file)
+
+
+def _jobs(row: str, scenes: int, seed: int, levels: str) -> list[Job]:
+    # Seed by seed, so that a part of the run has all models in it.
+    return [
+        (row, model, float(level), seed + 100_000 * index + number)
+        for number in range(scenes)
         for index, model in enumerate(MODELS)
         for level in levels.split(",")
-        for number in range(videos)
     ]
-    _table(list(_run(_one_video, jobs)))
 
 
-def _one_picture(job: tuple[str, float, int]) -> tuple[str, float, str, float]:
-    model, level, seed = job
+def _one_picture(job: Job) -> Row:
+    _, model, level, seed = job
     scene = damaged(seed, model, level)
-    start = time.perf_counter()
-    texts = {read.text for read in recovery(scene.picture, [], ())}
-    took = time.perf_counter() - start
-    return model, level, _outcome(texts, scene), took
+    start = time.process_time()
+    reads = recovery(scene.picture, [], ())
+    took = time.process_time() - start
+    texts = {read.text for read in reads}
+    form = "link" if scene.label.printed.payload.startswith(LINK) else "bare"
+    return {"outcome": _outcome(texts, scene), "seconds": took, "form": form}
 
 
-def _one_video(job: tuple[str, float, int]) -> tuple[str, float, str, float]:
-    model, level, seed = job
-    looks = Looks(seconds=UNLIMITED)
+def _one_video(job: Job) -> Row:
+    _, model, level, seed = job
+    stream = RecoveryStream(printed())
     texts: set[str] = set()
     scenes = video(seed, model, level)
-    start = time.perf_counter()
+    start = time.process_time()
     for scene in scenes:
-        texts |= {read.text for read in looks(scene.picture, [], printed())}
-    took = (time.perf_counter() - start) / len(scenes)
-    return model, level, _outcome(texts, scenes[0]), took
+        texts |= {read.text for read in stream.look(scene.picture)}
+    took = (time.process_time() - start) / len(scenes)
+    return {"outcome": _outcome(texts, scenes[0]), "seconds": took}
+
+
+def _one_null(job: Job) -> Row:
+    scene = null(job[3])
+    reads = recover(scene.picture, [], printed(), seconds=UNLIMITED, alpha=LOOSEST)
+    wrong = [read.false_match_bound for read in reads if read.text not in scene.texts]
+    least = min((bound for bound in wrong if bound is not None), default=1.0)
+    return {"kind": scene.model if not scene.labels else NULLS[job[3] % len(NULLS)], "bound": least}
 
 
 def _outcome(texts: set[str], scene: Any) -> str:
@@ -109,13 +136,48 @@ def _outcome(texts: set[str], scene: Any) -> str:
     return "right" if scene.label.printed.payload in texts else "nothing"
 
 
+def _append(file: Path, work: Callable[[Job], Row], jobs: list[Job]) -> None:
+    """Does the jobs that the file does not hold yet."""
+    done = {tuple(row["job"]) for row in _rows(file)}
+    cv2.setNumThreads(1)
+    for job in jobs:
+        if job not in done:
+            row = {"job": job, **work(job)}
+            with file.open("a", encoding="utf-8") as out:
+                out.write(json.dumps(row) + "\n")
+
+
+def _rows(file: Path) -> list[Row]:
+    if not file.exists():
+        return []
+    return [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+
+
+def table(file: Path) -> None:
+    """What a file of rows says so far."""
+    rows = _rows(file)
+    found = [(*row["job"][1:3], row["outcome"], row["seconds"]) for row in rows if "outcome" in row]
+    if found:
+        _table(found)
+        for form in ("bare", "link"):
+            some = [row for row in rows if row.get("form") == form]
+            for level in sorted({row["job"][2] for row in some}):
+                here = [row["outcome"] for row in some if row["job"][2] == level]
+                print(f"{form} {level:.0%}: {here.count('right')} of {len(here)} right")
+    bounds = [row["bound"] for row in rows if "bound" in row]
+    for claimed in CLAIMS if bounds else ():
+        count = sum(bound <= claimed for bound in bounds)
+        low, high = wilson(count, len(bounds))
+        print(f"claimed {claimed:.0e}: {count} of {len(bounds)} scenes [{low:.1e}, {high:.1e}]")
+
+
 def _table(found: list[tuple[str, float, str, float]]) -> None:
     levels = sorted({level for _, level, _, _ in found})
     counts: dict[tuple[str, float], list[str]] = defaultdict(list)
     for model, level, outcome, _ in found:
         counts[model, level].append(outcome)
         counts["all", level].append(outcome)
-    print(f"{'right/wrong/nothing':12} " + "".join(f"{level:>18.0%}" for level in levels))
+    print(f"{'right/wrong/nothing':19} " + "".join(f"{level:>18.0%}" for level in levels))
     for model in [*MODELS, "all"]:
         cells = []
         for level in levels:
@@ -129,65 +191,61 @@ def _table(found: list[tuple[str, float, str, float]]) -> None:
         print(f"{level:.0%} destroyed: {some.count('right') / len(some):.1%} right "
               f"[{low:.1%}, {high:.1%}], wrong {some.count('wrong')} of {len(some)}")  # fmt: skip
     took = [seconds for *_, seconds in found]
-    print(f"seconds a picture: median {np.median(took):.2f}, p95 {np.quantile(took, 0.95):.2f}")
+    print(f"CPU seconds a picture: median {np.median(took):.2f}, p95 {np.quantile(took, 0.95):.2f}")
 
 
-def nulls(scenes: int, seed: int) -> None:
-    """Pictures without a registered tag: how often each looser alpha would have answered."""
-    alphas = (1e-1, 1e-2, 1e-3, 1e-4, 1e-6)
-    named: dict[float, int] = dict.fromkeys(alphas, 0)
-    for bound in _run(_one_null, [(seed + number,) for number in range(scenes)]):
-        for alpha in alphas:
-            named[alpha] += bound <= alpha
-    for alpha, count in named.items():
-        low, high = wilson(count, scenes)
-        print(f"claimed {alpha:.0e}: {count} of {scenes} scenes, observed [{low:.1e}, {high:.1e}]")
+def modules(file: Path, scenes: int, seed: int) -> None:
+    """Claimed against observed on null scenes made of modules (null_modules)."""
+    batch = 1000
+    counts: dict[str, list[int]] = {}
+    done = {tuple(row["job"]): row["counts"] for row in _rows(file)}
+    cv2.setNumThreads(1)
+    for number in range(-(-scenes // batch)):
+        kind, link = KINDS[number % len(KINDS)], number // len(KINDS) % 3 == 2
+        job = ("modules", f"{kind} {'link' if link else 'bare'}", 0.0, seed + number)
+        if job not in done:
+            rng = np.random.default_rng([seed + number, 18004])
+            done[job] = exceeded(link, kind, batch, rng, CLAIMS)
+            with file.open("a", encoding="utf-8") as out:
+                out.write(json.dumps({"job": job, "counts": done[job]}) + "\n")
+    for job, found in done.items():
+        for name in (job[1], "all"):
+            counts[name] = [a + b for a, b in zip(counts.get(name, [0] * 7), [batch, *found])]  # noqa: B905
+    print(f"{'':14} {'scenes':>9} " + "".join(f"{claim:>10.0e}" for claim in CLAIMS))
+    for name, (total, *named) in sorted(counts.items()):
+        print(f"{name:14} {total:9} " + "".join(f"{count / total:10.1e}" for count in named))
 
 
-def _one_null(job: tuple[int]) -> float:
-    """The least bound at which something wrong would be named."""
-    scene = null(job[0])
-    reads = recover(scene.picture, [], printed(), seconds=UNLIMITED, alpha=0.1)
-    wrong = [read.false_match_bound for read in reads if read.text not in scene.texts]
-    return min((bound for bound in wrong if bound is not None), default=1.0)
+def splitting(chains: int, seed: int) -> None:
+    """Claimed against observed beyond what can be counted."""
+    cv2.setNumThreads(1)
+    for link in (False, True):
+        print("link" if link else "bare tag")
+        for claimed, observed in split(link, chains, np.random.default_rng([seed, 1])):
+            print(f"  claimed {claimed:.1e}: observed about {observed:.1e}")
 
 
-def chance(draws: int) -> None:
-    """T0 of registered symbols in pictures of damaged symbols that were never issued."""
-    jobs = [(number, max(1, draws // 2000 // 8)) for number in range(8)]
-    scores = np.concatenate(list(_run(_some_chance, jobs)))
-    print(f"{len(scores)} symbols in {len(scores) // len(printed().variants)} scenes and places")
-    for claimed in (1e-1, 1e-2, 1e-3, 1e-4, 1e-5):
-        observed = float(np.mean(scores >= threshold(1, claimed)))
-        print(f"claimed {claimed:.0e}: observed {observed:.2e}")
+def budget(frames_shown: int) -> None:
+    """Milliseconds a frame of 1080p with two damaged labels in view costs, recovery's share 20."""
+    cv2.setNumThreads(1)
+    one, two = (damaged(seed, "mixed", 0.4).picture for seed in (11, 12))
+    room = np.full((1080, 1920), 120, np.uint8)
+    room[:] = np.random.default_rng(1).normal(120, 4, room.shape)
+    for picture, left in ((one, 60), (two, 980)):
+        cut = picture[:900, :880]
+        room[90 : 90 + cut.shape[0], left : left + cut.shape[1]] = cut
+    stream = RecoveryStream(printed())
+    stream.look(room, budget_ms=1)
+    took = []
+    for number in range(frames_shown):
+        frame = np.roll(room, number % 5, axis=1)
+        start = time.process_time()
+        first_look(frame)
+        stream.look(frame, budget_ms=20)
+        took.append(1e3 * (time.process_time() - start))
+    print(f"{frames_shown} frames: CPU ms median {np.median(took):.1f}, "
+          f"p95 {np.quantile(took, 0.95):.1f}, most {max(took):.1f}")  # fmt: skip
 
-
-def _some_chance(job: tuple[int, int]) -> Any:
-    number, count = job
-    found = []
-    models = list(MODELS)
-    for index in range(count):
-        seed = 7_000_000 + number * 10_000 + index
-        scene = damaged(seed, models[seed % len(models)], 0.2 + 0.1 * (seed % 5), tags=_decoys())
-        label = scene.label
-        place = place_of(label.corners, len(label.lost))
-        values = soft(grey_modules(scene.picture.astype(np.float32), place))
-        for family in printed().families:
-            for turn in range(4):
-                turned = np.rot90(values, turn)
-                if len(turned) != family.size:
-                    continue
-                proof = proof_modules(family)
-                flat = turned.ravel()[family.informative[proof]]
-                found.append(family.signs[:, proof] @ flat / (np.linalg.norm(flat) + 1e-6))
-    return np.concatenate(found)
-
-
-@lru_cache(maxsize=1)
-def _decoys() -> tuple[Tag, ...]:
-    """Tags of a site that the roster knows nothing of."""
-    serials = serials_after(Kind.BATTERY, "ZV", 40_000)
-    return tuple(tag_for(Kind.BATTERY, "ZV", next(serials)) for _ in range(500))
 
 
 def speed() -> None:
@@ -218,23 +276,25 @@ def speed() -> None:
               f"(p95 {1e3 * np.quantile(took, 0.95):.1f})")  # fmt: skip
 
 
-def _run(work: Any, jobs: Sequence[Any]) -> Any:
-    with ProcessPoolExecutor(PROCESSES, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
-        yield from pool.map(work, jobs, chunksize=2)
-
-
 def main() -> None:
     name, *rest = sys.argv[1:] or [""]
+    file = Path(rest.pop(0)) if name in ("share", "frames", "null", "table", "modules") else Path()
     if name in ("share", "frames"):
         defaults = ["4", "0", "0.4,0.5"] if name == "share" else ["2", "0", "0.5,0.6"]
         count, seed, levels = [*rest, *defaults[len(rest) :]]
-        (share if name == "share" else frames)(int(count), int(seed), levels)
+        (share if name == "share" else frames)(file, int(count), int(seed), levels)
     elif name == "null":
-        nulls(*(int(part) for part in [*rest, *["200", "0"][len(rest) :]]))
-    elif name == "chance":
-        chance(int(rest[0]) if rest else 200_000)
+        nulls(file, *(int(part) for part in [*rest, *["200", "0"][len(rest) :]]))
+    elif name == "table":
+        table(file)
+    elif name == "modules":
+        modules(file, *(int(part) for part in [*rest, *["1000000", "0"][len(rest) :]]))
+    elif name == "splitting":
+        splitting(*(int(part) for part in [*rest, *["200", "0"][len(rest) :]]))
     elif name == "speed":
         speed()
+    elif name == "budget":
+        budget(*(int(part) for part in [*rest, *["200"][len(rest) :]]))
     else:
         print(__doc__)
 

@@ -6,10 +6,12 @@ damage is correlated, and let chance choose the symbol: the s are signs as good 
 E exp(u sum d s) = prod cosh(u d) <= exp(u² ||d||² / 2), and with u = t / ||d|| Markov's
 inequality gives P(T0 >= t) <= exp(-t² / 2) (Hoeffding 1963). By the union bound over M = symbols
 looked for × turns × places tried × looks, the risk of a match by chance is at most
-M exp(-T0² / 2); it must be at most alpha, that is T0 >= sqrt(2 ln(M / alpha)). Fair coins: the
-error correction of a block stirs every bit that varies into all of its modules; blocks in which
-fewer than eight bits vary are left out of T0 (in a link's symbol the last bit of the check
-character owns a whole block: half of all foreign codes under the same link would agree there).
+M exp(-T0² / 2); it must be at most alpha, that is T0 >= sqrt(2 ln(M / alpha)). Fair coins: error
+correction stirs every bit that varies into all of its modules, so only the modules of error
+correction count, and only those of blocks in which at least eight bits vary (in a link's symbol
+the last bit of the check character owns a whole block: half of all foreign codes under the same
+link would agree there). Data modules are no coins: the same serial at another site has the same
+digits, and under damage that leaves just these it would agree far more often than chance.
 The assumption is measured with symbols that were never issued (tests/bench/bench_recovery.py).
 
 **Is it this tag?** For a rival j consider only the modules D where i and j differ. Damage comes
@@ -22,11 +24,12 @@ own quarrel has no say in it. The cell's likelihood ratio is
 
 which no cell can push beyond 2^m (1 - p) / p, however many modules in it agree: that is the
 deflation. For the right model E_j[likelihood ratio] = 1, so P(L >= l | j) <= exp(-l) (Markov).
-The least L over the rivals must reach ln(tags × places × looks / alpha), and at least ``CLUSTERS`` cells must speak
-for i. All tags that can be issued at the site are rivals (rivals.py); other sites, forms and
-masks share no structure with the match and are strangers, whom T0 covers.
+The least L over the rivals must reach ln(tags × places × looks / alpha), and at least
+``CLUSTERS`` cells must speak for i. All tags that can be issued at the site are rivals
+(rivals.py); other sites, forms, masks and turns share no structure with the match and are
+strangers, whom T0 covers.
 
-``bound`` is the sum of the two risks. Only geometry chosen without any tag (structure.py) comes
+``bound`` is the sum of the two risks. Only geometry chosen without any tag (locating.py) comes
 here, so places count once each.
 """
 
@@ -112,13 +115,15 @@ def chance_score(match: Match, soft: NDArray[np.float32]) -> float:
 
 @lru_cache(maxsize=64)
 def proof_modules(family: Family) -> NDArray[np.intp]:
-    """Which informative modules lie in blocks that enough bits of the tag go into."""
+    """Which informative modules are error correction of blocks that enough bits of the tag go
+    into."""
     known = block_map(family.version, family.level)
     block = np.array(known.block)[family.informative]
     in_block = np.array(known.in_block)[family.informative]
     data = np.array([count for count, _ in known.blocks])
-    bits = np.bincount(block[in_block < data[block]], minlength=len(data))
-    return np.flatnonzero(bits[block] >= _FEW_BITS)
+    is_data = in_block < data[block]
+    bits = np.bincount(block[is_data], minlength=len(data))
+    return np.flatnonzero((bits[block] >= _FEW_BITS) & ~is_data)
 
 
 def likelihood_ratios(

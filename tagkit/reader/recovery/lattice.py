@@ -10,7 +10,7 @@ are the same on all labels of a form (``fixed``); no tag is known here.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from tagkit.reader.recovery.sampling import Field, Place, Points
 from tagkit.reader.recovery.structure import Prepared
+from tagkit.reader.recovery.turns import Steps
 from tagkit.reader.symbols import Corners, contains
 
 _SPOT = 36  # pixels
@@ -179,7 +180,7 @@ def _wave(edge: Field, way: float) -> tuple[Points, float] | None:
     along_y, along_x, inside = _frequencies()
     wanted = inside & (abs(_turned(np.arctan2(along_y, along_x) - way)) < _ASKEW)
     size = abs(spectrum) * wanted
-    row, column = np.unravel_index(int(size.argmax()), size.shape)
+    row, column = divmod(int(size.argmax()), size.shape[1])
     if size[row, column] <= 0:
         return None
     wave = np.array([along_x[row, column], along_y[row, column]])
@@ -189,7 +190,7 @@ def _wave(edge: Field, way: float) -> tuple[Points, float] | None:
         ((row, max(column - 1, 0)), (row, min(column + 1, power.shape[1] - 1))),
         (((row - 1) % _FOURIER, column), ((row + 1) % _FOURIER, column)),
     )):  # fmt: skip
-        low, top, high = power[near], power[row, column], power[far]
+        low, top, high = (float(power[at]) for at in (near, (row, column), far))
         bow = low - 2 * top + high
         if bow < 0:
             wave[place] += float(np.clip(0.5 * (low - high) / bow, -0.5, 0.5)) / _FOURIER
@@ -213,7 +214,7 @@ def _turned(angle: Points) -> Points:
     return (angle + np.pi / 2) % np.pi - np.pi / 2
 
 
-def _grown(prepared: Prepared, start: Points) -> Iterator[Grid | None]:
+def _grown(prepared: Prepared, start: Points) -> Generator[Grid | None, None, None]:
     """The grid followed outwards from a spot."""
     grid = Grid(start, None, 0.0, np.zeros((0, 2)))
     for stage, radius in enumerate(_RADII):
@@ -225,21 +226,25 @@ def _grown(prepared: Prepared, start: Points) -> Iterator[Grid | None]:
             return
         if stage in (1, 2) and grid.bend is None:
             yield None
-            bent = _curved(contrast, before, radius)
+            bent = yield from _curved(contrast, before, radius)
             if bent.score > _CURVED_IS_BETTER * grid.score:
                 grid = bent
         yield None
     yield grid
 
 
-def _curved(contrast: Field, grid: Grid, radius: int) -> Grid:
+def _curved(contrast: Field, grid: Grid, radius: int) -> Steps[Grid]:
     """The grid as it would go on round a cable."""
     bends = [(axis, curve, crest) for axis in (0, 1) for curve in _CURVES for crest in _CRESTS
              if abs(curve * crest) < 1.2]  # fmt: skip
     matrices = np.broadcast_to(grid.matrix, (len(bends), 3, 3))
     scores = _scores(contrast, matrices, bends, radius)[0]
-    best = [replace(grid, bend=bends[index], score=0.0) for index in np.argsort(-scores)[:2]]
-    return max((_climb(contrast, one, radius, _STEPS[1:]) for one in best), key=lambda g: g.score)
+    best = replace(grid, score=0.0)
+    for index in np.argsort(-scores)[:2]:
+        yield
+        tried = _climb(contrast, replace(grid, bend=bends[index]), radius, _STEPS[1:])
+        best = max(best, tried, key=lambda one: one.score)
+    return best
 
 
 def _climb(contrast: Field, grid: Grid, radius: int, steps: tuple[float, ...]) -> Grid:
@@ -253,13 +258,12 @@ def _climb(contrast: Field, grid: Grid, radius: int, steps: tuple[float, ...]) -
             bends: list[tuple[int, float, float] | None] = [bend] * len(moves)
             if bend is not None:
                 axis, curve, crest = bend
-                for other in (
+                bends += [
                     (axis, curve * (1 + 0.5 * step), crest),
                     (axis, curve / (1 + 0.5 * step), crest),
                     (axis, curve, crest + 4 * step),
                     (axis, curve, crest - 4 * step),
-                ):
-                    bends.append(other)
+                ]
                 matrices = np.concatenate([matrices, np.broadcast_to(matrix, (4, 3, 3))])
             scores, _ = _scores(contrast, matrices, bends, radius)
             index = int(scores.argmax())
@@ -292,33 +296,41 @@ def _scores(
     matrices: Points,
     bends: Any,
     radius: int,
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+) -> tuple[Field, Field]:
     """How much more is seen in middles of modules than where four meet, patch by patch; patches
     of which nothing is left count nothing."""
     points, which, _ = _points(radius)
     half = len(points) // 2
     values = abs(sampled(contrast, matrices, bends, points))
     seen = values[:, :half] - values[:, half:]
-    patches = seen @ which
-    return np.maximum(patches - _NOISE, 0).mean(axis=1), patches
+    patches: Field = (seen @ which).astype(np.float32)
+    scores: Field = np.maximum(patches - _NOISE, 0).mean(axis=1)
+    return scores, patches
 
 
 def sampled(contrast: Field, matrices: Points, bends: Any, points: Points) -> NDArray[np.float32]:
     """The picture at points (P, 2) under each of several grids: (B, P); 0 where out of sight."""
     count = len(matrices)
-    at = np.broadcast_to(points, (count, *points.shape)).copy()
-    hidden = np.zeros((count, len(points)), bool)
-    for index, bend in enumerate(bends):
-        if bend is not None:
-            at[index, :, bend[0]], hidden[index] = _bent(points[:, bend[0]], bend[1], bend[2])
-    seen = at @ matrices[:, :, :2].transpose(0, 2, 1) + matrices[:, None, :, 2]
+    matrices = (matrices / matrices[:, 2:, 2:]).astype(np.float32)
+    at = np.broadcast_to(points, (count, *points.shape))
+    hidden = None
+    if any(bend is not None for bend in bends):
+        at = at.copy()
+        hidden = np.zeros((count, len(points)), bool)
+        for index, bend in enumerate(bends):
+            if bend is not None:
+                along = points[:, bend[0]]
+                at[index, :, bend[0]], hidden[index] = _bent(along, bend[1], bend[2])
+    seen = at.astype(np.float32) @ matrices[:, :, :2].transpose(0, 2, 1)
+    seen += matrices[:, None, :, 2]
     depth = seen[..., 2]
-    behind = depth < 0.2 * matrices[:, None, 2, 2]
-    depth = np.where(behind, 1.0, depth)
-    x = (seen[..., 0] / depth).astype(np.float32)
-    y = (seen[..., 1] / depth).astype(np.float32)
+    behind = depth < 0.2
+    depth = np.where(behind, np.float32(1.0), depth)
+    x, y = seen[..., 0] / depth, seen[..., 1] / depth
     values: Any = cv2.remap(contrast, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    values[hidden | behind] = 0
+    values[behind] = 0
+    if hidden is not None:
+        values[hidden] = 0
     return np.asarray(values, np.float32)
 
 
@@ -333,7 +345,7 @@ def _bent(lengths: Points, curve: float, crest: float) -> tuple[Points, NDArray[
 
 
 @lru_cache(maxsize=16)
-def _points(radius: int) -> tuple[Points, NDArray[np.float32], Points]:
+def _points(radius: int) -> tuple[Points, Field, Points]:
     """Middles of modules, then as many crossings (2 N, 2); to which patch each belongs, as
     weights (N, patches); the patches' middles."""
     span = np.arange(-radius, radius)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -14,8 +14,8 @@ from tagkit.reader.recovery.lattice import grids
 from tagkit.reader.recovery.lines import bars
 from tagkit.reader.recovery.placing import Placed, placed, standing
 from tagkit.reader.recovery.refining import drawn_to_frame
-from tagkit.reader.recovery.roster import Roster
-from tagkit.reader.recovery.sampling import MARGIN, Place
+from tagkit.reader.recovery.roster import Form, Roster
+from tagkit.reader.recovery.sampling import MARGIN, Place, corners_of
 from tagkit.reader.recovery.seeds import Facing, Seeds, facing, from_bars, from_finders, together
 from tagkit.reader.recovery.settling import settled
 from tagkit.reader.recovery.structure import Prepared, any_way_up, seen_by, structure
@@ -27,18 +27,21 @@ _DRAWN = 40
 _SETTLED = 6
 _GUESS = 4.5  # standard deviations of a guess that is followed
 _STANDING = 6.0  # of a place that is looked at
-_SURE = 20.0
+_EAGER = 14.0  # of a guess that is settled at once
+_SURE = 20.0  # of a flat place that nothing else is looked for in
 _SAMPLED = 260
 _SMALLEST, _LARGEST = 1.0, 16.0  # pixels a module
 
 
 @dataclass(frozen=True, eq=False)
 class Located:
-    """A place where a label may lie and how many standard deviations its fixed modules lie above
-    chance."""
+    """A place where a label may lie, the way up its fixed modules say, how many standard
+    deviations these lie above chance, the form and all forms that it may have."""
 
     place: Place
     score: float
+    form: Form | None = None
+    forms: tuple[Form, ...] = ()
 
 
 def locate(
@@ -70,11 +73,19 @@ def search(
     """
     found: list[Located] = []
     guesses: list[Placed] = []
-    for grid in grids(prepared, taken):
+    covered = list(taken)
+    for grid in grids(prepared, covered):
         if grid is not None:
-            guesses += [one for one in placed(prepared, grid, roster.forms)
-                        if _free(one.place, taken)]  # fmt: skip
+            own = [one for one in placed(prepared, grid, roster.forms) if _free(one.place, covered)]
+            guesses += own
+            yield None
+            if own and own[0].standing >= _EAGER:
+                for one in _settled(prepared, roster, own[:1], found):
+                    yield one
+                    if one is not None and _is_sure(one):
+                        covered.append(corners_of(one.place))
         yield None
+    guesses = [one for one in guesses if _free(one.place, covered)]
     yield from _settled(prepared, roster, guesses, found)
     seeded: list[Placed] = []
     for guess in _seeded(prepared, roster, taken, found):
@@ -89,7 +100,7 @@ def search(
 
 def _settled(
     prepared: Prepared, roster: Roster, guesses: list[Placed], found: list[Located]
-) -> Iterator[Located | None]:
+) -> Generator[Located | None, None, None]:
     """The best guesses moved to where they agree best; added to what was found."""
     tried: list[Located] = []
     for guess in sorted(guesses, key=lambda guess: -guess.standing):
@@ -98,12 +109,14 @@ def _settled(
         if any(_same(guess.place, other.place, 0.4) for other in [*found, *tried]):
             continue
         tried.append(Located(guess.place, guess.standing))
-        place, _ = settled(prepared, guess.place, guess.form)
-        stood = standing(prepared, place, roster.forms)
-        if stood is None or stood.standing < _STANDING or any(_same(stood.place, other.place, 0.4) for other in found):
+        settled_here = yield from settled(prepared, guess.place, guess.form)
+        stood = standing(prepared, settled_here.place, roster.forms) or settled_here
+        if stood.standing < _STANDING or any(
+            _same(stood.place, other.place, 0.4) for other in found
+        ):
             yield None
         else:
-            found.append(Located(stood.place, stood.standing))
+            found.append(Located(stood.place, stood.standing, stood.form, stood.forms))
             yield found[-1]
 
 
@@ -123,7 +136,7 @@ def _seeded(
     for part in _slid(prepared, facing(lines, sizes)):
         guesses += part
         yield None
-    sure = [one for one in found if one.score >= _SURE and not any(one.place.bend[::2])]
+    sure = [one for one in found if _is_sure(one)]
     guesses = [guess for guess in guesses if _free(guess.place, taken)
                and not any(_within(guess.place, one.place) for one in sure)]  # fmt: skip
     for guess in _apart(guesses, _DRAWN, 1.5):
@@ -147,9 +160,7 @@ def _free(place: Place, taken: Sequence[Corners]) -> bool:
     return not any(contains(corners, (float(x), float(y))) for corners in taken)
 
 
-def _scaled(
-    prepared: Prepared, seeds: Seeds, sizes: Sequence[int]
-) -> Iterator[list[Located]]:
+def _scaled(prepared: Prepared, seeds: Seeds, sizes: Sequence[int]) -> Iterator[list[Located]]:
     """Each seed at the scales that agree best with frame and quiet zone."""
     across, below = (grid.ravel() for grid in np.meshgrid(_SCALES, _SCALES))
     for corner, right, down in zip(seeds.corner, seeds.right, seeds.down, strict=True):
@@ -204,6 +215,10 @@ def _slid(prepared: Prepared, pairs: Sequence[Facing]) -> Iterator[list[Located]
             place = Place(size, places[index]).turned(int(scores[index].argmax()))
             found.append(Located(place, float(best[index])))
         yield found
+
+
+def _is_sure(one: Located) -> bool:
+    return one.score >= _SURE and not any(one.place.bend[::2])
 
 
 def _within(guess: Place, sure: Place) -> bool:

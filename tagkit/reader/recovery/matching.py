@@ -25,13 +25,16 @@ class Match:
     which: int  # index into the soft symbols
 
 
-def match(softs: Sequence[NDArray[np.float32]], roster: Roster) -> list[Match]:
+def match(
+    softs: Sequence[NDArray[np.float32]], roster: Roster | Sequence[Family]
+) -> list[Match]:
     """The best variant of every family and soft symbol (size, size), best first.
 
     One matrix product for each family: 10,000 tags take a few milliseconds and 12 MB.
     """
     found: list[Match] = []
-    for family in roster.families:
+    families = roster.families if isinstance(roster, Roster) else roster
+    for family in families:
         chosen = [index for index, one in enumerate(softs) if one.shape[0] == family.size]
         if not chosen:
             continue

@@ -23,17 +23,19 @@ from tagkit.reader.recovery.structure import Prepared, seen_by_place
 _ROOM = 2  # modules from the symbol's edge to the spot that a grid was begun with, at least
 _RING_WEIGHT = 0.6  # of frame and quiet zone against a module of the symbol
 _KEPT = 2
+_DOUBT = 2.5  # standard deviations that forms may differ by and both be looked at
 _LEAST = 4.5  # standard deviations
 
 
 @dataclass(frozen=True, eq=False)
 class Placed:
     """A place, the form its label has, and how many standard deviations its fixed modules lie
-    above chance."""
+    above chance; ``forms`` are all that it may have, nearly as well."""
 
     place: Place
     form: Form
     standing: float
+    forms: tuple[Form, ...] = ()
 
 
 def placed(prepared: Prepared, grid: Grid, forms: Sequence[Form]) -> list[Placed]:
@@ -83,7 +85,10 @@ def standing(prepared: Prepared, place: Place, forms: Sequence[Form]) -> Placed 
     patterns, squares = _patterns(place.size, own)
     scores = (values @ patterns) / np.sqrt((values * values) @ squares + 4.0)
     number, turn = divmod(int(scores.argmax()), 4)
-    return Placed(place.turned(turn), own[number], float(scores.max()))
+    best = float(scores.max())
+    alike = scores[turn::4] >= best - _DOUBT
+    forms = tuple(form for form, is_alike in zip(own, alike, strict=True) if is_alike)
+    return Placed(place.turned(turn), own[number], best, forms)
 
 
 def _moved(place: Place, corner: NDArray[np.int64], size: int) -> Place:

@@ -11,25 +11,23 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from tagkit.assets.tag import Tag
 from tagkit.reader.read import Read
 from tagkit.reader.recovery.acceptance import ALPHA, judge, threshold
 from tagkit.reader.recovery.locating import Located, locate
 from tagkit.reader.recovery.matching import Match, match
 from tagkit.reader.recovery.roster import Roster
-from tagkit.reader.recovery.sampling import Field, Place, grey_modules, soft
+from tagkit.reader.recovery.sampling import Field, Place, corners_of, grey_modules, in_sight, soft
 from tagkit.reader.recovery.structure import Prepared
 from tagkit.reader.regions import label_like
-from tagkit.reader.symbols import Corners, centre, contains
+from tagkit.reader.symbols import centre, contains
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
 SECONDS = 2.0
 PLACES = 8
-TURNS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,20 +84,25 @@ def recover_unread(
 def identify(
     places: Sequence[Located], greys: Sequence[Field], roster: Roster, alpha: float, looks: int = 1
 ) -> list[Answer]:
-    """The tags that pass among what was sampled at up to PLACES places; one for each label."""
-    softs = [np.rot90(soft(grey), turn).copy() for grey in greys for turn in range(TURNS)]
-    tries = len(roster.variants) * TURNS * PLACES * looks
+    """The tags that pass among what was sampled at up to PLACES places; one for each label.
+
+    Each place has been given its way up and its form by its fixed modules: only symbols of that
+    form count as tried there.
+    """
     named = len(roster) * PLACES * looks
-    least = threshold(tries, alpha)
     passed: list[Answer] = []
-    for found in match(softs, roster):
-        # The modules that matching counts and T0 leaves out may hide a little of it.
-        if found.score < 0.8 * least:
-            break
-        judged = judge(found, softs[found.which], tries, alpha, named)
-        if judged.accepted:
-            place = places[found.which // TURNS].place.turned(found.which % TURNS)
-            passed.append(Answer(found, place, judged.bound))
+    for one, grey in zip(places[:PLACES], greys, strict=False):
+        families = roster.families_of(one.forms)
+        values = soft(grey) * in_sight(one.place)
+        tries = sum(len(family.variants) for family in families) * PLACES * looks
+        least = threshold(max(tries, 1), alpha)
+        for found in match([values], families):
+            # The modules that matching counts and T0 leaves out may hide a little of it.
+            if found.score < 0.8 * least:
+                break
+            judged = judge(found, values, tries, alpha, named)
+            if judged.accepted:
+                passed.append(Answer(found, one.place, judged.bound))
     return settled(passed)
 
 
@@ -116,20 +119,15 @@ def settled(passed: list[Answer]) -> list[Answer]:
 
 
 def _overlap(one: Answer, other: Answer) -> bool:
-    first, second = _corners(one.place), _corners(other.place)
+    first, second = corners_of(one.place), corners_of(other.place)
     return contains(first, centre(second)) or contains(second, centre(first))
 
 
 def as_read(answer: Answer) -> Read:
     """The read that an answer makes."""
     variant = answer.match.variant
-    return Read(variant.tag, variant.payload, "recovered", answer.bound, _corners(answer.place),
+    return Read(variant.tag, variant.payload, "recovered", answer.bound, corners_of(answer.place),
                 "recovery")  # fmt: skip
-
-
-def _corners(place: Place) -> Corners:
-    first, second, third, fourth = ((float(x), float(y)) for x, y in place.corners)
-    return first, second, third, fourth
 
 
 _last: list[tuple[frozenset[Tag], Roster]] = []

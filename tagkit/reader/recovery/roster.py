@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -143,12 +143,31 @@ class Roster(Collection[Tag]):
     def forms(self) -> tuple[Form, ...]:
         """The forms of the labels, those of most labels first, at most ``MOST_FORMS``."""
         most = sorted(self.families, key=lambda family: -len(family.variants))[:MOST_FORMS]
-        return tuple(Form(family.size, family.constant) for family in most)
+        return tuple(self.form_of(family) for family in most)
+
+    def families_of(self, forms: Sequence[Form]) -> tuple[Family, ...]:
+        """Families that have one of these forms, and those that ``forms`` has no room for."""
+        asked = {id(form) for form in forms}
+        all_forms = {id(form) for form in self.forms}
+        return tuple(
+            family for family in self.families
+            if id(self.form_of(family)) in asked or id(self.form_of(family)) not in all_forms
+        )  # fmt: skip
+
+    @staticmethod
+    def form_of(family: Family) -> Form:
+        """What the labels of a family share."""
+        return _form(family)
 
     @cached_property
     def sizes(self) -> tuple[int, ...]:
         """Modules along one side of the symbols that may be found."""
         return tuple(sorted({family.size for family in self.families}))
+
+
+@lru_cache(maxsize=256)
+def _form(family: Family) -> Form:
+    return Form(family.size, family.constant)
 
 
 def _family(

@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tagkit.reader.symbols import Corners
+
 Field = NDArray[np.float32]
 Points = NDArray[np.float64]
 
@@ -89,6 +91,12 @@ def place_of(corners: Points, size: int) -> Place:
     return Place(size, np.asarray(matrix, np.float64))
 
 
+def corners_of(place: Place) -> Corners:
+    """The symbol's corners as reads have them."""
+    first, second, third, fourth = ((float(x), float(y)) for x, y in place.corners)
+    return first, second, third, fourth
+
+
 def grey_modules(picture: Field, place: Place) -> Field:
     """The mean grey value of each module (size, size)."""
     middles = np.arange(place.size) + 0.5
@@ -103,6 +111,12 @@ def grey_modules(picture: Field, place: Place) -> Field:
     )  # fmt: skip
     means: Field = values.reshape(9, place.size, place.size).mean(axis=0)
     return means
+
+
+def in_sight(place: Place) -> NDArray[np.bool_]:
+    """Which modules (size, size) face the camera: all but those round a cable's side."""
+    middles = np.arange(place.size) + 0.5
+    return place.in_sight(np.stack(np.meshgrid(middles, middles), axis=-1))
 
 
 def soft(grey: Field) -> Field:
@@ -130,4 +144,4 @@ def seen_from_the_front(lengths: Points, curvature: float, crest: float) -> Poin
     if not curvature:
         return lengths
     angle = np.clip((lengths - crest) * curvature, -np.pi / 2, np.pi / 2)
-    return np.asarray(np.sin(angle) / curvature + crest, np.float64)
+    return np.asarray(np.sin(angle) / curvature + crest)

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tagkit.reader.recovery.placing import Placed, standing
 from tagkit.reader.recovery.roster import Form
 from tagkit.reader.recovery.sampling import (
     MARGIN,
@@ -25,6 +26,7 @@ from tagkit.reader.recovery.sampling import (
     seen_from_the_front,
 )
 from tagkit.reader.recovery.structure import Prepared
+from tagkit.reader.recovery.turns import Steps
 
 _PATCH = 6  # modules
 _RING = 0.5  # weight of frame and quiet zone against modules of the symbol
@@ -36,12 +38,18 @@ _CURVES = (0.045, 0.075, 0.11, 0.15, 0.19)  # 1 / modules
 _CRESTS = (-12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0)  # modules from the symbol's middle
 _CLIMBED = 2
 _PROMISING = 0.85  # of what the flat place reaches, before climbing
-_BENT_IS_BETTER = 1.1
+_BENT_IS_BETTER = 0.6  # standard deviations
+_WORTH = 8.0  # standard deviations of a flat place from which bending it is tried
+_FLAT = 0.55  # agreement of a place that is flat beyond doubt
+_FINER = 2
+_LAST = (0.25, 0.12)
+_FOLLOWING = (0.5, 0.25, 0.12)
+_MOVED = 3.0  # modules from frame to frame
 
 
 @dataclass(frozen=True, eq=False)
 class _Details:
-    points: Points  # fixed modules sorted by patch, then middles of the others, then crossings
+    points: Field  # fixed modules sorted by patch, then middles of the others, then crossings
     expected: Field
     starts: NDArray[np.intp]  # where each patch begins
     known: int
@@ -61,8 +69,8 @@ class _Details:
         return np.asarray((np.maximum(self.patches(values), 0) * near).sum(axis=1) + _GRID * grid)
 
 
-def settled(prepared: Prepared, place: Place, form: Form) -> tuple[Place, float]:
-    """The best place near ``place`` for a label of ``form`` and how well it agrees."""
+def settled(prepared: Prepared, place: Place, form: Form) -> Steps[Placed]:
+    """The best place near ``place`` for a label of ``form``; stops after each small step."""
     known = _details(form)
     contrast = prepared.contrast(place.module)
     anchor = _anchor(contrast, known, place)
@@ -70,27 +78,70 @@ def settled(prepared: Prepared, place: Place, form: Form) -> tuple[Place, float]
     for axis in (0, 1):
         if place.bend[2 * axis]:
             place = _flattened(place, anchor, axis)
-    flat = _spread(contrast, known, place, anchor)
-    best = flat
-    if given is not place:
-        tried = _spread(contrast, known, given, anchor)
-        best = tried if tried[1] > flat[1] * _BENT_IS_BETTER else flat
-    for bent in _bent(contrast, known, place, anchor, _PROMISING * flat[1]):
-        tried = _spread(contrast, known, bent, anchor)
-        if tried[1] > max(best[1], flat[1] * _BENT_IS_BETTER):
-            best = tried
+    flat, agreed = yield from _spread(contrast, known, place, anchor)
+    best = standing(prepared, flat, (form,)) or Placed(flat, form, 0.0)
+    others = [given] if given is not place else []
+    if best.standing < _WORTH or agreed > _FLAT:
+        return best
+    least = best.standing + _BENT_IS_BETTER
+    yield
+    for bent in [*others, *_bent(contrast, known, place, anchor, _PROMISING * agreed)]:
+        tried = (yield from _spread(contrast, known, bent, anchor))[0]
+        for _ in range(_FINER):
+            finer = _finer(contrast, known, tried, anchor)
+            yield
+            tried = (yield from _climb(contrast, known, finer, 1.0, _LAST))[0]
+        stood = standing(prepared, tried, (form,))
+        if stood is not None and stood.standing > max(best.standing, least):
+            best = stood
     return best
+
+
+def followed(prepared: Prepared, place: Place, form: Form) -> Steps[Placed]:
+    """Where a label that was at ``place`` in the last frame is in this one."""
+    known = _details(form)
+    contrast = prepared.contrast(place.module)
+    span = np.arange(-_MOVED, _MOVED + 0.1, 0.5)
+    tried = []
+    for right in span:
+        for down in span:
+            move = np.eye(3)
+            move[:2, 2] = right, down
+            tried.append(Place(place.size, place.matrix @ move, place.bend))
+    points, expected = known.points[: known.known : 3], known.expected[::3]
+    scores = np.concatenate([
+        _seen(contrast, tried[start : start + 40], points) @ expected
+        for start in range(0, len(tried), 40)
+    ])  # fmt: skip
+    yield
+    near = tried[int(scores.argmax())]
+    moved, _ = yield from _climb(contrast, known, near, 1.0, _FOLLOWING)
+    return standing(prepared, moved, (form,)) or Placed(moved, form, 0.0)
 
 
 def _spread(
     contrast: Field, known: _Details, place: Place, anchor: Points
-) -> tuple[Place, float]:
+) -> Steps[tuple[Place, float]]:
     """Climbs with what lies near the anchor first, then with more and more: what fits at one end
     is not given up for what might fit at the other."""
+    top = 0.0
     for radius, steps in _SPREADS:
         near = (np.hypot(*(known.patch_middles - anchor).T) <= radius).astype(np.float32)
-        place, top = _climb(contrast, known, place, near, steps)
+        place, top = yield from _climb(contrast, known, place, near, steps)
     return place, top
+
+
+def _finer(contrast: Field, known: _Details, place: Place, anchor: Points) -> Place:
+    """The best of the curves near that of a bent place."""
+    axis = 0 if place.bend[0] else 1
+    curve, crest = place.bend[2 * axis : 2 * axis + 2]
+    tried = [place] + [
+        rebent(place, anchor, axis, curve * more, crest + along)
+        for more in (0.75, 0.87, 1.0, 1.15, 1.33) for along in (-2.5, -1.2, 0.0, 1.2, 2.5)
+        if abs(curve * more * (crest + along - anchor[axis])) < 1.2
+    ]  # fmt: skip
+    scores = known.scores(_seen(contrast, tried, known.points))
+    return tried[int(scores.argmax())]
 
 
 def _bent(
@@ -153,8 +204,8 @@ def _level(anchor: float, curve: float, crest: float, axis: int) -> Points:
 
 
 def _climb(
-    contrast: Field, known: _Details, place: Place, near: Field, steps: tuple[float, ...]
-) -> tuple[Place, float]:
+    contrast: Field, known: _Details, place: Place, near: Field | float, steps: tuple[float, ...]
+) -> Steps[tuple[Place, float]]:
     top = float(known.scores(_seen(contrast, [place], known.points), near)[0])
     for step in steps:
         moves = _moves(place.size, step)
@@ -165,6 +216,7 @@ def _climb(
             index = int(scores.argmax())
             gains = scores[: len(moves)] - top
             helped = np.flatnonzero(gains > 1e-4)
+            yield
             if scores[index] <= top + 1e-4:
                 break
             # All that helped, together, is often better still.
@@ -194,9 +246,10 @@ def _other_bends(place: Place, step: float) -> list[Place]:
     return found
 
 
-def _seen(contrast: Field, places: list[Place], points: Points) -> Field:
+def _seen(contrast: Field, places: list[Place], points: Field) -> Field:
     """The picture at ``points`` (P, 2) of each place: (places, P); 0 where out of sight."""
     matrices = np.stack([place.matrix for place in places])
+    matrices = (matrices / matrices[:, 2:, 2:]).astype(np.float32)
     at = np.broadcast_to(points, (len(places), *points.shape))
     hidden = None
     if any(place.bend[0] or place.bend[2] for place in places):
@@ -206,11 +259,14 @@ def _seen(contrast: Field, places: list[Place], points: Points) -> Field:
             for axis in (0, 1):
                 curve, crest = place.bend[2 * axis : 2 * axis + 2]
                 if curve:
-                    at[index, :, axis] = seen_from_the_front(points[:, axis], curve, crest)
+                    at[index, :, axis] = seen_from_the_front(
+                        points[:, axis].astype(np.float64), curve, crest
+                    )
                     hidden[index] |= abs(points[:, axis] - crest) * curve > OUT_OF_SIGHT
-    seen = at @ matrices[:, :, :2].transpose(0, 2, 1) + matrices[:, None, :, 2]
-    depth = np.where(abs(seen[..., 2]) < 1e-6, 1e-6, seen[..., 2])
-    x, y = (seen[..., 0] / depth).astype(np.float32), (seen[..., 1] / depth).astype(np.float32)
+    seen = at @ matrices[:, :, :2].transpose(0, 2, 1)
+    seen += matrices[:, None, :, 2]
+    depth = np.maximum(seen[..., 2], np.float32(1e-3))
+    x, y = seen[..., 0] / depth, seen[..., 1] / depth
     values: Any = cv2.remap(contrast, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     if hidden is not None:
         values[hidden] = 0
@@ -226,6 +282,8 @@ def _details(form: Form) -> _Details:
     inside = ring <= 0
     expected = np.where(ring > 4, _RING, -_RING)
     expected[inside] = form.constant
+    # Frame and quiet zone are wide: every second module of them tells as much.
+    expected[~inside & ((x + y) % 2 == 1)] = 0
     fixed = expected != 0
     patch = (y + MARGIN) // _PATCH * 100 + (x + MARGIN) // _PATCH
     patch = 2 * patch + inside
@@ -242,7 +300,7 @@ def _details(form: Form) -> _Details:
     crossing = np.stack([x, y], axis=-1)[free & (x > 0) & (y > 0)].astype(np.float64)
     weights = expected[fixed][order]
     return _Details(
-        np.concatenate([points, middle, crossing]),
+        np.concatenate([points, middle, crossing]).astype(np.float32),
         (weights / abs(weights).sum()).astype(np.float32),
         starts, len(points), len(middle), middles_of_patches,
     )  # fmt: skip

@@ -165,9 +165,10 @@ class Prepared:
 
 def seen_by(contrast: Field, places: NDArray[np.float64], points: Points) -> NDArray[np.float32]:
     """The picture at ``points`` (P, 2) under each of ``places`` (B, 3, 3): (B, P)."""
-    seen = points @ places[:, :, :2].transpose(0, 2, 1) + places[:, None, :, 2]
-    x = (seen[..., 0] / seen[..., 2]).astype(np.float32)
-    y = (seen[..., 1] / seen[..., 2]).astype(np.float32)
+    places = (places / places[:, 2:, 2:]).astype(np.float32)
+    seen = points.astype(np.float32) @ places[:, :, :2].transpose(0, 2, 1)
+    seen += places[:, None, :, 2]
+    x, y = seen[..., 0] / seen[..., 2], seen[..., 1] / seen[..., 2]
     values: Any = cv2.remap(contrast, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     return np.asarray(values, np.float32)
 
