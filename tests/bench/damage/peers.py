@@ -77,11 +77,17 @@ def ours(
 
 
 def watching(roster: Collection[Tag] | None = None, recovery: Recovery | None = None) -> Reader:
-    """Our reader of a camera: to be given the frames of one video in their order."""
-    watch = Watch(roster, recovery=recovery)
+    """Our reader of a camera: to be given the frames of one video in their order.
+
+    ``recovery`` is given every frame; without it a station's own share of it works on ``roster``.
+    """
+    watch = Watch(None if recovery else roster)
 
     def read(grey: NDArray[np.uint8]) -> list[str]:
-        return [one.text for one in watch.read(grey)]
+        found = watch.read(grey)
+        if recovery and roster:
+            found += recovery(grey, tuple(found), roster)
+        return [one.text for one in found]
 
     return read
 
