@@ -1,8 +1,9 @@
-"""Reading frame after frame: a cheap look at every frame, second opinions in turn.
+"""Reading frame after frame: a cheap look at every frame, second opinions and recovery in turn.
 
 At the station the same label stays in view for a second or more, so the cascade is spread over
-frames: each frame gets the fastest decoder, and where something label-like stays unread one
-second opinion, about one place. A still picture gets everything at once (decoders.look).
+frames: each frame gets the fastest decoder, and where something label-like stays unread, by
+turns some second opinions or a share of recovery's search. A still picture gets everything at
+once (read.read_picture).
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from tagkit.assets.tag import Tag
 from tagkit.reader import engines
 from tagkit.reader.decoders import OPINIONS, Opinion, ask, first_look
-from tagkit.reader.read import Read, Recovery, as_read, to_grey
+from tagkit.reader.read import Read, as_read, to_grey
 from tagkit.reader.regions import Region, label_like
 from tagkit.reader.symbols import Found, centre, merge
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from tagkit.reader.engines import Grey
+    from tagkit.reader.recovery.stream import RecoveryStream
 
 # Light symbols on dark ground (etched plates) cost the first look twice its time. OpenCV's older
 # detector takes the longest and adds the least: it is kept for still pictures.
@@ -33,6 +35,8 @@ _PLACES = 12
 _SIDE = 640
 # Milliseconds of second opinions that one frame may ask for, by the opinions' usual cost.
 _ALLOWANCE = 12.0
+# Milliseconds of recovery's search in every other frame.
+_RECOVERY = 20.0
 # A camera or a label moves: after so many frames the places are looked for anew.
 _FRESH_FRAMES = 8
 
@@ -40,31 +44,65 @@ _FRESH_FRAMES = 8
 class Watch:
     """Reads the frames of one video, camera or stream; keeps whose turn it is."""
 
-    def __init__(
-        self, roster: Collection[Tag] | None = None, *, recovery: Recovery | None = None
-    ) -> None:
-        """``roster`` and ``recovery`` as for read_picture."""
-        self._roster = roster
-        self._recovery = recovery
+    def __init__(self, roster: Collection[Tag] | None = None) -> None:
+        """``roster``: the labels that may be recovered, as for read_picture; None or empty: the
+        frames are only decoded."""
+        self._roster: Collection[Tag] = roster or ()
+        self._recovery: RecoveryStream | None = None
+        self._following = False
+        self._open = False
         self._work: list[tuple[Opinion, Region]] = []
         self._age = 0
         self._next = 0
+        self._frame = 0
+
+    @property
+    def roster(self) -> Collection[Tag]:
+        """The labels that may be recovered; another one counts from the next frame on."""
+        return self._roster
+
+    @roster.setter
+    def roster(self, roster: Collection[Tag]) -> None:
+        if roster is self._roster:
+            return
+        self._roster = roster
+        if self._recovery is not None:
+            self._recovery.roster = roster
 
     def read(self, picture: NDArray[Any]) -> list[Read]:
         """Every symbol read in this frame (grey or BGR, uint8)."""
         grey = to_grey(picture)
+        self._frame += 1
         found = first_look(grey)
-        found = merge(found, self._second_opinions(grey, found))
+        for_recovery = bool(self._roster) and self._frame % 2 == 0
+        found = merge(found, self._second_opinions(grey, found, only_count=for_recovery))
         reads = [as_read(one) for one in found]
-        if self._recovery and self._roster:
-            reads.extend(self._recovery(grey, tuple(reads), self._roster))
+        if for_recovery:
+            recovered = self._recover(grey, reads)
+            self._following = bool(recovered)
+            reads += recovered
         return reads
 
-    def _second_opinions(self, grey: Grey, found: list[Found]) -> list[Found]:
-        """A frame's share of the work; at least one opinion where there is any."""
+    def _recover(self, grey: Grey, reads: list[Read]) -> list[Read]:
+        """Recovery's share, where something label-like is unread or was named by it before."""
+        if not self._open and not self._following:
+            return []
+        if self._recovery is None:
+            from tagkit.reader.recovery.stream import RecoveryStream
+
+            self._recovery = RecoveryStream(self._roster)
+        return self._recovery.look(grey, reads, budget_ms=_RECOVERY)
+
+    def _second_opinions(
+        self, grey: Grey, found: list[Found], *, only_count: bool = False
+    ) -> list[Found]:
+        """A frame's share of the work; at least one opinion where there is any. ``only_count``:
+        this frame's time is for something else."""
         self._age += 1
         if not self._work or self._age > _FRESH_FRAMES:
             self._look_for_places(grey, found)
+            return []
+        if only_count:
             return []
         more: list[Found] = []
         spent = 0.0
@@ -90,6 +128,7 @@ class Watch:
             for place in label_like(grey, _PLACES)
             if not any(place.holds(*centre(one.corners)) for one in found)
         ]
+        self._open = bool(places)
         turn = _IN_TURN[self._next :] + _IN_TURN[: self._next]
         self._work = [(opinion, place) for opinion in turn for place in places]
         self._age = 0

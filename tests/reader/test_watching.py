@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from typing import ClassVar
+
 import numpy as np
+import pytest
 from scenes import clutter, scene
-from tagkit.assets.tag import Kind, tag_for
+from tagkit.assets.tag import Kind, Tag, tag_for
 from tagkit.reader import watching
 from tagkit.reader.decoders import first_look
 from tagkit.reader.read import Read
@@ -65,14 +69,51 @@ def test_nothing_is_read_in_a_room_without_labels() -> None:
         assert watch.read(clutter(seed, 1280, 720)) == []
 
 
-def test_recovery_gets_every_frame_and_what_was_read_in_it() -> None:
-    def recovery(grey, reads, roster):
-        (decoded,) = reads
-        return [Read(TRUCK, str(TRUCK), "recovered", 1e-7, decoded.corners, "recovery")]
+class Stream:
+    """In the place of recovery: names the truck whenever it is asked."""
 
-    watch = Watch({BATTERY, TRUCK}, recovery=recovery)
-    shown = scene([str(BATTERY)], 1, width=640, height=480, module=4)
-    assert [(read.tag, read.method) for read in watch.read(shown.grey)] == [
-        (BATTERY, "decoded"),
-        (TRUCK, "recovered"),
-    ]
+    asked: ClassVar[list[tuple[int, list[Tag | None]]]] = []
+
+    def __init__(self, roster: Collection[Tag]) -> None:
+        self.roster = roster
+
+    def look(self, grey, reads, *, budget_ms):
+        self.asked.append((len(self.roster), [read.tag for read in reads]))
+        place = ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0))
+        return [Read(TRUCK, str(TRUCK), "recovered", 1e-7, place, "recovery")]
+
+
+@pytest.fixture
+def asked(monkeypatch) -> list[tuple[int, list[Tag | None]]]:
+    monkeypatch.setattr("tagkit.reader.recovery.stream.RecoveryStream", Stream)
+    monkeypatch.setattr(Stream, "asked", [])
+    return Stream.asked
+
+
+def test_recovery_gets_every_other_frame_and_what_was_read_in_it(asked) -> None:
+    watch = Watch({BATTERY, TRUCK})
+    shown = scene([str(BATTERY)], 1, width=640, height=480, module=4).grey
+    shown[:200, :200] = clutter(3, 1280, 720)[300:500, 300:500]  # something label-like stays unread
+    found = [[(read.tag, read.method) for read in watch.read(shown)] for _ in range(6)]
+    assert found == [[(BATTERY, "decoded")], [(BATTERY, "decoded"), (TRUCK, "recovered")]] * 3
+    assert asked == [(2, [BATTERY])] * 3
+
+
+def test_a_new_roster_reaches_recovery(asked) -> None:
+    watch, room = Watch({BATTERY}), clutter(3, 1280, 720)
+    for _ in range(2):
+        watch.read(room)
+    watch.roster = {BATTERY, TRUCK}
+    for _ in range(2):
+        watch.read(room)
+    assert [known for known, _ in asked] == [1, 2]
+
+
+def test_without_a_roster_or_anything_label_like_recovery_is_not_asked(asked) -> None:
+    watch, room = Watch(), clutter(3, 1280, 720)
+    for _ in range(4):
+        watch.read(room)
+    watch = Watch({BATTERY})
+    for _ in range(20):
+        watch.read(np.full((480, 640), 120, np.uint8))
+    assert asked == []
