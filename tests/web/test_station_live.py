@@ -19,6 +19,7 @@ from station_room import BatteryRoom, station_room
 from tagkit.assets.card import Command, CommandCard, badge_for
 from tagkit.jobs.hold import hold
 from tagkit.web.app import create_app
+from tagkit.web.language import Words
 from tagkit.web.options import ServeOptions
 
 ADDRESS, LINE = "http://127.0.0.1:8642", "ws://127.0.0.1:8642"
@@ -185,6 +186,16 @@ def test_what_makes_no_sense_does_nothing(client: TestClient, room: BatteryRoom,
     assert room.count() == before
 
 
+def test_what_a_foreign_code_says_is_text_and_no_page(client: TestClient) -> None:
+    with Page(client) as page:
+        page.say(do="scan", text="<img src=x onerror=alert(1)>")
+        page.reads("Not one of ours")
+        assert "<img" not in page.screen["html"] and "&lt;img" in page.screen["html"]
+        page.say(do="typed", text="<script>alert(1)</script>")
+        page.until(lambda: "Not one of ours" not in page.screen["html"])
+        assert "<script" not in page.screen["html"]
+
+
 @pytest.mark.parametrize(
     "picture",
     [b"", b"no picture at all", b"\xff\xd8\xff\xe0 cut off", b"\x89PNG\r\n\x1a\n" + bytes(40),
@@ -266,7 +277,7 @@ def test_the_station_speaks_spanish_where_the_visitor_does(client: TestClient) -
     client.get("/station")
     client.cookies.set("language", "es")
     with Page(client) as page:
-        assert page.screen["html"]
+        assert page.screen["typed"] == Words("es", "metric", None)("Type a number")
 
 
 def test_another_site_s_page_gets_no_line(client: TestClient) -> None:

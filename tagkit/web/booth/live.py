@@ -30,6 +30,7 @@ from tagkit.web.booth.own_camera import OwnCamera
 from tagkit.web.booth.presses import Press, take
 from tagkit.web.booth.sightings import Sight, Sightings
 from tagkit.web.booth.view import as_message, parts, view_of
+from tagkit.web.eyework import Looked
 from tagkit.web.language import LANGUAGES, Words
 from tagkit.web.visitor import Visitor
 
@@ -39,7 +40,9 @@ BEAT = 1.0
 """Seconds between signs of life; a page that hears none for a few says so."""
 
 _LOOK_AGAIN = 2.0  # the record may have changed behind an unchanged screen
-_RECOVER_EVERY = 0.25
+_RECOVER_EVERY = 1.0  # seconds, where nothing has moved for a while
+_EAGER = 12.0
+_QUICK = 0.2
 _ROSTER_EVERY = 10.0
 _LONGEST_WORDS = 4_000
 # Milliseconds after which another frame is wanted although nothing moves.
@@ -68,6 +71,8 @@ class Live:
         self._sending = asyncio.Lock()
         self._recovery: asyncio.Task[None] | None = None
         self._recovered_at = self._roster_at = float("-inf")
+        self._came_at = self._moved_at = float("-inf")
+        self._unread: tuple[bytes, tuple[Read, ...]] | None = None
         self._shown: dict[str, Any] | None = None
 
     async def run(self) -> None:
@@ -111,6 +116,10 @@ class Live:
                 await self._words(text)
 
     def _take_frame(self, frame: bytes) -> None:
+        now = time.monotonic()
+        if now < self._came_at + _QUICK:  # the page sends so quickly only when something moves
+            self._moved_at = now
+        self._came_at = now
         self._frame = frame
         self._came.set()
 
@@ -155,8 +164,7 @@ class Live:
                 await self._blind(_STUMBLED)
                 continue
             sight = self._sightings.frame(looked.reads, looked.size, time.monotonic())
-            if looked.unread:
-                self._recover(frame, looked.reads)
+            self._recover(frame, looked)
             await self._sighted(sight)
             if self._own_camera is not None:
                 await self._send(frame)
@@ -215,29 +223,42 @@ class Live:
             else:
                 counter.say("shift_opened", person=shift.person)
 
-    def _recover(self, frame: bytes, reads: tuple[Read, ...]) -> None:
-        """Have labels beyond decoding looked for, if that is not under way already."""
-        now = time.monotonic()
+    def _recover(self, frame: bytes, looked: Looked) -> None:
+        """Have labels beyond decoding looked for while something is left unread."""
+        self._unread = (frame, looked.reads) if looked.unread else None
         idle = self._recovery is None or self._recovery.done()
-        if idle and now >= self._recovered_at + _RECOVER_EVERY:
-            self._recovered_at = now
-            self._recovery = asyncio.create_task(self._look_deeper(frame, reads))
+        if idle and self._unread and time.monotonic() >= self._recovered_at + self._rest():
+            self._recovery = asyncio.create_task(self._look_deeper())
 
-    async def _look_deeper(self, frame: bytes, reads: tuple[Read, ...]) -> None:
+    def _rest(self) -> float:
+        """Seconds between two turns: none while somebody is at the camera."""
+        return 0.0 if time.monotonic() < self._moved_at + _EAGER else _RECOVER_EVERY
+
+    async def _look_deeper(self) -> None:
+        """Turn after turn, as long as there is reason to."""
         try:
-            if time.monotonic() >= self._roster_at + _ROSTER_EVERY:
-                self._roster_at = time.monotonic()
-                roster = await self._with_site(lambda site, _visitor: roster_of(site))
-                self._floor.eye.set_roster(roster)
-            found = await self._floor.eye.recover(self._camera, frame, reads)
-            if found:
-                sight = self._sightings.recovered(found, time.monotonic())
-                await self._sighted(sight)
+            await self._renew_roster()
+            while self._unread is not None:
+                frame, reads = self._unread
+                found = await self._floor.eye.recover(self._camera, frame, reads)
+                self._recovered_at = time.monotonic()
+                if found:
+                    await self._sighted(self._sightings.recovered(found, self._recovered_at))
+                if self._rest():
+                    return
         except (WebSocketDisconnect, asyncio.CancelledError):
             raise
         except Exception:
             # Reading goes on without it; the page is told nothing it could act upon.
             log.exception("recovery failed")
+            self._unread = None
+
+    async def _renew_roster(self) -> None:
+        now = time.monotonic()
+        if now >= self._roster_at + _ROSTER_EVERY:
+            self._roster_at = now
+            roster = await self._with_site(lambda site, _visitor: roster_of(site))
+            self._floor.eye.set_roster(roster)
 
     async def _show(self) -> None:
         """The screen whenever it changes, and a sign of life."""

@@ -135,7 +135,7 @@ def parts(text: str) -> list[tuple[str, bool]]:
     return [*found, (text[at:], False)]
 
 
-def as_message(view: View, html: str, initials: str) -> dict[str, Any]:
+def as_message(view: View, html: str, person: str, initials: str) -> dict[str, Any]:
     """What goes to the browser."""
     return {
         "is": "screen",
@@ -146,6 +146,7 @@ def as_message(view: View, html: str, initials: str) -> dict[str, Any]:
         "heard": f"{view.posture} {view.word} {view.more}",
         "asks": view.asks,
         "typed": view.typed,
+        "person": person,
         "initials": initials,
         "html": html,
     }

@@ -16,7 +16,7 @@ from tagkit.web.booth.bay import Bay
 from tagkit.web.booth.floor import floor_of
 from tagkit.web.booth.live import Live
 from tagkit.web.booth.noted import Noted, log_noted
-from tagkit.web.depends import Attendant, TheSite
+from tagkit.web.depends import Attendant, NotAllowed, TheSite, TheVisitor
 from tagkit.web.render import page
 from tagkit.web.visitor import Visitor
 
@@ -26,8 +26,13 @@ live = APIRouter()
 
 
 @router.get("/station", response_class=HTMLResponse)
-def station(request: Request, site: TheSite) -> HTMLResponse:
+def station(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLResponse:
     """The screen at which a battery is changed."""
+    if not visitor.at_station:
+        raise NotAllowed(
+            "this device is no station of the site, so no change can be logged here",
+            "Check a battery under “Check at the bay”, or have the device enrolled",
+        )
     return page(request, "station.html", _values(request, site.settings.station.foot_switch,
                                                  "/station/live"))  # fmt: skip
 

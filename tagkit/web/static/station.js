@@ -39,6 +39,7 @@ function message(said) {
   if (release) release.hidden = said.asks !== "release";
   if (gauge) gauge.hidden = said.stage !== "out" && said.stage !== "finish";
   initials.textContent = said.initials || initials.dataset.none;
+  if (notes) notes.person = said.person;
   initials.classList.toggle("none", !said.initials);
   if (onKey && another) document.getElementById("next")?.focus();
   if (said.heard !== heard) {

@@ -34,8 +34,7 @@ export class Notes {
     if (!truck || !battery) return this.tell(word("bad_number"));
     if (!truck.startsWith("T-")) return this.tell(word("not_truck"));
     if (!battery.startsWith("B-")) return this.tell(word("not_battery"));
-    const person = document.getElementById("initials").classList.contains("none") ? "" : this.person;
-    const note = { key: crypto.randomUUID?.() ?? fallbackKey(), truck, battery, at: new Date().toISOString(), by: person };
+    const note = { key: crypto.randomUUID?.() ?? fallbackKey(), truck, battery, at: new Date().toISOString(), by: this.person };
     if (!write([...read(), note])) return this.tell(word("not_kept"));
     this.form.reset();
     this.tell("");
