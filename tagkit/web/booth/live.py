@@ -285,9 +285,8 @@ class Live:
         template = self._socket.app.state.environments[words.language].get_template(
             "parts/station_screen.html"
         )
-        return as_message(
-            view, template.render(view=view, words=words, parts=parts), visitor.initials
-        )
+        html = template.render(view=view, words=words, parts=parts)
+        return as_message(view, html, visitor.person or "", visitor.initials)
 
     async def _told(self, sentence: str) -> str:
         return await self._with_site(lambda site, visitor: _words_of(visitor, site)(sentence))
