@@ -7,7 +7,7 @@ They remind trained people; they train nobody. The site's copy is ``steps.toml``
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,6 +23,7 @@ from tagkit.record.envelope import Event
 
 STEPS_FILE = "steps.toml"
 LANGUAGES = ("en", "es")
+MOST_STEPS, LONGEST_STEP = 40, 300
 NOTE = "The makers' instructions, the site's procedure and local codes overrule these steps."
 
 
@@ -76,18 +77,43 @@ def write_steps(site: Site, *, force: bool = False) -> Path:
         raise WrongInput(
             f"{path} is already there", "Edit it, or add --force to begin anew", STEPS_FILE
         )
+    _write(path, {name: dict(STEPS[name]) for name in PROCEDURES})
+    return path
+
+
+def keep_steps(site: Site, procedure: str, language: str, steps: Sequence[str]) -> StepList:
+    """The site's own list for a procedure in a language; without steps, the one that comes with
+    tagkit counts again. WrongInput for more than 40 steps, or one beyond 300 characters."""
+    before = step_list(site, procedure, language)
+    name, spoken = before.procedure, before.language
+    wanted = [" ".join(step.split()) for step in steps]
+    wanted = [step for step in wanted if step]
+    if len(wanted) > MOST_STEPS or any(len(step) > LONGEST_STEP for step in wanted):
+        raise WrongInput(
+            f"a list has at most {MOST_STEPS} steps of {LONGEST_STEP} characters", "Shorten it"
+        )
+    own = _own(site.directory)
+    lists = {one: dict(own.get(one, {})) for one in PROCEDURES}
+    if wanted:
+        lists[name][spoken] = wanted
+    else:
+        lists[name].pop(spoken, None)
+    _write(site.directory / STEPS_FILE, {one: known for one, known in lists.items() if known})
+    return step_list(site, name, spoken)
+
+
+def _write(path: Path, lists: Mapping[str, Mapping[str, Sequence[str]]]) -> None:
     lines = [
         "# Steps of this site, by procedure and language. They are shown and confirmed one by one.",
         f"# {NOTE}",
     ]
-    for procedure in PROCEDURES:
+    for procedure, languages in lists.items():
         lines += ["", f'["{procedure}"]']
-        for language in LANGUAGES:
+        for language, steps in languages.items():
             lines.append(f"{language} = [")
-            lines += [f"    {_quoted(step)}," for step in STEPS[procedure][language]]
+            lines += [f"    {_quoted(step)}," for step in steps]
             lines.append("]")
     replace_file(path, ("\n".join(lines) + "\n").encode("utf-8"))
-    return path
 
 
 def confirm_steps(
@@ -141,13 +167,17 @@ def _own(directory: Path) -> dict[str, dict[str, list[str]]]:
         for language, steps in languages.items():
             if language not in LANGUAGES:
                 raise WrongInput(f"“{language}” is not a language", "Write en or es", where)
-            if not isinstance(steps, list) or not 1 <= len(steps) <= 40:
-                raise WrongInput("a list has 1 to 40 steps", "Write them in [ ]", where)
+            if not isinstance(steps, list) or not 1 <= len(steps) <= MOST_STEPS:
+                raise WrongInput(f"a list has 1 to {MOST_STEPS} steps", "Write them in [ ]", where)
             if any(not isinstance(one, str) or not one.strip() for one in steps):
                 raise WrongInput("a step is a text", "Write each in quotes", where)
     return tables
 
 
 def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    """A TOML basic string (TOML 1.0, "String")."""
+    escaped = "".join(
+        f"\\{one}" if one in '"\\' else f"\\u{ord(one):04x}" if one < " " or one == "\x7f" else one
+        for one in text
+    )
     return f'"{escaped}"'

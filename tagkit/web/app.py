@@ -36,11 +36,13 @@ from tagkit.web.routes import (
     marrying,
     new_asset,
     number,
+    planning,
     rotation,
     rounds,
     shift,
     station,
     stations,
+    steps,
     today,
 )
 from tagkit.web.runs import Runs
@@ -96,6 +98,8 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         marrying.router,
         labels.router,
         today.router,
+        planning.router,
+        steps.router,
         incidents.router,
         rounds.router,
         care.router,

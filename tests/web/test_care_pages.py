@@ -213,3 +213,38 @@ def test_the_morning_list_tells_what_is_flagged_due_and_done_and_comes_as_a_cale
     calendar = lead.get("/today.ics")
     assert calendar.headers["content-type"].startswith("text/calendar")
     assert calendar.text.startswith("BEGIN:VCALENDAR")
+
+
+def test_the_plans_are_computed_from_the_record(lead: TestClient, room: BatteryRoom) -> None:
+    air = lead.get("/planning/ventilation", params={"room": "900", "opening": "12000"}).text
+    assert "m³/h" in air
+    assert "governs" in air
+    pool = lead.get("/planning/pool", params={"shifts": "6-14", "use": "10"}).text
+    assert "changes waited for a battery" in pool
+    assert lead.get("/planning/pool", params={"shifts": "never"}).status_code == 400
+    assert room["F1"] in lead.get("/planning/retirement").text
+    assert "sulphuric acid" in lead.get("/planning/acid").text
+
+
+@pytest.mark.parametrize("ending", ["pdf", "csv", "xlsx", "json"])
+def test_reports_come_in_every_form(lead: TestClient, room: BatteryRoom, ending: str) -> None:
+    for address in (f"/reports/battery/{room['F1']}", "/reports/month", "/reports/people"):
+        assert len(lead.get(f"{address}.{ending}").content) > 50
+    lead.post("/shift/open", data={"who": "KM"})
+    assert lead.get(f"/reports/people.{ending}").status_code == 403
+    assert lead.get("/reports/month.exe").status_code == 404
+
+
+def test_steps_are_confirmed_with_what_was_left_out_and_edited_by_a_supervisor(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    lead.post("/steps/charging", data={"done": ["1", "2"], "assets": room["F1"]})
+    (event,) = room.events("steps_confirmed")
+    assert len(event.body["steps"]) == 2
+    assert event.body["left_out"]
+    own = 'Say "stop" out loud\nLook at the charger'
+    page = lead.post("/steps/charging/edit", data={"steps": own}).text
+    assert "Look at the charger" in page
+    assert "Say &#34;stop&#34; out loud" in page
+    again = lead.post("/steps/charging/edit", data={"steps": ""}).text
+    assert "Look at the charger" not in again
