@@ -35,7 +35,7 @@ _PLACES = 12
 _SIDE = 640
 # Milliseconds of second opinions that one frame may ask for, by the opinions' usual cost.
 _ALLOWANCE = 12.0
-# Milliseconds of recovery's search in every other frame.
+# Milliseconds of recovery's search in two of three frames; its search takes a second or so.
 _RECOVERY = 20.0
 # A camera or a label moves: after so many frames the places are looked for anew.
 _FRESH_FRAMES = 8
@@ -74,7 +74,7 @@ class Watch:
         grey = to_grey(picture)
         self._frame += 1
         found = first_look(grey)
-        for_recovery = bool(self._roster) and self._frame % 2 == 0
+        for_recovery = bool(self._roster) and self._frame % 3 != 1
         found = merge(found, self._second_opinions(grey, found, only_count=for_recovery))
         reads = [as_read(one) for one in found]
         if for_recovery:
