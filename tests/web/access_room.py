@@ -7,13 +7,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from unittest.mock import patch
 
+from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from known_browsers import known_browser
 from tagkit.assets.card import badge_for
 from tagkit.jobs.people import authorise
 from tagkit.jobs.site import create_site
+from tagkit.web.access import pins
 from tagkit.web.access.devices import new_code
 from tagkit.web.access.pins import choose_pin
 from tagkit.web.app import create_app
@@ -23,6 +26,8 @@ HOST = "room.example"
 LEAD, TECHNICIAN, ATTENDANT = "LEAD", "TECH", "ATT"
 PIN = "407193"
 LAST_DAY = "2031-06-30"
+QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+"""Hashes PINs cheaply: hundreds of them are tried here."""
 
 
 class Clock:
@@ -94,5 +99,10 @@ class Room:
 @contextmanager
 def room(folder: Path, lan: bool) -> Iterator[Room]:
     made = Room(folder / "site", lan)
-    with TestClient(made.app, base_url=made.base):  # begins and ends the app's life
+    with (
+        patch.object(pins, "_HASHER", QUICK),
+        TestClient(made.app, base_url=made.base),  # begins and ends the app's life
+    ):
+        pins._nobodys.cache_clear()
         yield made
+    pins._nobodys.cache_clear()

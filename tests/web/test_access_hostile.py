@@ -9,12 +9,13 @@ from pathlib import Path
 
 import pytest
 from access_room import ATTENDANT, LEAD, PIN, Room, room
-from argon2 import PasswordHasher, Type, extract_parameters
+from argon2 import Type, extract_parameters
 from tagkit.jobs.people import authorise
 from tagkit.jobs.receive import receive
 from tagkit.jobs.site import open_site
 from tagkit.web.access import pins
 from tagkit.web.access.refused import NotAllowed, TooManyTries
+from tagkit.web.access.store import AccessStore
 
 SCRIPT = '<script>alert("x")</script>'
 FORMULA = '=HYPERLINK("http://evil.example";"x")'
@@ -74,16 +75,11 @@ def test_formulas_in_exports_are_text(here: Room) -> None:
             assert not cell.startswith(("=", "+", "-", "@", "\t", "\r")), cell
 
 
-@pytest.fixture
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """PINs hashed cheaply, for tests in which hundreds of them are tried."""
-    monkeypatch.setattr(pins, "_HASHER", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-    pins._nobodys.cache_clear()
-
-
-def test_pins_are_kept_by_argon2id_at_full_strength(lan: Room) -> None:
-    lan.give_pin()
-    (kept,) = lan.access.one("SELECT hash FROM pins")
+def test_pins_are_kept_by_argon2id_at_full_strength(tmp_path: Path) -> None:
+    store = AccessStore(tmp_path)
+    pins.choose_pin(store, LEAD, PIN, 0.0)
+    (kept,) = store.one("SELECT hash FROM pins")
+    store.close()
     strength = extract_parameters(kept)
     assert strength.type is Type.ID
     assert strength.memory_cost >= 19 * 1024 and strength.time_cost >= 2  # OWASP's least
@@ -101,7 +97,7 @@ def listened_to(lan: Room, device: str, pin: str, trusted: bool = False) -> bool
     raise AssertionError(f"{pin} was taken")
 
 
-def test_a_thousand_wrong_pins_get_nowhere(lan: Room, quick_hashes: None) -> None:
+def test_a_thousand_wrong_pins_get_nowhere(lan: Room) -> None:
     lan.give_pin()
     guesser = lan.client("192.0.2.66")
     statuses = [lan.begin(guesser, LEAD, f"{n:06}") for n in range(30)]
@@ -113,15 +109,13 @@ def test_a_thousand_wrong_pins_get_nowhere(lan: Room, quick_hashes: None) -> Non
     assert 0 < int(told.headers["retry-after"]) <= 15 * 60
 
 
-def test_a_thousand_wrong_pins_from_many_addresses_get_nowhere(
-    lan: Room, quick_hashes: None
-) -> None:
+def test_a_thousand_wrong_pins_from_many_addresses_get_nowhere(lan: Room) -> None:
     lan.give_pin()
     tried = [listened_to(lan, f"192.0.2.{n % 250}", f"{n:06}") for n in range(1000)]
     assert sum(tried) == 30
 
 
-def test_the_right_person_is_not_kept_out_by_a_guesser(lan: Room, quick_hashes: None) -> None:
+def test_the_right_person_is_not_kept_out_by_a_guesser(lan: Room) -> None:
     lan.give_pin()
     for n in range(200):
         listened_to(lan, f"192.0.2.{100 + n % 50}", f"{n:06}")
@@ -135,7 +129,7 @@ def test_the_right_person_is_not_kept_out_by_a_guesser(lan: Room, quick_hashes: 
     assert lan.begin(phone, LEAD, PIN) == 303, "elsewhere after a while"
 
 
-def test_a_slow_guesser_gets_a_few_tries_an_hour(lan: Room, quick_hashes: None) -> None:
+def test_a_slow_guesser_gets_a_few_tries_an_hour(lan: Room) -> None:
     lan.give_pin()
     listened = 0
     for minute in range(12 * 60):
