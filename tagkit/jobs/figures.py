@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from tagkit.errors import WrongInput
-from tagkit.units import Dimension, parse_number, parse_quantity
+from tagkit.units import DecimalMark, Dimension, parse_number, parse_quantity
 
 _LITRES = {
     "": 1.0, "l": 1.0, "litre": 1.0, "litres": 1.0, "liter": 1.0, "liters": 1.0, "litros": 1.0,
@@ -19,7 +19,12 @@ _OHMS = {"": 1.0, "ohm": 1.0, "ohms": 1.0, "ω": 1.0, "kohm": 1e3, "kω": 1e3, "
 
 def litres(text: str, where: str = "--litres") -> float:
     """Litres of water from "4.5", "4,5 l", "900 ml", "1 gal" (US). WrongInput beyond 200 l."""
-    return round(_scaled(text, _LITRES, "an amount of water", "4.5 l", where, 200.0), 3)
+    return round(
+        # Nobody pours thousands of litres, so a comma or a point is always the decimal mark.
+        _scaled(text.replace(",", "."), _LITRES, "an amount of water", "4.5 l", where, 200.0,
+                "point"),
+        3,
+    )  # fmt: skip
 
 
 def ohms(text: str, where: str = "--ohm") -> float:
@@ -46,13 +51,19 @@ def quantity(
 
 
 def _scaled(
-    text: str, units: dict[str, float], what: str, example: str, where: str, most: float
+    text: str,
+    units: dict[str, float],
+    what: str,
+    example: str,
+    where: str,
+    most: float,
+    mark: DecimalMark | None = None,
 ) -> float:
     match = re.fullmatch(r"\s*([\d.,' ]*\d)\s*([^\d\s]*)\.?\s*", text)
     factor = units.get(match[2].lower().rstrip(".")) if match else None
     if match is None or factor is None:
         raise WrongInput(f"“{text}” is not {what}", f"Write it like {example}", where)
-    value = float(parse_number(match[1].strip(), None, shown=text)) * factor
+    value = float(parse_number(match[1].strip(), mark, shown=text)) * factor
     if value > most:
         raise WrongInput(f"{text.strip()} is too much", "Check the figure and its unit", where)
     return value

@@ -42,7 +42,7 @@ from tagkit.rules.trend import CellTrend, battery_trends
 from tagkit.rules.water import Thirst, against_sisters, thirst, watering_due
 from tagkit.settings import Settings
 
-JUDGING = "1"
+JUDGING = "2"
 """Raised when the judging gives other results from the same states."""
 
 RANK: dict[Severity, int] = {severity: rank for rank, severity in enumerate(reversed(SEVERITIES))}
@@ -251,16 +251,21 @@ def _standing(state: AssetState, settings: Settings, standing: str) -> Iterator[
     told = state.last_discharge
     after_use = state.charged_since_use is False
     percent = 100.0 - float(told["percent"]) if after_use and told else None
-    # The rule is asked for the first moment at which either flag can stand.
-    for hours in (settings.charging.standing_hours, 24 * settings.charging.stored_days):
+    # The rule is asked for the first moment at which each flag can stand.
+    stored = 24 * settings.charging.stored_days
+    for code, hours in (
+        ("standing discharged", settings.charging.standing_hours),
+        ("freshening due", stored),
+    ):
         at = since + timedelta(hours=hours) + _MOMENT
-        for flag in standing_flags(
-            at, settings.charging, state_percent=percent, standing_since=since,
+        flags = standing_flags(
+            at,
+            settings.charging,
+            state_percent=percent,
+            standing_since=since,
             last_charged_at=when(state.last_charged_at) if state.last_charged_at else None,
-        ):  # fmt: skip
-            if flag.code == "freshening due" and hours == settings.charging.standing_hours:
-                continue
-            yield _flag(state, flag, time_text(at))
+        )
+        yield from (_flag(state, flag, time_text(at)) for flag in flags if flag.code == code)
 
 
 def _charge(state: AssetState) -> Iterator[Notice]:

@@ -52,12 +52,13 @@ def blank_sheet(site: Site, battery: str, out: Path) -> int:
     if out.suffix.lower() == ".pdf":
         _on_paper(site, state, facts, out)
     elif out.suffix.lower() in (".xlsx", ".csv"):
-        rows = tuple((cell, None, None, None, None) for cell in range(1, facts.cells + 1))
         unit = "°F" if site.settings.site.units == "us" else "°C"
-        headings = ("cell", "gravity", f"temperature {unit}", "voltage", "level")
-        head = Table(f"Battery {state.tag}", headings, rows)
-        # The number stands above the table, also where there is only one.
-        write_tables(out, [Table("Round", (f"Battery {state.tag}",), ()), head], {})
+        heads = ("cell", "gravity", f"temperature {unit}", "voltage", "level")
+        cells = tuple((cell, None, None, None, None) for cell in range(1, facts.cells + 1))
+        # The number stands above the headings, in the same worksheet.
+        write_tables(
+            out, [Table("Round", (f"Battery {state.tag}", "", "", "", ""), (heads, *cells))], {}
+        )
     else:
         raise WrongInput(f"“{out.name}” says no form of file", "End it in .pdf, .xlsx or .csv")
     return facts.cells

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,8 +18,6 @@ from typing import Any
 
 from tagkit.errors import NotFound, WrongInput
 from tagkit.intake import limits
-from tagkit.intake.grid import Grid
-from tagkit.intake.textfile import read_text_table
 from tagkit.intake.workbook import read_workbook
 
 FORMATS = (".csv", ".xlsx", ".json")
@@ -65,13 +64,44 @@ def table_from_bytes(data: bytes, name: str) -> list[tuple[int, list[str]]]:
         raise WrongInput("the file is empty", "Check that it was saved and copied", name)
     if len(data) > limits.FILE_BYTES:
         raise WrongInput("the file is too large", "Copy the table alone into a new file", name)
-    grids: list[Grid] = (
-        read_workbook(data, name) if data[:4] == b"PK\x03\x04" else [read_text_table(data, name)]
-    )
-    for grid in grids:
+    if data[:4] != b"PK\x03\x04":
+        return _text_rows(data, name)
+    for grid in read_workbook(data, name):
         if grid.rows and not grid.hidden:
             return [(row.number, [cell.shown for cell in row.cells]) for row in grid.rows]
     raise WrongInput("the file has no rows", "Name a CSV or XLSX file with a table", name)
+
+
+def _text_rows(data: bytes, name: str) -> list[tuple[int, list[str]]]:
+    """Rows of a CSV file in UTF-8 or Windows-1252, separated by comma, semicolon or tab."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        try:
+            text = data.decode("cp1252")
+        except UnicodeDecodeError:
+            text = "\0"
+    if "\0" in text:
+        raise WrongInput(
+            "this is neither a text table nor an XLSX workbook", "Save it as XLSX or CSV", name
+        )
+    lines = [line for line in text.splitlines()[:50] if line.strip()]
+    # The separator that most lines have the same number of; a comma may be a decimal mark.
+    separator = max(";\t,", key=lambda mark: (_steady(lines, mark), mark != ","))
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    try:
+        found = [(number, row) for number, row in enumerate(rows, 1) if any(map(str.strip, row))]
+    except csv.Error as error:
+        raise WrongInput(f"this is no CSV file ({error})", "Save it as XLSX or CSV", name) from None
+    if len(found) > limits.ROWS:
+        raise WrongInput(f"more than {limits.ROWS:,} rows are too many", "Split the file", name)
+    return found
+
+
+def _steady(lines: Sequence[str], mark: str) -> int:
+    """How many lines have the number of marks that is most frequent, none left out."""
+    counts = Counter(number for line in lines if (number := line.count(mark)))
+    return max(counts.values(), default=0)
 
 
 def harmless(cell: Cell) -> Cell:

@@ -1,0 +1,141 @@
+"""Reports: drawn, read back, and harmless in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from battery_room import BatteryRoom, ago
+from tagkit.jobs.tables import Table, harmless, read_table, write_tables
+
+NASTY = '=HYPERLINK("http://x")'
+
+
+def pages(path: Path) -> list[Any]:
+    from tagkit.labels.raster import render_pages
+
+    return list(render_pages(path, 100))
+
+
+def words(path: Path) -> str:
+    import pypdfium2
+
+    book = pypdfium2.PdfDocument(path)
+    return "\n".join(page.get_textpage().get_text_range() for page in book)
+
+
+@pytest.fixture
+def lived(room: BatteryRoom) -> BatteryRoom:
+    """A battery with some history."""
+    room.staff()
+    room.charge("B1", began=60, ended=50)
+    for days in (50, 20):
+        at = ("--at", ago(days=days).isoformat())
+        room.run("round", "enter", "B1", "--cells", " ".join(["1280/25"] * 24), "--charged",
+                 "--rested", "9", *at)  # fmt: skip
+        room.run("water", "B1", "--litres", "4", *at)
+    room.run("inspect", "B1", "--finding", NASTY)
+    room.run("incident", "report", "spill", "--what", "two litres on the floor", "--tag", "B1")
+    return room
+
+
+def test_the_history_sheet_has_two_pages_and_the_batterys_code(lived: BatteryRoom) -> None:
+    from tagkit.reader.decoders import decode_all
+
+    path = lived.folder.parent / "b1.pdf"
+    found = lived.run("report", "battery", "B1", "--out", path, "--json")
+    assert found.code == 0, found
+    assert found.data["rounds"] == 2
+    drawn = pages(path)
+    assert len(drawn) == 2
+    assert decode_all(drawn[0]) == [lived["B1"]]
+    text = words(path)
+    assert lived["B1"] in text and "two litres on the floor" in text
+    assert "overrule" in text and "trained, authorised people" in text
+
+
+def test_a_battery_without_history_has_its_sheet_too(room: BatteryRoom) -> None:
+    path = room.folder.parent / "b2.pdf"
+    assert room.run("report", "battery", "B2", "--out", path).code == 0
+    assert len(pages(path)) == 2 and "nothing on record" in words(path)
+
+
+@pytest.mark.parametrize("suffix", ["csv", "xlsx", "json"])
+@pytest.mark.parametrize("report", [("battery", "B1"), ("month", f"{ago():%Y-%m}"), ("people",)])
+def test_every_report_is_a_table_too(
+    lived: BatteryRoom, report: tuple[str, ...], suffix: str
+) -> None:
+    path = lived.folder.parent / f"report.{suffix}"
+    assert lived.run("report", *report, "--out", path).code == 0
+    if suffix == "json":
+        assert json.loads(path.read_text(encoding="utf-8"))["tables"]
+        return
+    cells = [cell for _, row in read_table(path) for cell in row]
+    assert cells
+    assert not any(cell.startswith(("=", "+", "@")) for cell in cells)
+    assert lived.run("report", *report, "--out", path).code == 2
+    assert lived.run("report", *report, "--out", path, "--force").code == 0
+
+
+def test_the_month_counts_what_was_done(lived: BatteryRoom) -> None:
+    path = lived.folder.parent / "month.pdf"
+    found = lived.run("report", "month", f"{ago():%Y-%m}", "--out", path, "--json")
+    assert found.code == 0, found
+    assert found.data["done"]["incidents"] == 1
+    assert [one["sort"] for one in found.data["incidents"]] == ["spill"]
+    assert "two litres on the floor" in words(path)
+    assert lived.run("report", "month", "2031-13", "--out", path, "--force").code == 2
+    assert lived.run("report", "month", "2190-01", "--out", path, "--force").code == 2
+
+
+def test_the_people_report_says_who_has_run_out(lived: BatteryRoom) -> None:
+    lived.run("authorise", "KM", "--role", "attendant", "--until", "2020-01-01", "--by", "SW")
+    path = lived.folder.parent / "people.pdf"
+    found = lived.run("report", "people", "--out", path, "--json").data["people"]
+    assert [(one["person"], one["state"]) for one in found][0] == ("KM", "run out")
+    assert "RUN OUT" in words(path)
+
+
+def test_a_report_needs_a_form_that_is_known(room: BatteryRoom) -> None:
+    found = room.run("report", "people", "--out", room.folder.parent / "people.doc")
+    assert found.code == 2 and ".pdf" in found.err
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+def test_no_cell_is_a_formula(start: str, tmp_path: Path) -> None:
+    text = f"{start}1+1"
+    assert harmless(text) == f"'{text}" and harmless(-5.0) == -5.0 and harmless("a=b") == "a=b"
+    table = Table(text, (text, "n"), ((text, -5.0), (None, True)))
+    write_tables(tmp_path / "t.csv", [table], {})
+    rows = list(csv.reader(io.StringIO((tmp_path / "t.csv").read_text("utf-8-sig"), newline="")))
+    assert rows[1][1] == "-5.0" and rows[2] == ["", "yes"]
+    if start not in "\t\r":
+        assert rows[0][0] == rows[1][0] == f"'{text}"
+        write_tables(tmp_path / "t.xlsx", [table], {})
+        from openpyxl import load_workbook
+
+        sheet = load_workbook(tmp_path / "t.xlsx").worksheets[0]
+        assert sheet["A2"].value == f"'{text}" and sheet["A2"].data_type == "s"
+        assert sheet["B2"].value == -5
+
+
+@pytest.mark.parametrize("data", [b"", b"\x00\x01", b"  \n"])
+def test_a_file_that_is_no_table_is_told(tmp_path: Path, data: bytes) -> None:
+    from tagkit.errors import WrongInput
+
+    path = tmp_path / "x.csv"
+    path.write_bytes(data)
+    with pytest.raises(WrongInput):
+        read_table(path)
+
+
+def test_charts_serve_pages_as_pictures_too() -> None:
+    from tagkit.jobs.charts import bars, lines, svg_of
+
+    drawn = lines(100, 50, "one", [("a", [(ago(days=2), 1.0), (ago(days=1), 2.0)])])
+    assert svg_of(drawn).count("<") > 20
+    assert "nothing on record" in svg_of(bars(100, 50, "none", [], []))

@@ -1,0 +1,219 @@
+"""Tests, repairs, inspections, washing, equipment, incidents, leaving the fleet."""
+
+from __future__ import annotations
+
+import pytest
+from battery_room import BatteryRoom, ago
+
+ROOM = """\
+Kind,Maker's serial,Equipment,Where it hangs or stands,What is checked,Days between checks
+room equipment,EW1,eyewash,row A,activate,7
+room equipment,SK1,spill kit,row B,full,30
+"""
+
+
+@pytest.fixture
+def staffed(room: BatteryRoom) -> BatteryRoom:
+    room.staff()
+    return room
+
+
+def flags(room: BatteryRoom) -> set[tuple[str, str]]:
+    found = room.run("today", "--json").data
+    return {(one["asset"], one["code"]) for one in found["flags"]}
+
+
+# Tests
+
+
+def test_a_capacity_test_at_the_rated_rate_decides_about_life(staffed: BatteryRoom) -> None:
+    room = staffed
+    room.take_in(
+        "Maker's serial,Voltage (V),Service weight,Chemistry,Capacity (Ah),"
+        "Hours the capacity is stated at\nC5,48,1100 kg,vented lead-acid,775,5\n"
+    )
+    test = ("test", "capacity", "C5", "--current", "155 A", "--temperature", "30 °C", "--by", "JT")
+    found = room.run(*test, "--minutes", "300", "--json")
+    assert found.code == 0, found
+    assert found.data["percent_of_rated"] == pytest.approx(100.0)
+    assert found.data["life_over"] is False
+    found = room.run(*test, "--minutes", "210", "--json")
+    assert (round(found.data["percent_of_rated"]), found.data["life_over"]) == (70, True)
+    assert (room["C5"], "life over") in flags(room)
+
+
+def test_a_test_at_another_rate_gives_no_result(staffed: BatteryRoom) -> None:
+    found = staffed.run("test", "capacity", "B1", "--current", "100 A", "--minutes", "300",
+                        "--temperature", "30 °C", "--by", "JT", "--json")  # fmt: skip
+    assert found.data["percent_of_rated"] is None and found.data["reason"]
+
+
+def test_an_attendant_does_not_test_or_repair(staffed: BatteryRoom) -> None:
+    before = staffed.count()
+    test = ("test", "capacity", "B1", "--current", "155 A", "--minutes", "300", "--by", "KM")
+    assert staffed.run(*test).code == 2
+    assert staffed.run("repair", "B1", "connectors", "--by", "KM").code == 2
+    assert staffed.count() == before
+
+
+def test_a_leaking_case_above_60_volts_is_held_and_gets_its_card(staffed: BatteryRoom) -> None:
+    room = staffed
+    room.take_in(
+        "Maker's serial,Voltage (V),Service weight,Chemistry\nB80,80,2300 kg,vented lead-acid\n"
+    )
+    card = room.folder.parent / "card.pdf"
+    found = room.run(
+        "test", "leakage", "B80", "--ohm", "900", "--card", card, "--by", "JT", "--json"
+    )
+    assert found.code == 0, found
+    assert (found.data["passes"], found.data["required_ohm"]) == (False, 4000)
+    assert found.data["held"] and room.state("B80").safety_held
+    assert card.stat().st_size > 1000
+
+
+def test_a_leaking_case_below_60_volts_is_flagged(staffed: BatteryRoom) -> None:
+    found = staffed.run("test", "leakage", "B1", "--ohm", "900 ohm", "--by", "JT", "--json")
+    assert (found.data["passes"], found.data["held"]) == (False, None)
+    assert (staffed["B1"], "case leakage") in flags(staffed)
+    assert staffed.run("test", "leakage", "B1", "--ohm", "50 kohm", "--by", "JT").code == 0
+    assert (staffed["B1"], "case leakage") not in flags(staffed)
+
+
+# Repairs
+
+
+def test_a_jumpered_cell_makes_it_no_fit_until_it_is_replaced(staffed: BatteryRoom) -> None:
+    room = staffed
+    assert room.run("fit", "B1", "T1").code == 12
+    found = room.run("repair", "B1", "cell jumpered", "--cell", "3", "--by", "JT", "--json")
+    assert found.data["changes"]["voltage"]["value"] == "46"
+    assert room.run("fit", "B1", "T1").code == 10
+    assert (room["B1"], "jumpered") in flags(room)
+    found = room.run("repair", "B1", "cell-replaced", "--cell", "3", "--by", "JT", "--json")
+    assert found.data["changes"]["voltage"]["value"] == "48"
+    assert room.run("fit", "B1", "T1").code == 12
+    assert (room["B1"], "jumpered") not in flags(room)
+
+
+def test_a_battery_weighed_again_is_judged_by_stamp_and_scale(staffed: BatteryRoom) -> None:
+    found = staffed.run("repair", "B1", "reweighed", "--weight", "1300 kg", "--by", "JT")
+    assert found.code == 0, found
+    assert staffed.run("fit", "B1", "T1", "--json").data["verdict"] != "fit"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("polished",), ("cell replaced",), ("cell replaced", "--cell", "99"), ("reweighed",),
+        ("other",), ("connectors", "--weight", "3 kg"), ("other", "--what", "x", "--settles", "9"),
+    ],
+)  # fmt: skip
+def test_repairs_that_cannot_be_are_refused(staffed: BatteryRoom, words: tuple[str, ...]) -> None:
+    before = staffed.count()
+    assert staffed.run("repair", "B1", *words, "--by", "JT").code == 2
+    assert staffed.count() == before
+
+
+# Inspections
+
+
+def test_what_is_found_stays_to_be_done(room: BatteryRoom) -> None:
+    found = room.run("inspect", "B1", "--finding", "cap of cell 4 cracked", "--passed", "--json")
+    assert found.data["todos"] == ["cap of cell 4 cracked"]
+    assert (room["B1"], "to do") in flags(room)
+    (todo,) = room.state("B1").todos
+    assert room.run("inspect", "B1", "--settles", todo["id"]).code == 0
+    assert (room["B1"], "to do") not in flags(room)
+
+
+def test_a_crack_holds_for_safety_and_only_an_inspection_that_passed_lifts_it(
+    staffed: BatteryRoom,
+) -> None:
+    room = staffed
+    found = room.run("inspect", "B1", "--sort", "arrival", "--finding", "case cracked", "--hold",
+                     "safety", "--by", "JT", "--json")  # fmt: skip
+    assert found.data["held"] and found.data["passed"] is False
+    lift = ("inspect", "B1", "--sort", "hold", "--lift")
+    assert room.run(*lift, "--by", "JT").code == 2
+    assert room.run(*lift, "--finding", "still cracked", "--by", "SW").code == 2
+    found = room.run(*lift, "--by", "SW", "--json")
+    assert len(found.data["lifted"]) == 1
+    assert not room.state("B1").holds
+
+
+def test_chargers_are_inspected_and_held_too(room: BatteryRoom) -> None:
+    found = room.run("inspect", "C1", "--finding", "cable bare", "--hold", "safety")
+    assert found.code == 0, found
+    assert room.run("charge", "start", "B1", "C1").code == 12
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("--sort", "nosy"), ("--hold", "safety"), ("--finding", "x", "--hold", "hard"), ("--lift",),
+     ("--finding", "ok")],
+)  # fmt: skip
+def test_inspections_that_cannot_be_are_refused(room: BatteryRoom, words: tuple[str, ...]) -> None:
+    before = room.count()
+    assert room.run("inspect", "B1", *words).code == 2
+    assert room.count() == before
+
+
+def test_washing_is_logged_with_its_resistance(room: BatteryRoom) -> None:
+    assert room.run("clean", "B1", "--with", "soda solution, rinsed", "--ohm", "3150").code == 0
+    state = room.state("B1")
+    assert state.done["cleaning"] and state.leakage_test and state.leakage_test["ohm"] == 3150
+
+
+# Equipment
+
+
+def test_equipment_tells_what_is_checked_and_when_again(room: BatteryRoom) -> None:
+    room.take_in(ROOM)
+    rows = room.run("equipment", "--json").data["equipment"]
+    assert {row["state"] for row in rows} == {"never done"}
+    assert room.run("check", "EW1", "--at", ago(days=9).isoformat()).code == 0
+    assert room.run("check", "SK1", "--finding", "granulate missing", "--failed").code == 0
+    states = {
+        row["asset"]: row["state"] for row in room.run("equipment", "--json").data["equipment"]
+    }
+    assert states == {room["EW1"]: "overdue", room["SK1"]: "later"}
+    found = room.run("today", "--json").data
+    due = {(one["asset"], one["state"]) for one in found["due"] if one["code"] == "check"}
+    assert due == {(room["EW1"], "overdue")}
+    assert (room["SK1"], "check failed") in flags(room)
+
+
+# Incidents and leaving
+
+
+def test_an_incident_is_kept_apart_and_may_hold(room: BatteryRoom) -> None:
+    found = room.run("incident", "report", "dropped-battery", "--what", "slipped off the rollers",
+                     "--tag", "B1", "--nobody-hurt", "--hold", "--json")  # fmt: skip
+    assert (found.data["sort"], found.data["hurt"]) == ("dropped battery", False)
+    assert room.state("B1").safety_held
+    listed = room.run("incident", "list", "--json").data["incidents"]
+    assert [one["what"] for one in listed] == ["slipped off the rollers"]
+    assert room.run("void", listed[0]["event"], "--reason", "entered twice", "--by", "TS").code == 0
+    assert room.run("incident", "list", "--json").data["incidents"] == []
+    assert room.run("incident", "report", "quarrel", "--what", "loud words").code == 2
+
+
+def test_a_receipt_is_asked_for_until_it_is_there(room: BatteryRoom) -> None:
+    assert "still to come" in room.run("retire", "B1", "--reason", "capacity 61 %").out
+    assert (room["B1"], "no receipt") in flags(room)
+    assert room.run("plan", "acid", "--json").data["waiting_for_receipt"] == [room["B1"]]
+    assert room.run("retire", "B1", "--receipt", "2031/118", "--papers", "UN 2794").code == 0
+    assert (room["B1"], "no receipt") not in flags(room)
+    assert room.run("plan", "acid", "--json").data["waiting_for_receipt"] == []
+    assert room.run("retire", "B1", "--receipt", "2031/119").code == 2
+
+
+def test_somebody_elses_entry_is_cancelled_by_a_technician(staffed: BatteryRoom) -> None:
+    room = staffed
+    event = room.run("clean", "B1", "--with", "soda", "--by", "JT", "--json").data["event"]
+    assert room.run("void", event, "--reason", "another battery", "--by", "KM").code == 2
+    assert room.run("void", event, "--reason", "another battery", "--by", "SW").code == 0
+    assert room.run("void", event, "--reason", "another battery", "--by", "SW").code == 13
+    assert room.run("void", "nothing-1", "--reason", "another battery").code == 3
+    registered = room.events("registered")[0].id
+    assert room.run("void", registered, "--reason", "another battery").code == 2

@@ -1,0 +1,109 @@
+"""A charger's log becomes charges: columns said once, nothing recorded twice."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from battery_room import BatteryRoom, ago
+
+HEAD = "Batt;Where;From;To;Ah out;Hottest\n"
+COLUMNS = (
+    "--column", "battery=Batt", "--column", "charger=Where", "--column", "started=From",
+    "--column", "ended=To", "--column", "ah=Ah out", "--column", "highest_temperature=Hottest",
+    "--as", "row-a",
+)  # fmt: skip
+
+
+def log(room: BatteryRoom, *rows: str, name: str = "log.csv") -> Path:
+    return room.sheet(HEAD + "".join(f"{row}\n" for row in rows), name)
+
+
+def row(battery: str, hours_ago: float, hours: float, charger: str = "A1", ah: str = "500") -> str:
+    start = ago(hours=hours_ago).replace(second=0)
+    end = start + timedelta(hours=hours)
+    return f"{battery};{charger};{start:%Y-%m-%d %H:%M};{end:%Y-%m-%d %H:%M};{ah};46"
+
+
+def test_a_row_becomes_a_charge_with_its_figures(room: BatteryRoom) -> None:
+    file = log(room, row("B1", 20, 8))
+    found = room.run("charge", "import", file, *COLUMNS, "--json")
+    assert found.code == 0, found
+    assert (found.data["logged"], found.data["remembered"]) == (1, True)
+    state = room.state("B1")
+    assert state.last_charge and state.last_charge["ah"] == 500
+    assert state.last_charge["kind"] == "conventional"
+    (ended,) = room.events("charge_ended")
+    assert ended.body["highest_temperature"]["value"] == "46"
+    assert ended.body["imported_from"] == "log.csv"
+    assert '[logs."row-a"]' in (room.folder / "site.toml").read_text(encoding="utf-8")
+
+
+def test_the_columns_need_to_be_said_only_once(room: BatteryRoom) -> None:
+    assert room.run("charge", "import", log(room, row("B1", 40, 8)), *COLUMNS).code == 0
+    found = room.run("charge", "import", log(room, row("B2", 20, 8), name="next.csv"), "--json")
+    assert (found.code, found.data["kind_of_file"], found.data["logged"]) == (0, "row-a", 1)
+
+
+def test_the_same_log_twice_records_nothing_twice(room: BatteryRoom) -> None:
+    file = log(room, row("B1", 20, 8), row("B2", 19, 8, "A2"))
+    assert room.run("charge", "import", file, *COLUMNS).code == 0
+    before = room.count()
+    found = room.run("charge", "import", file, "--json")
+    assert (found.data["here_already"], found.data["logged"]) == (2, 0)
+    assert room.count() == before
+
+
+def test_what_the_log_knows_more_of_a_scanned_charge_is_added(room: BatteryRoom) -> None:
+    room.charge("B1", began=20, ended=12)
+    found = room.run("charge", "import", log(room, row("B1", 20, 8)), *COLUMNS, "--json")
+    assert (found.data["completed"], found.data["logged"]) == (1, 0)
+    first, second = room.events("charge_ended")
+    assert first.voided and not second.voided
+    assert second.body["ah"]["value"] == "500"
+    assert len(room.events("charge_started")) == 1
+
+
+def test_a_dry_run_changes_nothing(room: BatteryRoom) -> None:
+    before = room.count()
+    found = room.run(
+        "charge", "import", log(room, row("B1", 20, 8)), *COLUMNS, "--dry-run", "--json"
+    )
+    assert found.data["logged"] == 1 and not found.data["remembered"]
+    assert room.count() == before
+
+
+def test_a_bad_row_stops_all_unless_the_good_ones_are_wanted(room: BatteryRoom) -> None:
+    file = log(room, row("B1", 20, 8), row("NOBODY", 20, 8), row("B2", 12, -3))
+    before = room.count()
+    found = room.run("charge", "import", file, *COLUMNS)
+    assert found.code == 2 and "row 3" in found.err and "NOBODY" in found.err
+    assert room.count() == before
+    found = room.run("charge", "import", file, *COLUMNS, "--keep-good", "--json")
+    assert (found.code, found.data["logged"], found.data["refused"]) == (14, 1, 2)
+
+
+def test_columns_that_are_not_known_are_asked_for(room: BatteryRoom) -> None:
+    found = room.run("charge", "import", log(room, row("B1", 20, 8)))
+    assert found.code == 2
+    assert "battery" in found.err and "Hottest" in found.err and "--column" in found.err
+
+
+@pytest.mark.parametrize(
+    "wrong", [("--column", "colour=Batt"), ("--column", "battery=Nope"), ("--column", "battery")]
+)
+def test_columns_that_cannot_be_are_refused(room: BatteryRoom, wrong: tuple[str, str]) -> None:
+    assert room.run("charge", "import", log(room, row("B1", 20, 8)), *wrong).code == 2
+
+
+def test_a_charge_on_a_charger_that_does_not_fit_is_a_fact_and_told(room: BatteryRoom) -> None:
+    found = room.run("charge", "import", log(room, row("B1", 20, 8, "A3")), *COLUMNS, "--json")
+    assert found.data["logged"] == 1
+    assert "no charger for it" in found.data["rows"][0]["note"]
+
+
+def test_usual_headings_are_understood_unasked(room: BatteryRoom) -> None:
+    text = "Battery,Charger,Start,End,Ah\n" + row("B1", 20, 8).replace(";", ",").rsplit(",", 1)[0]
+    found = room.run("charge", "import", room.sheet(text + "\n"), "--json")
+    assert (found.code, found.data["logged"]) == (0, 1)
