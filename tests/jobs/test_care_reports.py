@@ -96,7 +96,7 @@ def test_the_people_report_says_who_has_run_out(lived: BatteryRoom) -> None:
     lived.run("authorise", "KM", "--role", "attendant", "--until", "2020-01-01", "--by", "SW")
     path = lived.folder.parent / "people.pdf"
     found = lived.run("report", "people", "--out", path, "--json").data["people"]
-    assert [(one["person"], one["state"]) for one in found][0] == ("KM", "run out")
+    assert (found[0]["person"], found[0]["state"]) == ("KM", "run out")
     assert "RUN OUT" in words(path)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 import pytest
 from battery_room import BatteryRoom, ago
 
@@ -106,11 +108,11 @@ def test_someone_whose_authorisation_ran_out_is_refused_or_warned(room: BatteryR
 def test_a_clock_set_back_makes_nobody_valid_again(room: BatteryRoom) -> None:
     room.staff()
     room.run("authorise", "KM", "--role", "attendant", "--until", "2020-01-01", "--by", "SW")
-    from datetime import UTC, datetime
-
     from tagkit.errors import WrongInput
     from tagkit.jobs.people import check_authorised
 
-    with room.open(clock=lambda: datetime(2019, 12, 1, tzinfo=UTC)) as site:
-        with pytest.raises(WrongInput, match="ran out"):
-            check_authorised(site, "KM")
+    def set_back() -> datetime:
+        return datetime(2019, 12, 1, tzinfo=UTC)
+
+    with room.open(clock=set_back) as site, pytest.raises(WrongInput, match="ran out"):
+        check_authorised(site, "KM")
