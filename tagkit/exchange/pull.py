@@ -151,7 +151,7 @@ def _fetch_parted(
 ) -> None:
     """The events of a chain of another site that concern followed assets."""
     sql = driver().sql
-    after = record.notes().cursor(chain.epoch)
+    after = record.notes().cursor(site, chain.epoch)
     while after < chain.sequence:
         wanted = min(after + WINDOW, chain.sequence)
         until = _contiguous(connection, site, chain.epoch, after, wanted)
@@ -167,7 +167,7 @@ def _fetch_parted(
             ).fetchall()
             _take(record, connection, site, rows, fetched)
             with record.noting() as notes:
-                notes.keep_cursor(chain.epoch, until)
+                notes.keep_cursor(site, chain.epoch, until)
         if until < wanted:
             return  # the rest is asked for when the gap is filled
         after = until
@@ -269,7 +269,7 @@ def _fetch_own(
     here = {own.epoch: own for own in record.notes().own_chains()}
     own = here.get(chain.epoch)
     after = own.sequence if own else 0
-    if chain.sequence <= after:
+    if chain.sequence <= after or chain.epoch in record.notes().forked():
         return
     if own and not _goes_on(record, connection, chain.epoch, own.sequence, own.hash):
         fetched.forked.append(chain.epoch)
@@ -294,7 +294,7 @@ def _fetch_own(
         step("fetching own", after, chain.sequence)
     with record.noting() as notes:
         # It came from there, so that it need not be sent.
-        notes.keep_cursor(chain.epoch, after)
+        notes.keep_cursor(record.site, chain.epoch, after)
 
 
 def _goes_on(

@@ -43,16 +43,18 @@ def push(record: Record, connection: Connection, step: Progress) -> Sent:
     """Sends every event of this site that the exchange does not have."""
     sent = Sent()
     there = _heads(connection, record.site)
-    own = record.notes().own_chains()
+    own, forked = record.notes().own_chains(), record.notes().forked()
     total = sum(max(0, chain.sequence - there.get(chain.epoch, (0, ""))[0]) for chain in own)
     for chain in own:
         known = there.get(chain.epoch)
+        if chain.epoch in forked:
+            continue
         if known and not _agrees(record, chain, known):
             sent.forked.append(chain)
             with record.noting() as notes:
                 notes.abandon_chain(chain.epoch)
                 # Not asked again at every exchange; what was recorded since goes a new way.
-                notes.keep_cursor(chain.epoch, chain.sequence)
+                notes.keep_cursor(record.site, chain.epoch, chain.sequence)
             continue
         done = known[0] if known else 0
         while done < chain.sequence:
@@ -61,7 +63,9 @@ def push(record: Record, connection: Connection, step: Progress) -> Sent:
             done = max(last, done + 1)
             step("sending", sent.events, total)
         with record.noting() as notes:
-            notes.keep_cursor(chain.epoch, max(chain.sequence, known[0] if known else 0))
+            notes.keep_cursor(
+                record.site, chain.epoch, max(chain.sequence, known[0] if known else 0)
+            )
             notes.keep_head(chain.epoch, chain.sequence, chain.hash)
     return sent
 

@@ -101,17 +101,17 @@ class ExchangeNotes:
             "INSERT OR REPLACE INTO exchange_sites VALUES (?, ?)", (site, version)
         )
 
-    def cursor(self, epoch: str) -> int:
-        """Up to where a chain was asked for (one of this site: sent)."""
+    def cursor(self, site: str, epoch: str) -> int:
+        """Up to where a chain that stands under a site was asked for (under this one: sent)."""
         row = self._connection.execute(
-            "SELECT sequence FROM exchange_chains WHERE epoch = ?", (epoch,)
+            "SELECT sequence FROM exchange_chains WHERE epoch = ?", (f"{site}/{epoch}",)
         ).fetchone()
         return row[0] if row else 0
 
-    def keep_cursor(self, epoch: str, sequence: int) -> None:
+    def keep_cursor(self, site: str, epoch: str, sequence: int) -> None:
         """The chain was asked for, or sent, up to here."""
         self._connection.execute(
-            "INSERT OR REPLACE INTO exchange_chains VALUES (?, ?)", (epoch, sequence)
+            "INSERT OR REPLACE INTO exchange_chains VALUES (?, ?)", (f"{site}/{epoch}", sequence)
         )
 
     def keep_head(self, epoch: str, sequence: int, digest: str) -> None:
@@ -151,7 +151,7 @@ class ExchangeNotes:
         """Events of this site that were not sent yet."""
         row = self._connection.execute(
             "SELECT sum(c.head_sequence - coalesce(x.sequence, 0)) FROM chains c "
-            "LEFT JOIN exchange_chains x ON x.epoch = c.epoch "
+            "LEFT JOIN exchange_chains x ON x.epoch = c.site || '/' || c.epoch "
             "WHERE c.site = ? AND c.whole = 1 AND c.head_sequence > coalesce(x.sequence, 0)",
             (site_of(self._connection),),
         ).fetchone()
@@ -173,8 +173,13 @@ class ExchangeNotes:
         found = self._connection.execute("SELECT 1 FROM chains WHERE epoch = ?", (epoch,))
         return found.fetchone() is not None
 
+    def forked(self) -> list[str]:
+        """The epochs that somebody else goes on with differently, under the same key."""
+        return (self.fact("forked") or "").split()
+
     def abandon_chain(self, epoch: str) -> None:
         """This record writes no more under the chain: somebody else does, too."""
+        self.keep_fact("forked", " ".join([*self.forked(), epoch]))
         self._connection.execute("UPDATE chains SET writable = 0 WHERE epoch = ?", (epoch,))
         self._connection.execute(
             "INSERT OR REPLACE INTO meta VALUES ('epoch_reason', 'written twice')"

@@ -112,15 +112,14 @@ class Journal:
 
     def _index(self, n: int, event: Event, *, own: bool) -> Event:
         """Enters the event under its assets and folds it in."""
-        target = self._target(event)
-        if target and not cancels(event, target):
-            target = None
-        elif target:
+        meant = self._meant(event)
+        target = meant if meant and cancels(event, meant) else None
+        if target:
             self._connection.execute(
                 "INSERT OR IGNORE INTO voids VALUES (?, ?, ?)",
                 (target.epoch, target.sequence, n),
             )
-        elif event.kind == "voided" and event.known and (parts := _target_id(event)):
+        elif meant is None and event.kind == "voided" and (parts := _target_id(event)):
             self._connection.execute("INSERT OR IGNORE INTO voids VALUES (?, ?, ?)", (*parts, n))
         tags = self._tags(event, target)
         if self._is_parted(event):
@@ -183,7 +182,12 @@ class Journal:
                 self.folder.refold(tag, min(event.effective, old))
 
     def _target(self, event: Event) -> Event | None:
-        """The event that a ``voided`` means, if it is here and not set apart."""
+        """The event that a ``voided`` cancels, if it is here and not set apart."""
+        meant = self._meant(event)
+        return meant if meant and cancels(event, meant) else None
+
+    def _meant(self, event: Event) -> Event | None:
+        """The event that a ``voided`` names, whether or not it cancels it."""
         if event.kind != "voided" or not event.known or not (parts := _target_id(event)):
             return None
         return find_event(self._connection, *parts)
@@ -255,7 +259,7 @@ def site_of(connection: Connection) -> str:
 
 
 def _target_id(event: Event) -> tuple[str, int] | None:
-    target = event.body.get("event")
+    target = event.body.get("event") if event.known else None
     return split_id(target) if isinstance(target, str) else None
 
 

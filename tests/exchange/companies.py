@@ -27,20 +27,37 @@ class Company:
         folder: Path,
         clock: Callable[[], datetime],
         sites: Sequence[str] = ("QA", "QB", "QC"),
+        fresh: bool = False,
     ) -> None:
         self.postgres = postgres
         self.folder = folder
         self.clock = clock
-        self.database = postgres.new_database()
-        self.admin = connect(postgres.url(self.database))
-        assert prepare(self.admin)
-        self.addresses: dict[str, str] = {}
-        for site in sites:
-            self.give(site)
         self.records: dict[str, Record] = {}
+        self.lines: dict[str, psycopg.Connection[Any]] = {}
         self.batteries: dict[str, list[str]] = {}
         self.trucks: dict[str, list[str]] = {}
         self.chargers: dict[str, list[str]] = {}
+        if fresh or "company" not in postgres.kept:
+            self.database = postgres.new_database()
+            self.admin = connect(postgres.url(self.database))
+            assert prepare(self.admin)
+            self.addresses: dict[str, str] = {}
+            for site in sites:
+                self.give(site)
+            if not fresh:
+                postgres.kept["company"] = (self.database, self.addresses)
+        else:
+            # A database has hundreds of files: it is emptied rather than made anew.
+            self.database, addresses = postgres.kept["company"]
+            self.addresses = dict(addresses)
+            self.admin = connect(postgres.url(self.database))
+            self.empty()
+
+    def empty(self) -> None:
+        """As if no site had ever sent anything; to the sites it is another exchange."""
+        self.admin.execute("TRUNCATE tagkit.events, tagkit.topics, tagkit.heads, tagkit.directory")
+        self.admin.execute("UPDATE tagkit.sites SET version = 0, sent_at = NULL")
+        self.admin.execute("UPDATE tagkit.exchange SET id = gen_random_uuid()::text")
 
     def give(self, site: str) -> None:
         role, password = give_site(self.admin, site, f"Depot {site}")
@@ -49,7 +66,8 @@ class Company:
     def close(self) -> None:
         for record in self.records.values():
             record.close()
-        self.admin.close()
+        for line in (*self.lines.values(), self.admin):
+            line.close()
 
     def site(self, site: str) -> Record:
         """The record of a site, made and filled when it is first asked for."""
@@ -86,8 +104,10 @@ class Company:
         """Each of the sites exchanges once, in this order."""
         done = []
         for site in sites:
-            with connect(self.addresses[site]) as connection:
-                done.append(exchange(self.site(site), connection))
+            line = self.lines.get(site)
+            if line is None or line.closed or line.broken:
+                line = self.lines[site] = connect(self.addresses[site])
+            done.append(exchange(self.site(site), line))
         return done
 
     def settle(self, *sites: str) -> None:

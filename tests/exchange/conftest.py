@@ -12,8 +12,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from companies import Company  # noqa: E402
-from postgres import NoPostgres, Postgres  # noqa: E402
+from companies import Company
+from postgres import NoPostgres, Postgres
 
 
 @pytest.fixture(scope="session")

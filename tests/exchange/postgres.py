@@ -78,6 +78,8 @@ class Postgres:
         )
         self.server: subprocess.Popen[bytes] | None = None
         self.databases = 0
+        self.kept: dict[str, Any] = {}
+        """What tests share of it."""
 
     def _make_reachable(self) -> None:
         """Copies the programs when the other user may not enter a folder above them."""
@@ -137,7 +139,7 @@ class Postgres:
 
     def remove(self) -> None:
         """Stops it and leaves nothing behind."""
-        self.stop()
+        self.stop(at_once=True)
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def url(self, database: str, role: str = "postgres", password: str = "") -> str:

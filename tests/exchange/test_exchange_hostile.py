@@ -76,9 +76,11 @@ def test_the_rows_of_other_sites_are_out_of_reach(company: Any, statement: str) 
 def test_a_code_is_given_out_once_and_an_address_speaks_for_its_own_site(company: Any) -> None:
     with pytest.raises(WrongInput, match="given out to Depot QA"):
         give_site(company.admin, "QA", "Another")
-    with connect(company.addresses["QB"]) as connection:
-        with pytest.raises(WrongInput, match="belongs to"):
-            exchange(company.site("QA"), connection)
+    with (
+        connect(company.addresses["QB"]) as connection,
+        pytest.raises(WrongInput, match="belongs to"),
+    ):
+        exchange(company.site("QA"), connection)
     company.addresses["QZ"] = company.addresses["QB"]
     with pytest.raises(NotFound, match="was not given out"):
         company.exchange("QZ")
@@ -155,13 +157,24 @@ def test_a_chain_begun_in_the_name_of_another_site_is_refused(company: Any) -> N
     assert "of QA" in liar.refused()
 
 
-def test_the_events_of_another_site_can_not_be_told_as_ones_own(company: Any) -> None:
+def test_the_events_of_another_site_can_not_be_told_or_hidden(company: Any) -> None:
+    """Site QB puts a chain of QA under its own name: QC must still ask QA for it."""
     liar = Liar(company)
-    epoch, sequence, raw, signature = next(
-        row for row in stored(company, "QA") if from_bytes(row[2]).kind == "moved"
-    )
-    liar.put(epoch, sequence, raw, signature)
-    assert "of QA" in liar.refused()
+    company.move("QC", liar.battery, "stand 5")
+    company.settle("QC", "QA", "QB")
+    (epoch,) = {head.epoch for head in company.site("QA").heads() if head.site == "QA"}
+    there = [row for row in stored(company, "QA") if row[0] == epoch]
+    for sequence in range(1, there[-1][1] + 20):
+        raw, signature = there[min(sequence, len(there)) - 1][2:]
+        liar.put(epoch, sequence, raw, signature)
+    company.log("QA", "held", {"asset": liar.battery, "reason": "leak"})
+    company.exchange("QA")
+    (done,) = company.exchange("QC")
+    assert "of QA" in " ".join(done.refused)
+    company.settle("QA", "QC")
+    assert company.site("QC").state(liar.battery).held
+    assert company.state("QC", liar.battery) == company.state("QA", liar.battery)
+    assert company.grave("QC") == []
 
 
 def test_a_chain_whose_key_is_not_the_epochs_is_refused(company: Any) -> None:

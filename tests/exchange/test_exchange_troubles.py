@@ -52,7 +52,7 @@ def test_a_line_cut_in_the_middle_of_anything_loses_nothing(
     life(company, "QA", battery)
     company.move("QB", battery, "stand 1")
     cuts = 0
-    for cut_after in range(1_000, 90_000, 2_500):
+    for cut_after in range(1_000, 90_000, 5_500):
         for site in ("QA", "QB"):
             proxy = CuttingProxy(company.postgres.port, cut_after)
             try:
@@ -63,7 +63,7 @@ def test_a_line_cut_in_the_middle_of_anything_loses_nothing(
                 proxy.close()
             if cut_after % 4 == 0:
                 life(company, site, battery, 2)
-    assert cuts > 10
+    assert cuts > 8
     company.settle("QA", "QB")
     assert company.state("QA", battery) == company.state("QB", battery)
     sent = company.admin.execute(
@@ -91,9 +91,11 @@ def test_a_server_restarted_in_the_middle_of_an_exchange_loses_nothing(
                 if len(steps) == at:
                     postgres.stop(how)
 
-            with pytest.raises(Busy, match="safe and is sent later"):
-                with spoken_to(company.addresses["QA"]):
-                    exchange(company.site("QA"), connection, step)
+            with (
+                pytest.raises(Busy, match="safe and is sent later"),
+                spoken_to(company.addresses["QA"]),
+            ):
+                exchange(company.site("QA"), connection, step)
         with pytest.raises(Busy):
             connect(company.addresses["QB"])
         postgres.start()
@@ -116,7 +118,7 @@ def test_two_programs_of_one_site_may_exchange_at_once(company: Any, small_batch
                 connect(company.addresses["QA"]) as connection,
             ):
                 exchange(own, connection)
-        except BaseException as error:
+        except Exception as error:  # noqa: BLE001 - whatever it is fails the test
             errors.append(error)
 
     threads = [threading.Thread(target=run) for _ in range(3)]
@@ -191,7 +193,8 @@ def test_a_disk_cloned_with_its_keys_is_found_out(
             assert exchange(clone, connection).forked == ()
     company.exchange("QA")
     assert company.site("QA").event(event.id) is not None
-    assert company.grave("QA") == []
+    # The key's other holder shows in the record that was there first.
+    assert any("known elsewhere" in finding for finding in company.grave("QA"))
 
 
 def test_an_exchange_that_lost_its_newest_data_is_given_it_again(company: Any) -> None:
@@ -222,7 +225,7 @@ def test_another_exchange_is_begun_with_from_the_start(postgres: Postgres, compa
 
     company.site("QA")
     company.settle("QA")
-    other = Company(postgres, company.folder, company.clock, ("QA",))
+    other = Company(postgres, company.folder, company.clock, ("QA",), fresh=True)
     try:
         other.records["QA"] = company.records["QA"]
         (done,) = other.exchange("QA")
@@ -234,6 +237,9 @@ def test_another_exchange_is_begun_with_from_the_start(postgres: Postgres, compa
 
 def test_what_is_no_exchange_says_how_to_make_it_one(postgres: Postgres, company: Any) -> None:
     address = postgres.url(postgres.new_database())
-    with pytest.raises(TagkitError, match="--prepare"):
-        with connect(address) as connection, spoken_to(address):
-            exchange(company.site("QA"), connection)
+    with (
+        pytest.raises(TagkitError, match="--prepare"),
+        connect(address) as connection,
+        spoken_to(address),
+    ):
+        exchange(company.site("QA"), connection)
