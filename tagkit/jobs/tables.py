@@ -21,7 +21,8 @@ from tagkit.intake import limits
 from tagkit.intake.workbook import read_workbook
 
 FORMATS = (".csv", ".xlsx", ".json")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|")
+# The full-width marks are taken for a formula by spreadsheets of some languages.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠")
 
 Cell = str | int | float | bool | None
 
@@ -129,7 +130,7 @@ def write_tables(path: Path, tables: Sequence[Table], facts: Mapping[str, Any]) 
         content = {**facts, "tables": {table.name: table.to_json() for table in tables}}
         data = (json.dumps(content, ensure_ascii=False, indent=1, default=str) + "\n").encode()
     elif suffix == ".csv":
-        data = _csv(tables).encode("utf-8-sig")
+        data = csv_text(tables).encode("utf-8-sig")
     elif suffix == ".xlsx":
         data = _xlsx(tables)
     else:
@@ -148,7 +149,8 @@ def replace_file(path: Path, data: bytes) -> None:
         part.unlink(missing_ok=True)
 
 
-def _csv(tables: Sequence[Table]) -> str:
+def csv_text(tables: Sequence[Table]) -> str:
+    """The tables as CSV (RFC 4180), one below the other."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     for place, table in enumerate(tables):

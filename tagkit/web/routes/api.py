@@ -13,9 +13,9 @@ from fastapi.responses import Response
 from pydantic import BaseModel, Field
 
 from tagkit.assets.tag import Kind
-from tagkit.jobs.csv_export import csv_text
 from tagkit.jobs.fit import judge
 from tagkit.jobs.fleet import fleet_page
+from tagkit.jobs.tables import Cell, Table, csv_text
 from tagkit.jobs.whereabouts import where_is
 from tagkit.web.depends import TheSite
 
@@ -113,7 +113,7 @@ def assets(
 def assets_as_csv(site: TheSite, kind: KindName | None = None) -> Response:
     """The whole fleet as a table for a spreadsheet."""
     wanted = Kind[kind.upper()] if kind else None
-    rows: list[tuple[object, ...]] = []
+    rows: list[tuple[Cell, ...]] = []
     number, pages = 1, 1
     while number <= pages:
         found = fleet_page(site, "", wanted, number)
@@ -124,7 +124,7 @@ def assets_as_csv(site: TheSite, kind: KindName | None = None) -> Response:
         ]
     headers = ("number", "known as", "state", "place", "last charged", "last changed")
     return Response(
-        csv_text(headers, rows),
+        csv_text([Table("assets", headers, tuple(rows))]).encode("utf-8-sig"),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": 'attachment; filename="assets.csv"'},
     )
