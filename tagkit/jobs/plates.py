@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
 
 from tagkit.assets.tag import Kind
+from tagkit.jobs.assets import is_married
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 
@@ -32,34 +33,59 @@ def plate_groups(site: Site, kind: Kind, *also: str) -> list[PlateGroup]:
 
     ``also`` names fields that tell groups apart although no rule asks for them.
     """
-    groups: dict[str, list[dict[str, Any]]] = {}
-    for state in site.record.kept_states(kind):
-        if state.get("retired_at") is None and state.get("registered_at") is not None:
-            groups.setdefault(_judged_by(state, also), []).append(state)
-    return [_group(states) for states in groups.values()]
+    groups: dict[str, list[_Read]] = {}
+    for one in _read_again(site, kind, also):
+        if one.key:
+            groups.setdefault(one.key, []).append(one)
+    return [_group(found) for found in groups.values()]
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A state that was read, beside the text it was read from; no key when it is of no group."""
+
+    tag: str
+    text: str
+    state: AssetState
+    key: str
+    name: str
+
+
+_KNOWN: dict[tuple[Path, Kind, tuple[str, ...]], dict[str, _Read]] = {}
+"""What was read last; plates change seldom, and reading thousands of states takes long."""
+
+
+def _read_again(site: Site, kind: Kind, also: tuple[str, ...]) -> Iterable[_Read]:
+    """The states of a kind; only those whose text is another than last time are read."""
+    place = (site.directory.resolve(), kind, also)
+    before = _KNOWN.get(place, {})
+    now = {}
+    for tag, text in site.record.kept_states(kind):
+        known = before.get(tag)
+        now[tag] = known if known and known.text == text else _read(tag, text, also)
+    _KNOWN[place] = now
+    return now.values()
+
+
+def _read(tag: str, text: str, also: tuple[str, ...]) -> _Read:
+    state = AssetState.from_json(text)
+    out = state.retired_at is not None or state.registered_at is None
+    return _Read(tag, text, state, "" if out else _judged_by(state, also), called(state) or tag)
 
 
 def called(state: AssetState) -> str | None:
     """What people call it, apart from its number: fleet number or bay."""
-    return next(_calls(state.nameplate), None)
+    facts = (state.nameplate.get(field) for field in ("fleet_number", "bay"))
+    return next((str(fact["value"]) for fact in facts if fact), None)
 
 
-def _group(states: list[dict[str, Any]]) -> PlateGroup:
-    example = next((state for state in states if not state.get("holds")), states[0])
-    return PlateGroup(
-        AssetState(**example),
-        tuple(str(state["tag"]) for state in states),
-        tuple(next(_calls(state.get("nameplate") or {}), str(state["tag"])) for state in states),
-    )
+def _group(found: list[_Read]) -> PlateGroup:
+    example = next((one.state for one in found if not one.state.holds), found[0].state)
+    return PlateGroup(example, tuple(one.tag for one in found), tuple(one.name for one in found))
 
 
-def _judged_by(state: dict[str, Any], also: tuple[str, ...]) -> str:
+def _judged_by(state: AssetState, also: tuple[str, ...]) -> str:
     """Everything that the verdict on fit depends on, as text to be compared."""
-    plate = state.get("nameplate") or {}
+    plate = state.nameplate
     facts = {name: fact for name, fact in plate.items() if name not in _NAMES or name in also}
-    married = state.get("married_at") is not None or bool(state.get("as_stamped"))
-    return json.dumps([facts, married, state.get("unknown_kinds")], sort_keys=True)
-
-
-def _calls(plate: dict[str, Any]) -> Iterator[str]:
-    return (str(fact["value"]) for field in ("fleet_number", "bay") if (fact := plate.get(field)))
+    return json.dumps([facts, is_married(state), state.unknown_kinds], sort_keys=True)

@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
@@ -30,7 +29,7 @@ from tagkit.record.queries import Head
 from tagkit.record.rebuild import rebuild
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
-from tagkit.record.search import Hits, Listed, Wanted
+from tagkit.record.search import Charged, Hits, Listed, Wanted
 from tagkit.record.state import FOLD_VERSION, AssetState, Person
 from tagkit.record.store import (
     FILE_NAME,
@@ -254,9 +253,8 @@ class Record:
         with translated(self.path):
             return searching.called(self._reading(), words)
 
-    def kept_states(self, kind: Kind) -> list[dict[str, Any]]:
-        """The values of all states of a kind, by tag, to be compared before they are made
-        states."""
+    def kept_states(self, kind: Kind) -> list[tuple[str, str]]:
+        """Number and state, as it is kept, of all assets of a kind, by number."""
         with translated(self.path):
             return searching.kept_states(self._reading(), kind.value)
 
@@ -264,6 +262,11 @@ class Record:
         """A page of the batteries, those that may be taken first; see tagkit.record.search."""
         with translated(self.path):
             return searching.rotation(self._reading(), utc_text(milliseconds(now)), offset, limit)
+
+    def charged(self, volts: float) -> list[Charged]:
+        """The charged batteries of a nominal voltage, rested longest first, as judged."""
+        with translated(self.path):
+            return searching.charged(self._reading(), volts)
 
     def lately_voided(self, most: int) -> list[Event]:
         """The last entries that cancel others, newest first."""

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from tagkit.record.envelope import Event
 from tagkit.record.folder import EVENT_COLUMNS, plain, read_event
-from tagkit.record.state import AssetState, MalformedState, unsealed
+from tagkit.record.state import AssetState
 from tagkit.record.store import Connection
 
 
@@ -77,13 +76,11 @@ def called(connection: Connection, words: str) -> list[AssetState]:
     return sorted(found, key=lambda one: (one.retired_at is not None, one.tag))
 
 
-def kept_states(connection: Connection, kind: str) -> list[dict[str, Any]]:
-    """The values of all states of a kind, by tag, to be compared before they are made states."""
-    rows = connection.execute("SELECT state FROM assets WHERE kind = ? ORDER BY tag", (kind,))
-    try:
-        return [unsealed(row[0]) for row in rows.fetchall()]
-    except (TypeError, ValueError) as error:
-        raise MalformedState(str(error)) from None
+def kept_states(connection: Connection, kind: str) -> list[tuple[str, str]]:
+    """Number and state, as it is kept, of all assets of a kind, by number: to be compared with
+    what was read before."""
+    rows = connection.execute("SELECT tag, state FROM assets WHERE kind = ? ORDER BY tag", (kind,))
+    return list(rows.fetchall())
 
 
 @dataclass(frozen=True)
@@ -98,6 +95,25 @@ class Listed:
 _ORDER = """CASE WHEN standing = 'charged' THEN ready_at > ?1 WHEN standing = 'on charge' THEN 2
     WHEN standing = 'in use' THEN 4 WHEN standing IN ('held', 'not confirmed') THEN 5 ELSE 3 END,
     ready_at IS NULL, ready_at, tag"""
+
+
+@dataclass(frozen=True)
+class Charged:
+    """A charged battery of the outlook: since when it is or will have rested, its weight."""
+
+    tag: str
+    rested_since: str | None
+    kilograms: float | None
+
+
+def charged(connection: Connection, volts: float) -> list[Charged]:
+    """The charged batteries of a nominal voltage, rested longest first."""
+    rows = connection.execute(
+        "SELECT tag, rested_since, kilograms FROM outlook WHERE standing = 'charged' "
+        "AND volts BETWEEN ? AND ? ORDER BY rested_since IS NULL, rested_since, tag",
+        (volts - 0.01, volts + 0.01),
+    ).fetchall()
+    return [Charged(*row) for row in rows]
 
 
 def rotation(connection: Connection, now: str, offset: int, limit: int) -> Listed:
