@@ -15,7 +15,7 @@ from tagkit.reader.recovery.lines import bars
 from tagkit.reader.recovery.placing import Placed, placed, standing
 from tagkit.reader.recovery.refining import drawn_to_frame
 from tagkit.reader.recovery.roster import Form, Roster
-from tagkit.reader.recovery.sampling import MARGIN, Place, corners_of
+from tagkit.reader.recovery.sampling import MARGIN, Place
 from tagkit.reader.recovery.seeds import Facing, Seeds, facing, from_bars, from_finders, together
 from tagkit.reader.recovery.settling import settled
 from tagkit.reader.recovery.structure import Prepared, any_way_up, seen_by, structure
@@ -28,7 +28,6 @@ _SETTLED = 6
 _GUESS = 4.5  # standard deviations of a guess that is followed
 _STANDING = 6.0  # of a place that is looked at
 _EAGER = 14.0  # of a guess that is settled at once
-_SURE = 20.0  # of a flat place that nothing else is looked for in
 _SAMPLED = 260
 _SMALLEST, _LARGEST = 1.0, 16.0  # pixels a module
 
@@ -69,26 +68,23 @@ def search(
 ) -> Iterator[Located | None]:
     """Places as they are found, no two alike; None after each few milliseconds without one.
 
-    First by the grid of the modules, then by finder patterns and lines of the frame.
+    First by the grid of the modules, then by finder patterns and lines of the frame. Nothing is
+    looked for in ``taken``, to which a caller may add what is named meanwhile.
     """
     found: list[Located] = []
     guesses: list[Placed] = []
-    covered = list(taken)
-    for grid in grids(prepared, covered):
+    for grid in grids(prepared, taken):
         if grid is not None:
-            own = [one for one in placed(prepared, grid, roster.forms) if _free(one.place, covered)]
+            own = [one for one in placed(prepared, grid, roster.forms) if _free(one.place, taken)]
             guesses += own
             yield None
             if own and own[0].standing >= _EAGER:
-                for one in _settled(prepared, roster, own[:1], found):
-                    yield one
-                    if one is not None and _is_sure(one):
-                        covered.append(corners_of(one.place))
+                yield from _settled(prepared, roster, own[:1], found)
         yield None
-    guesses = [one for one in guesses if _free(one.place, covered)]
+    guesses = [one for one in guesses if _free(one.place, taken)]
     yield from _settled(prepared, roster, guesses, found)
     seeded: list[Placed] = []
-    for guess in _seeded(prepared, roster, taken, found):
+    for guess in _seeded(prepared, roster, taken):
         if guess is None:
             yield None
             continue
@@ -121,7 +117,7 @@ def _settled(
 
 
 def _seeded(
-    prepared: Prepared, roster: Roster, taken: Sequence[Corners], found: Sequence[Located]
+    prepared: Prepared, roster: Roster, taken: Sequence[Corners]
 ) -> Iterator[Located | None]:
     """Guesses from finder patterns and frames, drawn onto the frame near them."""
     sizes = roster.sizes
@@ -136,9 +132,7 @@ def _seeded(
     for part in _slid(prepared, facing(lines, sizes)):
         guesses += part
         yield None
-    sure = [one for one in found if _is_sure(one)]
-    guesses = [guess for guess in guesses if _free(guess.place, taken)
-               and not any(_within(guess.place, one.place) for one in sure)]  # fmt: skip
+    guesses = [guess for guess in guesses if _free(guess.place, taken)]
     for guess in _apart(guesses, _DRAWN, 1.5):
         yield Located(*drawn_to_frame(prepared, guess.place))
         yield None
@@ -215,16 +209,6 @@ def _slid(prepared: Prepared, pairs: Sequence[Facing]) -> Iterator[list[Located]
             place = Place(size, places[index]).turned(int(scores[index].argmax()))
             found.append(Located(place, float(best[index])))
         yield found
-
-
-def _is_sure(one: Located) -> bool:
-    return one.score >= _SURE and not any(one.place.bend[::2])
-
-
-def _within(guess: Place, sure: Place) -> bool:
-    """Whether a guess is about a label whose place is already sure."""
-    apart = guess.corners.mean(axis=0) - sure.corners.mean(axis=0)
-    return bool(np.hypot(*apart) < 0.6 * sure.size * sure.module)
 
 
 def _same(one: Place, other: Place, modules: float) -> bool:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from tagkit.assets.tag import Tag
 from tagkit.reader.read import Read
 from tagkit.reader.recovery.acceptance import ALPHA, judge, threshold
-from tagkit.reader.recovery.locating import Located, locate
+from tagkit.reader.recovery.locating import Located, search
 from tagkit.reader.recovery.matching import Match, match
 from tagkit.reader.recovery.roster import Roster
 from tagkit.reader.recovery.sampling import Field, Place, corners_of, grey_modules, in_sight, soft
@@ -60,14 +60,25 @@ def recover(
     prepared = Prepared(grey)
     until = time.perf_counter() + seconds
     taken = [read.corners for read in reads]
-    places = locate(prepared, labels, PLACES, taken, until)
-    greys = [grey_modules(prepared.picture, one.place) for one in places]
-    answers = identify(places, greys, labels, alpha)
-    return [as_read(answer) for answer in answers]
+    passed: list[Answer] = []
+    looked_at = 0
+    for one in search(prepared, labels, taken):
+        if one is not None:
+            looked_at += 1
+            named = identify([one], [grey_modules(prepared.picture, one.place)], labels, alpha)
+            passed += named
+            taken += [corners_of(answer.place) for answer in named]
+        if looked_at == PLACES or time.perf_counter() > until:
+            break
+    return [as_read(answer) for answer in settled(passed)]
 
 
 def recover_unread(
-    grey: NDArray[np.uint8], reads: Sequence[Read], roster: Collection[Tag]
+    grey: NDArray[np.uint8],
+    reads: Sequence[Read],
+    roster: Collection[Tag],
+    *,
+    seconds: float = SECONDS,
 ) -> list[Read]:
     """As ``recover``, but nothing is looked for when a label was read and nothing else in the
     picture is label-like: an undamaged label costs no search."""
@@ -78,7 +89,7 @@ def recover_unread(
         ]  # fmt: skip
         if not open_places:
             return []
-    return recover(grey, reads, roster)
+    return recover(grey, reads, roster, seconds=seconds)
 
 
 def identify(

@@ -154,18 +154,21 @@ class RecoveryStream:
         self, prepared: Prepared, taken: Sequence[Corners], seen: list[_Track]
     ) -> Generator[None, None, None]:
         """Places of labels in this frame: those that name one alone, and new ones to follow."""
+        self._held += 1
+        alone = self._alpha * 3 / (np.pi * self._held) ** 2
         places: list[Located] = []
-        for one in search(prepared, self._roster, taken):
+        answers: list[Answer] = []
+        covered = list(taken)
+        for one in search(prepared, self._roster, covered):
             if one is not None:
                 places.append(one)
+                grey = grey_modules(prepared.picture, one.place)
+                named = identify([one], [grey], self._roster, alone)
+                answers += named
+                covered += [corners_of(answer.place) for answer in named]
             if len(places) == PLACES:
                 break
             yield
-        self._held += 1
-        alone = self._alpha * 3 / (np.pi * self._held) ** 2
-        greys = [grey_modules(prepared.picture, one.place) for one in places]
-        answers = identify(places, greys, self._roster, alone)
-        yield
         for one in sorted(places, key=lambda place: -place.score):
             # Of several guesses about one label only the best is followed.
             if one.score >= _LABEL_LIKE and not any(_overlap(one, other.located) for other in seen):

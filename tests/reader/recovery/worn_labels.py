@@ -51,6 +51,28 @@ def blotches(side: int, share: float, rng: np.random.Generator) -> NDArray[np.bo
     return noise > np.quantile(noise, 1 - share)
 
 
+def round_a_cable(art: Grey, radius: float, middle: float) -> Grey:
+    """Artwork as seen from the front when it goes round a cable that runs down it; lengths in
+    pixels of the artwork."""
+    reach = int(radius)
+    seen = np.arange(-reach, reach + 1, dtype=np.float32)
+    columns = radius * np.arcsin(seen / radius) + middle
+    rows = np.arange(art.shape[0], dtype=np.float32)
+    x, y = np.meshgrid(columns.astype(np.float32), rows)
+    return cv2.remap(art, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[return-value]
+
+
+def face(payload: str, mask: int | None = MASK) -> NDArray[np.float32]:
+    """A whole label with its frame, one pixel a module, three modules of film around it."""
+    inside = modules(payload, mask)
+    size = len(inside)
+    whole = np.full((size + 18, size + 18), 215, np.float32)
+    whole[3:-3, 3:-3] = 40
+    whole[5:-5, 5:-5] = 215
+    whole[9:-9, 9:-9] = inside
+    return whole
+
+
 def picture(
     payload: str,
     share: float,
@@ -62,13 +84,7 @@ def picture(
 ) -> Grey:
     """A framed label under blotches, tilted and turned a little, with noise, on a dull wall."""
     rng = np.random.default_rng(seed)
-    inside = modules(payload, mask)
-    size = len(inside)
-    face = np.full((size + 18, size + 18), 215, np.float32)
-    face[3:-3, 3:-3] = 40
-    face[5:-5, 5:-5] = 215
-    face[9:-9, 9:-9] = inside
-    art = np.kron(face, np.ones((_UP, _UP), np.float32))
+    art = np.kron(face(payload, mask), np.ones((_UP, _UP), np.float32))
     lost = blotches(len(art), share, rng) if share else np.zeros(art.shape, bool)
     art[lost] = rng.choice([30.0, 225.0]) if tone is None else tone
     wall = np.full((480, 640), 120, np.float32) + 6 * cv2.GaussianBlur(
