@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -55,6 +55,7 @@ def serve(
                      "refusals and faults, every request as text, or all as JSON lines."),
     ] = "quiet",
     site: SiteDir = HERE,
+    as_json: AsJson = False,
 ) -> None:  # fmt: skip
     """Serve the pages of the site: the station, the fleet, deliveries, the guide, the API.
 
@@ -76,7 +77,7 @@ def serve(
         lan=lan,
         camera=int(camera) if camera and camera.isdecimal() else camera,
     )
-    run(options, any_port=port is None, log=log, certificate=certificate, key=key)
+    run(options, any_port=port is None, log=log, certificate=certificate, key=key, as_json=as_json)
 
 
 def run(
@@ -86,6 +87,7 @@ def run(
     log: str = "quiet",
     certificate: Path | None = None,
     key: Path | None = None,
+    as_json: bool = False,
 ) -> None:
     """Serve until Ctrl-C, telling where."""
     from tagkit.jobs.site import system_clock
@@ -97,18 +99,23 @@ def run(
     options = server.check_options(options)
     listener = server.listening(options, any_port)
     if (taken := listener.getsockname()[1]) != options.port:
-        line(f"Port {options.port} is taken by another program, so that it is {taken} this time.")
+        if not as_json:
+            line(f"Port {options.port} is taken by another program, so it is {taken} this time.")
         options = replace(options, port=taken)
     if certificate and key:
         tls: Certificate | None = given_certificate(certificate, key)
     else:
         tls = server.certificate(options, system_clock())
-    server.serve(options, listener, tls, log, ready=lambda: _tell(options, tls))
-    line("Stopped.")
+    server.serve(options, listener, tls, log, ready=lambda: _tell(options, tls, as_json))
+    if not as_json:
+        line("Stopped.")
 
 
-def _tell(options: ServeOptions, tls: Certificate | None) -> None:
+def _tell(options: ServeOptions, tls: Certificate | None, as_json: bool) -> None:
     address = options.address
+    if as_json:
+        json_out(_told(options, tls))
+        return
     if tls is None:
         line(f"Open {address} in a browser on this computer. Ctrl-C stops.", style="bold")
         return
@@ -132,6 +139,18 @@ def _tell(options: ServeOptions, tls: Certificate | None) -> None:
         line(
             "It works once, within 15 minutes. More codes: “tagkit enrol”, or Stations in the app."
         )
+
+
+def _told(options: ServeOptions, tls: Certificate | None) -> dict[str, Any]:
+    from tagkit.web.server import EVERYWHERE, first_code
+
+    reached = options.hosts[0] if options.host in EVERYWHERE else options.host
+    return {
+        "address": replace(options, host=reached).address,
+        "hosts": list(options.hosts),
+        "certificate_sha256": tls.fingerprint if tls else None,
+        "station_code": first_code(options) if tls else None,
+    }
 
 
 def _print_code(text: str) -> None:
@@ -160,6 +179,7 @@ def _which(upper: bool, lower: bool) -> int:
 def pin(
     person: Annotated[str, typer.Argument(metavar="CODE", help="The person's code.")],
     site: SiteDir = HERE,
+    as_json: AsJson = False,
 ) -> None:
     """Choose a person's PIN, typed twice and not shown; only at the computer that serves.
 
@@ -184,7 +204,10 @@ def pin(
         choose_pin(store, code, first, now)
     finally:
         store.close()
-    line(f"{code} has a PIN now.")
+    if as_json:
+        json_out({"person": code, "pin": "chosen"})
+    else:
+        line(f"{code} has a PIN now.")
 
 
 def _typed(question: str) -> str:

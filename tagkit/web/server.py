@@ -22,6 +22,8 @@ from tagkit.web.options import LOOPBACK, ServeOptions
 from tagkit.web.tls import Certificate, addresses, certificate_for
 
 NEXT_PORTS = 50
+LARGEST_MESSAGE = 3_100_000
+"""Bytes over a WebSocket: a frame of a camera, and a little."""
 EVERYWHERE = ("0.0.0.0", "::")
 
 
@@ -135,7 +137,7 @@ def serve(
         server_header=False,
         ssl_certfile=str(tls.path) if tls else None,
         ssl_keyfile=str(tls.key) if tls else None,
-        ws_max_size=1_000_000,
+        ws_max_size=LARGEST_MESSAGE,
         timeout_keep_alive=20,
         timeout_graceful_shutdown=3,
         limit_concurrency=200,
