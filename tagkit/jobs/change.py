@@ -11,6 +11,7 @@ from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset, tag_of
+from tagkit.jobs.charge_flags import judge_charge
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.order import in_order
@@ -101,7 +102,7 @@ def log_change(
         order = _converse(_Talk(site, writing, facts, wanted, at))
         tags = (order.truck, order.battery_in, order.battery_out)
         states = [state for tag in tags if tag and (state := writing.state(tag))]
-        return ChangeLogged(_append(writing, order, in_order(site, at, states)), warning)
+        return ChangeLogged(_append(site, writing, order, in_order(site, at, states)), warning)
 
 
 def log_order(
@@ -114,7 +115,7 @@ def log_order(
     """
     warning = check_authorised(site, by)
     with site.record.writing(by=by, station=station, at=at) as writing:
-        return ChangeLogged(_append(writing, order), warning)
+        return ChangeLogged(_append(site, writing, order), warning)
 
 
 @dataclass(frozen=True)
@@ -259,16 +260,15 @@ def _check_charge(talk: _Talk, now: Situation) -> None:
             raise ChangeRefused(judged)
 
 
-def _append(writing: Writing, order: ChangeOrder, at: datetime | None = None) -> Event:
+def _append(site: Site, writing: Writing, order: ChangeOrder, at: datetime | None = None) -> Event:
     """The order as events; the charge of the battery taken out begins with it."""
     writing.require_unchanged(dict(order.seen))
     if order.charge_ended:
-        writing.append(
-            "charge_ended",
-            [order.battery_in],
-            {"battery": str(order.battery_in), "with_change": True},
-            at=at,
-        )
+        state = writing.state(order.battery_in)
+        body = {"battery": str(order.battery_in), "with_change": True}
+        if state is not None:
+            body |= judge_charge(site, state, {}, None, None, at or site.now()).body()
+        writing.append("charge_ended", [order.battery_in], body, at=at)
     out = str(order.battery_out) if order.battery_out else None
     place = order.out_to
     event = writing.append(

@@ -7,6 +7,7 @@ read; what the record contradicts; readiness; the battery out and where it goes;
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Literal, TypeVar
 
 from tagkit.assets.battery import Battery
@@ -182,13 +183,11 @@ def _ready(
         unknown_kinds=_both(battery.unknown_kinds, battery.readiness.unknown_kinds),
     )
     if charge_ended:
-        known = replace(
-            known,
-            on_charge_since=None,
-            last_charge_started_at=known.on_charge_since,
-            last_charged_at=facts.now,
-            charged_since_use=True,
-        )
+        began = known.on_charge_since
+        known = replace(known, on_charge_since=None, last_charge_started_at=began)
+        shortest = timedelta(minutes=facts.settings.charging.shortest_charge_minutes)
+        if began is None or facts.now - began >= shortest:
+            known = replace(known, last_charged_at=facts.now, charged_since_use=True)
     truck_reasons = _against(truck, "truck")
     found = _with_reasons(_readiness(known, facts), truck_reasons)
     if change.release is None:

@@ -201,7 +201,18 @@ def test_a_battery_still_on_charge_by_the_record_is_asked_about(room: BatteryRoo
 
 
 def test_an_opportunity_charge_ends_with_the_change(room: BatteryRoom) -> None:
-    begun = room.run("charge", "start", "B1", "C1", "--kind", "opportunity", "--by", "KM")
+    begun = room.run(
+        "charge",
+        "start",
+        "B1",
+        "C1",
+        "--kind",
+        "opportunity",
+        "--by",
+        "KM",
+        "--at",
+        ago(hours=1).isoformat(),
+    )
     assert begun.code == 0
     assert swap(room, "T1", "B1").code == 13
     assert swap(room, "T1", "B1", "--answer", "as-shown").code == 0
@@ -357,7 +368,12 @@ def test_undo_brings_back_where_everything_was(charged: BatteryRoom) -> None:
 
 
 def test_undo_takes_the_end_of_a_charge_back_too(room: BatteryRoom) -> None:
-    assert room.run("charge", "start", "B1", "C1", "--kind", "opportunity").code == 0
+    assert (
+        room.run(
+            "charge", "start", "B1", "C1", "--kind", "opportunity", "--at", ago(hours=1).isoformat()
+        ).code
+        == 0
+    )
     assert swap(room, "T1", "B1", "--answer", "as-shown").code == 0
     assert room.run("undo", *BY).code == 0
     state = room.state("B1")

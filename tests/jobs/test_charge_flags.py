@@ -116,3 +116,12 @@ def test_a_clock_set_back_makes_nobody_valid_again(room: BatteryRoom) -> None:
 
     with room.open(clock=set_back) as site, pytest.raises(WrongInput, match="ran out"):
         check_authorised(site, "KM")
+
+
+def test_a_battery_taken_off_after_seconds_is_not_ready_at_the_change(room: BatteryRoom) -> None:
+    room.run("charge", "start", "B1", "C1", *BY)
+    found = room.run("swap", "T1", "B1", "--answer", "as-shown", "--by", "KM", "--json")
+    assert found.code == 12, found
+    codes_against = [one["code"] for one in found.data["readiness"]["reasons"]]
+    assert codes_against[0] in ("not charged", "charge unknown")
+    assert room.events("changed") == []
