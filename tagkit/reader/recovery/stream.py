@@ -26,18 +26,23 @@ from tagkit.reader.recovery.acceptance import ALPHA
 from tagkit.reader.recovery.locating import Located, search
 from tagkit.reader.recovery.recover import PLACES, Answer, as_read, as_roster, identify, settled
 from tagkit.reader.recovery.roster import Roster
-from tagkit.reader.recovery.sampling import Field, corners_of, grey_modules
+from tagkit.reader.recovery.sampling import Field, Place, corners_of, grey_modules
 from tagkit.reader.recovery.settling import followed
 from tagkit.reader.recovery.structure import Prepared
+from tagkit.reader.regions import Region, label_like, whole
 from tagkit.reader.symbols import Corners, centre, contains
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from tagkit.reader.engines import Grey
 
 _FORGOTTEN = 4  # turns without the label
 _LEAST = 2  # looks that make an average
 _LABEL_LIKE = 9.0  # standard deviations of a label's fixed modules
 _POORER = 0.7  # of the best look so far: a look below it was misplaced
+_ROOM = 9.0  # modules round a label that is followed
+_SMALLEST = 400  # pixels of a frame in which anything can be followed
+_LARGE = 620_000  # pixels of a frame that is searched in parts when time is short
+_UNHURRIED = 500.0  # milliseconds a frame
 _SEARCHES = 4  # a search after so many turns of following, at most
 
 
@@ -87,11 +92,13 @@ class RecoveryStream:
         self._held = 0
         self._without = 0
         self._since_search = 0
+        self._part = 0
+        self._in_parts = False
         self._work: Generator[None, None, None] | None = None
 
     def look(
         self,
-        grey: NDArray[np.uint8],
+        grey: Grey,
         reads: Sequence[Read] = (),
         *,
         budget_ms: float | None = None,
@@ -107,6 +114,7 @@ class RecoveryStream:
             return []
         until = None if budget_ms is None else time.perf_counter() + budget_ms / 1e3
         if self._work is None:
+            self._in_parts = budget_ms is not None and budget_ms < _UNHURRIED
             self._work = self._one_turn(grey, [read.corners for read in reads])
         for _ in self._work:
             if until is not None and time.perf_counter() > until:
@@ -116,67 +124,100 @@ class RecoveryStream:
         named = [track.named for track in self._tracks if track.named is not None]
         return [read for read in named if not _read_already(read, reads)]
 
-    def _one_turn(
-        self, grey: NDArray[np.uint8], taken: Sequence[Corners]
-    ) -> Generator[None, None, None]:
+    def _one_turn(self, grey: Grey, taken: Sequence[Corners]) -> Generator[None, None, None]:
         """Follows the labels known into this frame; searches it where there are none, or when it
         is time to."""
         self._turn += 1
-        prepared = Prepared(grey)
         seen: list[_Track] = []
         for track in self._tracks:
-            if (yield from self._followed(prepared, track)):
+            if (yield from self._followed(grey, track)):
                 seen.append(track)
         self._tracks = [track for track in self._tracks if self._turn - track.turn <= _FORGOTTEN]
         self._since_search += 1
         if not seen or self._since_search >= _SEARCHES:
             self._since_search = 0
             known = [corners_of(track.located.place) for track in seen if track.named]
-            yield from self._searched(prepared, [*taken, *known], seen)
+            yield from self._searched(grey, [*taken, *known], seen)
         yield from self._averaged(seen)
         self._count(seen)
 
-    def _followed(self, prepared: Prepared, track: _Track) -> Generator[None, None, bool]:
+    def _followed(self, grey: Grey, track: _Track) -> Generator[None, None, bool]:
         """Whether a label known was found again, and its look added."""
         located = track.located
         if located.form is None:
             return False
-        now = yield from followed(prepared, located.place, located.form)
+        room = _ROOM * located.place.module
+        x, y = located.place.corners.T
+        part = _within(grey, x.min() - room, y.min() - room, x.max() + room, y.max() + room)
+        if part.area < _SMALLEST:
+            return False
+        prepared = Prepared(part.cut(grey))
+        yield
+        before = _shifted(located.place, -part.left, -part.top)
+        now = yield from followed(prepared, before, located.form)
         if now.standing < _POORER * track.best:
             return False
-        track.located = replace(located, place=now.place, score=now.standing)
-        self._add(prepared, track, now.standing)
+        place = _shifted(now.place, part.left, part.top)
+        track.located = replace(located, place=place, score=now.standing)
+        self._add(track, grey_modules(prepared.picture, now.place), now.standing)
         if track.named is not None:
-            track.named = replace(track.named, corners=corners_of(now.place))
+            track.named = replace(track.named, corners=corners_of(place))
         return True
 
     def _searched(
-        self, prepared: Prepared, taken: Sequence[Corners], seen: list[_Track]
+        self, grey: Grey, taken: Sequence[Corners], seen: list[_Track]
     ) -> Generator[None, None, None]:
         """Places of labels in this frame: those that name one alone, and new ones to follow."""
+        part = self._next_part(grey, taken)
+        yield
         self._held += 1
         alone = self._alpha * 3 / (np.pi * self._held) ** 2
-        places: list[Located] = []
+        found: list[tuple[Located, Field]] = []
         answers: list[Answer] = []
-        covered = list(taken)
+        prepared = Prepared(part.cut(grey))
+        covered = [_moved(corners, -part.left, -part.top) for corners in taken]
         for one in search(prepared, self._roster, covered):
             if one is not None:
-                places.append(one)
-                grey = grey_modules(prepared.picture, one.place)
-                named = identify([one], [grey], self._roster, alone)
+                modules = grey_modules(prepared.picture, one.place)
+                there = replace(one, place=_shifted(one.place, part.left, part.top))
+                found.append((there, modules))
+                named = identify([there], [modules], self._roster, alone)
                 answers += named
-                covered += [corners_of(answer.place) for answer in named]
-            if len(places) == PLACES:
+                covered += [
+                    _moved(corners_of(answer.place), -part.left, -part.top) for answer in named
+                ]
+            if len(found) == PLACES:
                 break
             yield
-        for one in sorted(places, key=lambda place: -place.score):
+        for one, modules in sorted(found, key=lambda pair: -pair[0].score):
             # Of several guesses about one label only the best is followed.
-            if one.score >= _LABEL_LIKE and not any(_overlap(one, other.located) for other in seen):
+            sure = one.score >= _LABEL_LIKE or any(answer.place is one.place for answer in answers)
+            if sure and not any(_overlap(one, other.located) for other in seen):
                 track = _Track(one, one.score, _nothing(), 0.0, 0, self._turn)
-                self._add(prepared, track, one.score)
+                self._add(track, modules, one.score)
                 self._tracks.append(track)
                 seen.append(track)
-        self._name(answers, prepared)
+        self._name(answers)
+
+    def _next_part(self, grey: Grey, taken: Sequence[Corners]) -> Region:
+        """The part of a large frame whose turn it is: what looks like a label, then the rest."""
+        if grey.size <= _LARGE or not self._in_parts:
+            return whole(grey)
+        parts = []
+        for place in label_like(grey):
+            x, y = (place.left + place.right) / 2, (place.top + place.bottom) / 2
+            if any(contains(corners, (x, y)) for corners in taken):
+                continue
+            half = min(max(0.7 * max(place.right - place.left, place.bottom - place.top), 160), 340)
+            parts.append(_within(grey, x - half, y - half, x + half, y + half))
+        height, width = grey.shape
+        # Everything comes to its turn, what looks like a label far more often.
+        self._part += 1
+        if not parts or self._part % 6 == 0:
+            tiles = [(x, y) for y in range(0, height, 400) for x in range(0, width, 400)]
+            x, y = tiles[self._part // (6 if parts else 1) % len(tiles)]
+            return _within(grey, x - 100, y - 100, x + 500, y + 500)
+        return parts[self._part % len(parts)]
 
     def _averaged(self, seen: Sequence[_Track]) -> Generator[None, None, None]:
         """Names what the looks so far are enough for together."""
@@ -191,7 +232,7 @@ class RecoveryStream:
                 self._name(identify(places, means, self._roster, alpha))
                 yield
 
-    def _name(self, answers: list[Answer], prepared: Prepared | None = None) -> None:
+    def _name(self, answers: list[Answer]) -> None:
         """Notes what was named with the label it was named for."""
         for answer in settled(answers):
             read = as_read(answer)
@@ -202,22 +243,15 @@ class RecoveryStream:
                 for track in here:
                     track.named = None
                 continue
-            # Followed from now on the way it was named, right way up.
             for track in here:
                 track.named = read
                 track.located = replace(track.located, place=answer.place)
-            if not here and prepared is not None:
-                form = self._roster.form_of(answer.match.family)
-                located = Located(answer.place, _LABEL_LIKE, form, (form,))
-                track = _Track(located, _LABEL_LIKE, _nothing(), 0.0, 0, self._turn, read)
-                self._add(prepared, track, _LABEL_LIKE)
-                self._tracks.append(track)
 
-    def _add(self, prepared: Prepared, track: _Track, score: float) -> None:
-        grey = _evened(grey_modules(prepared.picture, track.located.place))
+    def _add(self, track: _Track, modules: Field, score: float) -> None:
+        even = _evened(modules)
         if not track.weight:
-            track.total = grey * 0
-        track.total = track.total + grey * score
+            track.total = even * 0
+        track.total = track.total + even * score
         track.weight += score
         track.best = max(track.best, score)
         track.turn, track.looks = self._turn, track.looks + 1
@@ -236,6 +270,24 @@ def _overlap(one: Located, other: Located) -> bool:
 
 def _read_already(read: Read, reads: Sequence[Read]) -> bool:
     return any(contains(read.corners, centre(other.corners)) for other in reads)
+
+
+def _within(grey: Grey, left: float, top: float, right: float, bottom: float) -> Region:
+    height, width = grey.shape
+    return Region(
+        max(0, int(left)), max(0, int(top)),
+        min(width, max(int(right), 0)), min(height, max(int(bottom), 0)),
+    )  # fmt: skip
+
+
+def _shifted(place: Place, right: float, down: float) -> Place:
+    move = np.array([[1, 0, right], [0, 1, down], [0, 0, 1]], np.float64)
+    return replace(place, matrix=move @ place.matrix)
+
+
+def _moved(corners: Corners, right: float, down: float) -> Corners:
+    first, second, third, fourth = ((x + right, y + down) for x, y in corners)
+    return first, second, third, fourth
 
 
 def _nothing() -> Field:
