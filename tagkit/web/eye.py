@@ -127,5 +127,5 @@ class _Worker:
 
     def close(self) -> None:
         if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool.shutdown(cancel_futures=True)  # what it works on takes a fraction of a second
             self._pool = None
