@@ -113,6 +113,10 @@ def end(
     highest: Annotated[
         str | None, typer.Option("--highest", help="Highest electrolyte temperature on charge.")
     ] = None,
+    current_log: Annotated[
+        Path | None,
+        typer.Option("--current-log", metavar="FILE", help="CSV or XLSX: hours or time, and A."),
+    ] = None,
     charged: Annotated[
         bool, typer.Option("--charged", help="It is charged, although the charge was short.")
     ] = False,
@@ -129,13 +133,16 @@ def end(
     """
     from tagkit.jobs.charge import ChargeReadings, end_charge
     from tagkit.jobs.charge_flags import flags_of
+    from tagkit.jobs.charge_import import current_log as read_current
 
     with open_site(site) as opened:
+        entered = entry(opened, by, station, at)
         event = end_charge(
             opened,
             battery,
             ChargeReadings(temperature, sg),
-            **entry(opened, by, station, at),
+            **entered,
+            current=read_current(current_log) if current_log else (),
             answer=answer,
             ah=ah,
             highest=highest,

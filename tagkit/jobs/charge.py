@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -22,9 +23,11 @@ from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.order import in_order
 from tagkit.jobs.people import check_authorised
 from tagkit.jobs.site import Site
+from tagkit.record.care_bodies import MOST_SAMPLES
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.words import describe
+from tagkit.rules.charge import ah_from_log
 from tagkit.rules.flags import Flag
 from tagkit.rules.readiness import Readiness
 from tagkit.units import Dimension, Quantity, parse_quantity
@@ -214,15 +217,19 @@ def end_charge(
     answer: str | None = None,
     ah: str | None = None,
     highest: str | None = None,
+    current: Sequence[tuple[float, float]] = (),
     confirmed: bool = False,
 ) -> Event:
     """Log the end of the charge of ``battery``; NeedsAnswer when no charge was started.
 
-    ``ah``: what the charger counted; ``highest``: the highest electrolyte temperature.
+    ``ah``: what the charger counted; ``highest``: the highest electrolyte temperature;
+    ``current``: samples of (hours since the start, A), from which the Ah follow.
     A charge shorter than the site's shortest one does not count as charged unless
     ``confirmed``. What was wrong stands in the event's flags (:func:`flags_of`).
     """
     measured = readings.stored()
+    if current and ah is None:
+        ah = f"{ah_from_log(current):.1f} Ah"
     counted = _reading(ah, Dimension.CAPACITY, "Ah", 0, 5000, "--ah", "Ah")
     hottest = _reading(highest, Dimension.TEMPERATURE, "°C", -30, 100, "--highest")
     with site.record.writing(by=by, station=station, at=at) as writing:
@@ -250,10 +257,20 @@ def end_charge(
                 "charger": charger,
                 "ah": counted,
                 "highest_temperature": hottest,
+                "current": thinned(current) or None,
                 **over.body(),
                 **measured,
             },
         )
+
+
+def thinned(samples: Sequence[tuple[float, float]]) -> list[list[float]]:
+    """At most so many samples as an event keeps, first and last among them."""
+    every = max(1, -(-len(samples) // (MOST_SAMPLES - 1)))
+    kept = list(samples[::every])
+    if samples and kept[-1] != samples[-1]:
+        kept.append(samples[-1])
+    return [[round(hours, 4), round(amperes, 2)] for hours, amperes in kept]
 
 
 def _last_end(site: Site, battery: AssetState) -> str:

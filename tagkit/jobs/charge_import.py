@@ -389,3 +389,34 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
     event = writing.append("charge_ended", tags, body, at=charge.ended)
     words = "; ".join([*([note] if note else []), *(flag.sentence for flag in judged.flags)])
     return LogRow(charge.row, fate, tag, words, event.id)
+
+
+def current_log(path: Path) -> list[tuple[float, float]]:
+    """Samples of a charge from a file with two columns: hours since the start (or a time), A.
+
+    Rows before the first with two figures are taken for headings. WrongInput names the row.
+    """
+    samples: list[tuple[float, float]] = []
+    first: datetime | None = None
+    for number, cells in read_table(path):
+        try:
+            hours, first = _hours(cells[0].strip(), first)
+            samples.append((hours, float(cells[1].strip().replace(",", "."))))
+        except (ValueError, IndexError):
+            if samples:
+                raise WrongInput(
+                    "this row has no time and current", "Write hours (or a time) and A",
+                    f"{path.name}, row {number}",
+                ) from None  # fmt: skip
+    if len(samples) < 2:
+        raise WrongInput("the log has fewer than two samples", "Name a charger's log", str(path))
+    return samples
+
+
+def _hours(text: str, first: datetime | None) -> tuple[float, datetime | None]:
+    try:
+        return float(text.replace(",", ".")), first
+    except ValueError:
+        at = datetime.fromisoformat(text)
+        begun = first or at
+        return (at - begun) / timedelta(hours=1), begun

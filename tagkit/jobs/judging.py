@@ -11,7 +11,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -37,12 +37,13 @@ from tagkit.rules.charge import standing_flags
 from tagkit.rules.due import battery_dues, due_on
 from tagkit.rules.equalize import equalize_due
 from tagkit.rules.flags import SEVERITIES, Flag, Severity
+from tagkit.rules.identity import same_cells
 from tagkit.rules.readiness import readiness
 from tagkit.rules.trend import CellTrend, battery_trends
 from tagkit.rules.water import Thirst, against_sisters, thirst, watering_due
 from tagkit.settings import Settings
 
-JUDGING = "2"
+JUDGING = "3"
 """Raised when the judging gives other results from the same states."""
 
 RANK: dict[Severity, int] = {severity: rank for rank, severity in enumerate(reversed(SEVERITIES))}
@@ -364,7 +365,11 @@ def _cells_judged(
         return found
     last = rounds[-1]
     judgement = last.judgement
-    flags = [*judgement.flags, *trend_flags(cell_trends(rounds, state, facts, site.settings), site)]
+    flags = [
+        *judgement.flags,
+        *other_cells(rounds),
+        *trend_flags(cell_trends(rounds, state, facts, site.settings), site),
+    ]
     worst: dict[tuple[str, int], Flag] = {}
     for flag in flags:
         worst.setdefault((flag.code, flag.cell or NO_CELL), flag)
@@ -377,6 +382,28 @@ def _cells_judged(
         for (code, cell), flag in worst.items()
     ]
     return found
+
+
+_CLEAR = 4.6  # odds of 100 : 1, as a natural logarithm
+_LOOKED_AT = 3
+
+
+def other_cells(rounds: Sequence[Round]) -> Iterator[Flag]:
+    """Whether one of the last rounds does not go with those before it: labels may be swapped.
+
+    It stays told for some rounds, because those after it look like their new neighbours.
+    """
+    points = [point for one in rounds if (point := one.point) is not None]
+    for place in range(max(1, len(points) - _LOOKED_AT), len(points)):
+        odds = same_cells(points[:place], points[place]).odds
+        if odds is not None and odds < -_CLEAR:
+            yield Flag(
+                "cells of another battery",
+                f"the cells read on {points[place].at:%Y-%m-%d} do not go with the rounds before: "
+                "is it the battery whose number it carries? Compare the stamped serial",
+                "act",
+            )
+            return
 
 
 _SUSPECT = ("suspect cell", "failing cell", "reversed cell", "low voltage")

@@ -25,7 +25,7 @@ from tagkit.jobs.care_facts import (
     rounds_of,
 )
 from tagkit.jobs.cell_layout import cell_rows
-from tagkit.jobs.judging import catch_up, cell_trends, trend_flags
+from tagkit.jobs.judging import catch_up, cell_trends, other_cells, trend_flags
 from tagkit.jobs.site import Site
 from tagkit.record.bodies import completed
 from tagkit.record.care_bodies import EXTENTS, VOLTAGE_TAKEN
@@ -225,24 +225,12 @@ def round_told(site: Site, battery: str, event: Event) -> RoundTaken:
     flags = [*mine.judgement.flags, *trend_flags(trends, site)]
     if freezing.flag:
         flags.append(freezing.flag)
-    if likeness.odds is not None and likeness.odds < -_CLEAR:
-        flags.append(
-            Flag(
-                "cells of another battery",
-                "these cells do not go with the rounds before: is it the battery whose number "
-                "it carries? Compare the stamped serial",
-                "act",
-            )
-        )
+    flags += other_cells([*before, mine]) if full else ()
     rows = cell_rows(_layout(state), facts.cells or len(mine.readings))
     return RoundTaken(
         event, state.tag, mine, trends, by_gravity(flags), freezing, likeness,
         tuple(tuple(row) for row in rows),
     )  # fmt: skip
-
-
-_CLEAR = 4.6
-"""Odds of 100 : 1, as a natural logarithm."""
 
 
 def last_round(site: Site, battery: str) -> RoundTaken | None:

@@ -82,6 +82,10 @@ def _inspected(body: Body, tags: str) -> str:
     return f"inspected {tags}{_passed(body['passed'])}: {findings}"
 
 
+def _ohms(figure: Any) -> str:
+    return "unknown" if figure is None else f"{float(figure):,.0f}"
+
+
 def _passed(passed: bool | None) -> str:
     return {True: ", passed", False: ", not passed", None: ""}[passed]
 
@@ -110,7 +114,7 @@ _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "cells_read": _cells_read,
     "capacity_tested": _capacity_tested,
     "leakage_tested": lambda body, tags: (
-        f"measured {body['ohm']} ohm from case to post of {tags}{_passed(body['passes'])}"
+        f"measured {_ohms(body['ohm'])} ohm from case to post of {tags}{_passed(body['passes'])}"
     ),
     "repaired": _repaired,
     "inspected": _inspected,

@@ -214,3 +214,23 @@ def test_rounds_entered_late_stand_in_their_order(room: BatteryRoom) -> None:
             record_round(site, room["B1"], read_line(line()), at=at, **GOOD, **WHO)
     moments = [at for at, _ in room.state("B1").rounds]
     assert moments == sorted(moments)
+
+
+def test_cells_that_do_not_go_with_the_rounds_before_are_told(room: BatteryRoom) -> None:
+    """Labels swapped between two cases: every cell has its own place above or below the median."""
+
+    def pattern(shift: int) -> list[CellWords]:
+        return [
+            CellWords(cell, f"{1.280 + ((cell * 7 + shift * 5) % 9 - 4) * 0.002:.3f}", "25")
+            for cell in range(1, 25)
+        ]
+
+    with room.open() as site:
+        for days in (150, 120, 90, 60):
+            told = record_round(site, room["B1"], pattern(0), at=ago(days=days), **GOOD, **WHO)
+            assert "cells of another battery" not in {flag.code for flag in told.flags}
+        told = record_round(site, room["B1"], pattern(1), at=ago(days=30), **GOOD, **WHO)
+        assert "cells of another battery" in {flag.code for flag in told.flags}
+        record_round(site, room["B1"], pattern(1), at=ago(days=2), **GOOD, **WHO)
+    flags = {one["code"] for one in room.run("today", "--json").data["flags"]}
+    assert "cells of another battery" in flags
