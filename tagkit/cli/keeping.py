@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import os
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -99,13 +100,19 @@ def verify(
             help="A head as an earlier report printed it, or a file of them.",
         ),
     ] = None,
+    through: Annotated[
+        str | None,
+        typer.Option("--through", metavar="URL", help="An exchange that has seen the heads."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Check the record: changed, removed, inserted or reordered events, a cut-off tail, a copy."""
     from tagkit.jobs.keep import check_record
 
     with progress(as_json) as step:
-        report = check_record(site, head or [], lambda done, total: step("checking", done, total))
+        report = check_record(
+            site, head or [], lambda done, total: step("checking", done, total), through
+        )
     if as_json:
         json_out(report.to_json())
     else:
@@ -125,38 +132,73 @@ def verify(
         raise typer.Exit(Exit.VERIFY_FOUND)
 
 
+Password = Annotated[
+    bool, typer.Option("--password", help="Sealed with a password, which is asked for.")
+]
+
+
 def backup(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The file to write.")],
     site: SiteDir = HERE,
     force: Force = False,
+    keep: Annotated[
+        int | None,
+        typer.Option("--keep", min=1, help="Put the date into the name; leave so many files."),
+    ] = None,
+    password: Password = False,
     as_json: AsJson = False,
 ) -> None:
-    """Copy the record into one file while it is in use, and check the copy."""
+    """Copy the record into one file while it is in use, and check the copy.
+
+    The variable TAGKIT_BACKUP_PASSWORD gives the password where nobody can be asked.
+    """
     from tagkit.jobs.keep import back_up
 
+    secret = _password(confirm=True) if password else None
     with open_site(site) as opened:
-        done = back_up(opened, free_to_write(file, force), force)
+        target = file if keep is not None else free_to_write(file, force)
+        done = back_up(opened, target, force, keep=keep, password=secret)
     if as_json:
-        json_out({"file": str(file), "events": done})
+        removed = [str(one) for one in done.removed]
+        json_out({"file": str(done.file), "events": done.events, "removed": removed,
+                  "sealed": secret is not None})  # fmt: skip
     else:
-        line(f"{done} events are in {file}, read back and checked.")
-        line("It holds no keys and no settings: keep site.toml beside it.")
+        line(f"{done.events} events are in {done.file}, read back and checked.")
+        line("It holds the settings and no keys.")
+        for old in done.removed:
+            line(f"Removed {old}.")
 
 
 def restore(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A file made by “tagkit backup”.")],
     directory: Annotated[Path, typer.Argument(metavar="DIR", help="A new or an empty folder.")],
+    password: Password = False,
     as_json: AsJson = False,
 ) -> None:
     """Make a site from a backup. It begins a new epoch, so that two copies never mix."""
     from tagkit.jobs.keep import restore_site
 
-    done = restore_site(file, directory)
+    done = restore_site(file, directory, _password() if password else None)
     if as_json:
-        json_out({"directory": str(directory), "events": done.events, "until": done.until})
+        json_out({"directory": str(directory), "events": done.events, "until": done.until,
+                  "settings": done.settings})  # fmt: skip
     else:
         line(f"{done.events} events are in {directory}, the one that marks the new epoch included.")
         line(
             f"The last one happened {clock_time(done.until, None)}; later ones are not in this backup."
         )
-        line("Compare its site.toml with the one you kept.")
+        line(
+            {
+                "backup": "Its site.toml is the one of the backup.",
+                "folder": "The site.toml that was there is kept.",
+                "defaults": "This backup holds no settings: compare site.toml, which has the "
+                "defaults, with the one you kept.",
+            }[done.settings]
+        )
+
+
+def _password(confirm: bool = False) -> str:
+    secret = os.environ.get("TAGKIT_BACKUP_PASSWORD")
+    return secret or str(
+        typer.prompt("Password", hide_input=True, confirmation_prompt=confirm, err=True)
+    )

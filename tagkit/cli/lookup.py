@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from tagkit.cli.options import HERE, AsJson, SiteDir, open_site
 from tagkit.cli.show import clock_time, json_out, line, table
+from tagkit.errors import NotFound
+
+if TYPE_CHECKING:
+    from tagkit.jobs.site import Site
+    from tagkit.jobs.whereabouts import Whereabouts
 
 Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
 
@@ -18,10 +23,17 @@ def where(tag: Number, site: SiteDir = HERE, as_json: AsJson = False) -> None:
     from tagkit.jobs.whereabouts import where_is
 
     with open_site(site) as opened:
-        found = where_is(opened, tag)
         zone = opened.timezone()
+        try:
+            found, source = where_is(opened, tag), told_by(opened, tag)
+        except NotFound:
+            from tagkit.jobs.exchange import address_for
+
+            if address_for(opened) is None:
+                raise
+            found, source = ask_exchange(opened, tag)
     if as_json:
-        json_out(found.to_json())
+        json_out(found.to_json() | source)
         return
     line(f"{found.tag}{f' ({found.known_as})' if found.known_as else ''}", style="bold")
     battery = found.tag.startswith("B")
@@ -36,6 +48,28 @@ def where(tag: Number, site: SiteDir = HERE, as_json: AsJson = False) -> None:
         line(f"  last charged  {clock_time(found.last_charged_at, zone)}")
     if found.tag.startswith(("B", "T")):
         line(f"  last change   {clock_time(found.last_changed_at, zone)}")
+    if source:
+        line(
+            f"  as of         {clock_time(source['as_of'], zone)}, told by site {source['told_by']}"
+        )
+
+
+def told_by(site: Site, tag: str) -> dict[str, str | None]:
+    """Who told the last of an asset and when, if another site did."""
+    from tagkit.jobs.assets import asset
+    from tagkit.jobs.told import told_elsewhere
+
+    told = told_elsewhere(site, asset(site.record, tag))
+    return {"told_by": told[0], "as_of": told[1]} if told else {}
+
+
+def ask_exchange(site: Site, tag: str) -> tuple[Whereabouts, dict[str, str | None]]:
+    """What the exchange says of an asset that this site's record does not know."""
+    from tagkit.jobs.exchange import where_elsewhere
+
+    there = where_elsewhere(site, tag)
+    as_of = there.as_of.isoformat() if there.as_of else None
+    return there.found, {"told_by": there.told_by, "as_of": as_of}
 
 
 def list_assets(

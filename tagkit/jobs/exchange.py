@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import random
 from collections.abc import Callable, Iterable
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from tagkit.exchange.layout import GivenSite
     from tagkit.exchange.round import Exchanged
     from tagkit.jobs.whereabouts import Whereabouts
-    from tagkit.record.state import AssetState
 
 VARIABLE = "TAGKIT_EXCHANGE"
 LONGEST_WAIT = 900.0
@@ -123,6 +123,18 @@ def _notices(done: Exchanged) -> tuple[str, ...]:
     )
 
 
+def log_exchange(said: ExchangeReport | TagkitError) -> None:
+    """Into the log, for ``keep_exchanging(..., tell=log_exchange)``."""
+    log = logging.getLogger("tagkit.exchange")
+    if isinstance(said, TagkitError):
+        log.warning("not exchanged: %s", said, extra={"where": said.where})
+        return
+    facts = {"sent": said.sent, "fetched": said.fetched, "refused": len(said.refused)}
+    log.log(logging.DEBUG if said.nothing_new else logging.INFO, "exchanged", extra=facts)
+    for sentence in (*said.refused, *said.notices):
+        log.warning("%s", sentence)
+
+
 def keep_exchanging(
     directory: Path,
     through: str | None,
@@ -218,25 +230,12 @@ def where_elsewhere(site: Site, number: str | Tag, through: str | None = None) -
                 f"neither this site's record nor the exchange knows {tag}",
                 "Check the number on the label",
             )
-        told_by = _teller(record, state)
+        event = record.event(state.last_event)
+        told_by = event.site if event else None
         with spoken_to(address):
             as_of = sent_last(connection, told_by) if told_by else None
         found = whereabouts_of(replace(site, record=record), state)
     return Elsewhere(found, as_of, told_by)
-
-
-def told_elsewhere(site: Site, state: AssetState) -> tuple[str, str | None] | None:
-    """The site that told the last of an asset, and when this one last exchanged; None when what
-    is known of it was recorded here."""
-    teller = _teller(site.record, state)
-    if teller is None or teller == site.record.site:
-        return None
-    return teller, site.record.notes().fact("exchanged_at")
-
-
-def _teller(record: Any, state: AssetState) -> str | None:
-    event = record.event(state.last_event)
-    return event.site if event else None
 
 
 def known_heads(site: Site, through: str | None) -> list[str]:

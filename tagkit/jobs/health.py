@@ -1,74 +1,131 @@
-"""Whether the site is well: can the record be read and written, and what needs a hand.
-
-For whoever watches the computer, not for whoever works at it: figures and reasons, no numbers of
-batteries and no codes of people.
-"""
+"""How the site is doing, for those who run it: asked by a monitor, answered in moments."""
 
 from __future__ import annotations
 
 import shutil
+import sqlite3
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 from tagkit.errors import TagkitError
 from tagkit.jobs.site import Site
-from tagkit.record.store import FILE_NAME
 
-LEAST_DISK = 200_000_000
-"""Bytes. Below this the record may soon not be writable."""
+LEAST_FREE = 500_000_000
+"""Bytes left on the disk below which recording is in danger."""
 
-WILD = timedelta(minutes=5)
-"""This computer's clock may be this far behind the record's latest time."""
+EXCHANGE_LATE_SECONDS = 3600
 
 
 @dataclass(frozen=True)
 class Health:
-    """``reasons`` are sentences about what is not well; none means well."""
+    """What a monitor asks for. Ages in seconds; None: never, or there is none."""
 
-    reasons: tuple[str, ...]
-    notices: tuple[str, ...]
-    """What people should be told although all works, like “this record is a copy”."""
-    free_disk: int
-    record_size: int
-    latest: datetime | None
-    """The latest time in the record."""
+    record_open: bool
+    problem: str | None
+    disk_free_bytes: int
+    record_bytes: int
+    backup_age: float | None
+    exchange_configured: bool
+    exchange_age: float | None
+    """Since the last exchange that was done to its end."""
+    events_behind: int
+    """Events recorded here that the exchange does not have."""
+    events_refused: int
+    """By the last exchange."""
+    events_apart: int
+    """With a wild clock, set apart."""
+    stations: int
 
     @property
-    def well(self) -> bool:
-        """Whether the site can be relied on."""
-        return not self.reasons
+    def troubles(self) -> tuple[str, ...]:
+        """What somebody must see to; empty when all is well."""
+        found = []
+        if not self.record_open:
+            found.append(f"the record can't be read: {self.problem}")
+        if self.disk_free_bytes < LEAST_FREE:
+            found.append(f"only {self.disk_free_bytes // 1_000_000} MB are free on the disk")
+        if self.exchange_configured and (
+            self.exchange_age is None or self.exchange_age > EXCHANGE_LATE_SECONDS
+        ):
+            found.append(f"{self.events_behind} events wait for the exchange")
+        if self.events_refused:
+            found.append(f"{self.events_refused} events of other sites were refused")
+        return tuple(found)
 
     def to_json(self) -> dict[str, Any]:
-        """For a monitor."""
-        return {
-            "well": self.well,
-            "reasons": list(self.reasons),
-            "notices": list(self.notices),
-            "free_disk_bytes": self.free_disk,
-            "record_bytes": self.record_size,
-            "latest_event_at": self.latest.isoformat() if self.latest else None,
-        }
+        """As ``/health`` answers."""
+        return {"ok": not self.troubles, "troubles": list(self.troubles), **vars(self)}
 
 
 def health(site: Site) -> Health:
-    """How the site is. Never raises for a record that is not well: that is the answer."""
-    reasons = []
-    latest = None
-    free = shutil.disk_usage(site.directory).free
-    if free < LEAST_DISK:
-        reasons.append(f"only {free // 1_000_000} MB are free on the disk of the record")
+    """How the site is doing now. Reads a few rows only, and raises nothing."""
+    from tagkit.jobs.exchange import address_for
+
+    facts: dict[str, Any] = {
+        "record_open": True,
+        "problem": None,
+        "backup_age": None,
+        "exchange_age": None,
+        "events_behind": 0,
+        "events_refused": 0,
+        "events_apart": 0,
+        "stations": 0,
+    }
     try:
-        latest = site.record.latest()
-    except TagkitError as error:
-        reasons.append(error.problem)
-    if latest is not None and latest > site.now() + WILD:
-        reasons.append("this computer's clock is behind the record's latest time")
-    path = site.directory / FILE_NAME
+        notes = site.record.notes()
+        facts["backup_age"] = _age(site, notes.fact("backed_up_at"))
+        facts["exchange_age"] = _age(site, notes.fact("exchanged_at"))
+        facts["events_behind"] = notes.unsent()
+        facts["events_refused"] = int(notes.fact("refused") or 0)
+        facts["events_apart"] = notes.apart()
+        facts["stations"] = len({chain.station for chain in notes.own_chains()})
+    except (TagkitError, sqlite3.Error, ValueError) as error:
+        facts |= {"record_open": False, "problem": str(error)}
     return Health(
-        tuple(reasons),
-        tuple(site.record.notices),
-        free,
-        path.stat().st_size if path.exists() else 0,
-        latest if latest and latest > datetime.fromtimestamp(0, UTC) else None,
+        disk_free_bytes=_free(site),
+        record_bytes=_size(site),
+        exchange_configured=address_for(site) is not None,
+        **facts,
     )
+
+
+def open_metrics(found: Health) -> str:
+    """The same as OpenMetrics text (the exposition format 1.0.0), ending in ``# EOF``."""
+    gauges = [
+        ("tagkit_record_open", "Whether the record can be read.", int(found.record_open)),
+        ("tagkit_disk_free_bytes", "Free on the record's disk.", found.disk_free_bytes),
+        ("tagkit_record_bytes", "Size of the record's file.", found.record_bytes),
+        ("tagkit_backup_age_seconds", "Since the last backup.", found.backup_age),
+        ("tagkit_exchange_age_seconds", "Since the last exchange.", found.exchange_age),
+        ("tagkit_exchange_events_behind", "Not sent yet.", found.events_behind),
+        ("tagkit_exchange_events_refused", "By the last exchange.", found.events_refused),
+        ("tagkit_events_apart", "Set apart for a wild clock.", found.events_apart),
+        ("tagkit_stations", "Stations that have recorded.", found.stations),
+        ("tagkit_troubles", "Things somebody must see to.", len(found.troubles)),
+    ]
+    lines = []
+    for name, helps, value in gauges:
+        if value is not None:
+            lines += [f"# TYPE {name} gauge", f"# HELP {name} {helps}", f"{name} {value}"]
+    return "\n".join([*lines, "# EOF", ""])
+
+
+def _age(site: Site, moment: str | None) -> float | None:
+    if moment is None:
+        return None
+    return max(0.0, (site.now().astimezone(UTC) - datetime.fromisoformat(moment)).total_seconds())
+
+
+def _free(site: Site) -> int:
+    try:
+        return shutil.disk_usage(site.directory).free
+    except OSError:
+        return 0
+
+
+def _size(site: Site) -> int:
+    try:
+        return site.record.path.stat().st_size
+    except OSError:
+        return 0

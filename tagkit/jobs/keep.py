@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
 from tagkit.errors import WrongInput
-from tagkit.jobs.site import SETTINGS_FILE, Site, read_settings
+from tagkit.jobs.site import SETTINGS_FILE, Site, open_site, read_settings, write_settings
 from tagkit.settings import Settings, settings_text
 
 
@@ -32,17 +34,26 @@ class VerifyReport:
 
 
 def check_record(
-    directory: Path, known: list[str], progress: Callable[[int, int], None] | None = None
+    directory: Path,
+    known: list[str],
+    progress: Callable[[int, int], None] | None = None,
+    through: str | None = None,
 ) -> VerifyReport:
     """Check the record in ``directory`` against itself and against heads kept elsewhere.
 
-    ``known``: heads as an earlier report printed them, or names of files that hold such lines.
+    ``known``: heads as an earlier report printed them, or names of files that hold such lines;
+    ``through``: the exchange that has seen this site's heads.
     """
     from tagkit.record.record import Record
     from tagkit.record.verify import read_heads, verify
 
     read_settings(directory)
     heads = []
+    if through:
+        from tagkit.jobs.exchange import known_heads
+
+        with open_site(directory) as site:
+            heads += read_heads("\n".join(known_heads(site, through)))
     for entry in known:
         text = entry
         if len(entry) < 200 and Path(entry).is_file():
@@ -98,34 +109,78 @@ def rebuild_record(
     return RebuildReport(events, assets, tuple(differences))
 
 
-def back_up(site: Site, file: Path, force: bool = False) -> int:
-    """Copy the record into ``file`` while it is in use; returns the number of events in it."""
+@dataclass(frozen=True)
+class BackedUp:
+    """A backup that was made and checked."""
+
+    file: Path
+    events: int
+    removed: tuple[Path, ...] = ()
+    """Older ones that were removed, as --keep asks."""
+
+
+def back_up(
+    site: Site,
+    file: Path,
+    force: bool = False,
+    *,
+    keep: int | None = None,
+    password: str | None = None,
+) -> BackedUp:
+    """Copy the record and its settings into ``file`` while it is in use.
+
+    ``keep``: the date is put into the name, and only so many of these files are left; an older
+    one goes only when the new one is there and was read back.
+    """
     from tagkit.record.backup import backup
 
-    backup(site.record, file, force=force)
-    return sum(head.sequence for head in site.record.heads())
+    settings = (site.directory / SETTINGS_FILE).read_text(encoding="utf-8-sig")
+    target = file
+    if keep is not None:
+        now = site.now().astimezone(UTC)
+        target = file.with_name(f"{file.stem}-{now:%Y%m%d-%H%M%S}{file.suffix}")
+    backup(site.record, target, force=force, settings=settings, password=password)
+    with site.record.noting() as notes:
+        notes.keep_fact("backed_up_at", site.now().astimezone(UTC).isoformat(timespec="seconds"))
+    removed = []
+    if keep is not None:
+        pattern = re.compile(rf"{re.escape(file.stem)}-\d{{8}}-\d{{6}}{re.escape(file.suffix)}")
+        dated = sorted(one for one in file.parent.iterdir() if pattern.fullmatch(one.name))
+        for old in dated[: -max(keep, 1)]:
+            if old != target:
+                old.unlink()
+                removed.append(old)
+    events = sum(head.sequence for head in site.record.heads())
+    return BackedUp(target, events, tuple(removed))
 
 
 @dataclass(frozen=True)
 class Restored:
-    """What came back."""
+    """What came back. ``settings``: backup, folder (one was there already), defaults."""
 
     events: int
     until: str | None
+    settings: str
 
 
-def restore_site(file: Path, directory: Path) -> Restored:
+def restore_site(file: Path, directory: Path, password: str | None = None) -> Restored:
     """A site from a backup, in a new or an empty folder, beginning a new epoch.
 
-    Without a site.toml there, one with the defaults is written.
+    Its settings come from the backup, unless a site.toml is there already; a backup of an older
+    tagkit has none, and one with the defaults is written. They are there before the record is.
     """
     from tagkit.record.backup import restore
 
-    with restore(file, directory) as record:
+    came_from = ["folder"]
+
+    def prepare(code: str, text: str | None) -> None:
+        if (directory / SETTINGS_FILE).exists():
+            return
+        came_from[0] = "backup" if text is not None else "defaults"
+        defaults = replace(Settings(), site=replace(Settings().site, code=code))
+        write_settings(directory, settings_text(defaults) if text is None else text)
+
+    with restore(file, directory, password=password, prepare=prepare) as record:
         events = sum(head.sequence for head in record.heads())
         latest = max((state.last_event_at or "" for state in record.states()), default="")
-        settings = directory / SETTINGS_FILE
-        if not settings.exists():
-            site = replace(Settings(), site=replace(Settings().site, code=record.site))
-            settings.write_text(settings_text(site), encoding="utf-8", newline="\n")
-    return Restored(events, latest or None)
+    return Restored(events, latest or None, came_from[0])

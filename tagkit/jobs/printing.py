@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from tagkit.assets.payload import payload_for
@@ -85,11 +87,16 @@ def print_labels(
     check_form(out, template, len(set(numbers)))
     layouts = lay_out_labels(site, numbers, template, step)
     part = out.with_name(f".{out.name}.part")
-    try:
-        symbols, pages = write_and_prove(layouts, template, out.suffix.lower(), part, step)
-        _record_and_keep(site, layouts, part, out, by, station, at)
-    finally:
-        part.unlink(missing_ok=True)
+    # A killed run leaves nothing beside the file: it is written and proofed elsewhere, and only
+    # moved here for the moment in which it is recorded.
+    with TemporaryDirectory(prefix="tagkit-", ignore_cleanup_errors=True) as folder:
+        work = Path(folder) / out.name
+        symbols, pages = write_and_prove(layouts, template, out.suffix.lower(), work, step)
+        try:
+            shutil.copyfile(work, part)
+            _record_and_keep(site, layouts, part, out, by, station, at)
+        finally:
+            part.unlink(missing_ok=True)
     return Printed(out, template.name, len(layouts), symbols, pages)
 
 

@@ -78,7 +78,15 @@ def open_site(directory: Path, clock: Clock = system_clock, *, lent: bool = Fals
 
     settings = read_settings(directory)
     connect = lent_connection if lent else sqlite_connection
-    return Site(directory, settings, Record.open(directory, clock=clock, connect=connect), clock)
+    record = Record.open(directory, clock=clock, connect=connect)
+    if settings.site.code not in ("", record.site):
+        record.close()
+        raise WrongInput(
+            f"the settings are of site {settings.site.code}, the record is of {record.site}",
+            f'Bring the right site.toml back, or write code = "{record.site}" into it',
+            str(directory / SETTINGS_FILE),
+        )
+    return Site(directory, settings, record, clock)
 
 
 def read_settings(directory: Path) -> Settings:
@@ -100,6 +108,25 @@ def read_settings(directory: Path) -> Settings:
     return settings
 
 
+def _is_free(directory: Path, settings: Settings) -> bool:
+    """Whether a site may be made there: an empty folder, or one where just that was cut off."""
+    if not directory.is_dir():
+        return False
+    path = directory / SETTINGS_FILE
+    left = [one for one in directory.iterdir() if ".part" not in one.name]
+    return left == [] or (
+        left == [path] and path.read_bytes() == settings_text(settings).encode("utf-8")
+    )
+
+
+def write_settings(directory: Path, text: str) -> None:
+    """Writes site.toml, whole or not at all."""
+    path = directory / SETTINGS_FILE
+    part = path.with_name(f"{SETTINGS_FILE}.part")
+    part.write_text(text, encoding="utf-8", newline="\n")
+    part.replace(path)
+
+
 def create_site(
     directory: Path, code: str, settings: Settings | None = None, clock: Clock = system_clock
 ) -> Site:
@@ -109,12 +136,11 @@ def create_site(
     code = check_site_code(code)
     settings = settings or Settings()
     settings = replace(settings, site=replace(settings.site, code=code))
-    if directory.exists() and (not directory.is_dir() or any(directory.iterdir())):
+    if directory.exists() and not _is_free(directory, settings):
         raise WrongInput(
             f"{directory} is already there and not empty", "Name a new or an empty folder"
         )
     directory.mkdir(parents=True, exist_ok=True)
+    write_settings(directory, settings_text(settings))
     record = Record.create(directory, code, clock=clock)
-    path = directory / SETTINGS_FILE
-    path.write_text(settings_text(settings), encoding="utf-8", newline="\n")
     return Site(directory, settings, record, clock)

@@ -5,12 +5,15 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 
 from tagkit.errors import NotFound, WrongInput
 from tagkit.record.clock import Clock, system_clock
-from tagkit.record.record import Record, begin_anew, new_file
+from tagkit.record.journal import site_of
+from tagkit.record.record import Record, begin_anew, new_file, set_meta
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION
+from tagkit.record.sealed import is_sealed, seal, unseal
 from tagkit.record.store import (
     FILE_NAME,
     KEYS_NAME,
@@ -20,11 +23,22 @@ from tagkit.record.store import (
     translated,
 )
 
+SETTINGS = "settings"
+"""Under this name the site's settings stand in a backup."""
 
-def backup(record: Record, file: Path, *, force: bool = False) -> None:
+
+def backup(
+    record: Record,
+    file: Path,
+    *,
+    force: bool = False,
+    settings: str | None = None,
+    password: str | None = None,
+) -> None:
     """Copies the record into ``file`` while others may go on writing; the copy is checked.
 
-    Private keys are not in it. Raises WrongInput when the file exists and ``force`` is not
+    Private keys are not in it; ``settings`` (the text of site.toml) go along. With a
+    ``password`` the file is sealed. Raises WrongInput when the file exists and ``force`` is not
     given; an existing file is replaced only by a whole copy. The site's own files never are.
     """
     if _is_of_the_site(record, file):
@@ -40,14 +54,45 @@ def backup(record: Record, file: Path, *, force: bool = False) -> None:
     if not file.parent.is_dir():
         raise WrongInput("that folder does not exist", "Make it first", str(file.parent))
     with translated(file):
-        unfinished = new_file(file)
+        # What is to be sealed is never written in the clear beside the sealed file.
+        plain = new_file(record.path if password else file)
         try:
-            _copy(record.path, unfinished)
-            _check(unfinished, str(record.path))
-            _sync(unfinished)
-            unfinished.replace(file)
+            _copy(record.path, plain)
+            if settings is not None:
+                _put_settings(plain, settings)
+            _check(plain, str(record.path))
+            _sync(plain)
+            if password:
+                _seal(plain, file, password)
+            else:
+                plain.replace(file)
         finally:
-            unfinished.unlink(missing_ok=True)
+            plain.unlink(missing_ok=True)
+
+
+def _seal(plain: Path, file: Path, password: str) -> None:
+    unfinished = new_file(file)
+    try:
+        digest = seal(plain, unfinished, password)
+        if unseal(unfinished, None, password) != digest:
+            raise WrongInput(
+                "the file reads back otherwise than it was written", "Use another disk"
+            )
+        unfinished.replace(file)
+    finally:
+        unfinished.unlink(missing_ok=True)
+
+
+def _put_settings(file: Path, text: str) -> None:
+    with contextlib.closing(sqlite_connection(file)) as connection:
+        set_meta(connection, SETTINGS, text)
+
+
+def _take_settings(file: Path) -> str | None:
+    with contextlib.closing(sqlite_connection(file)) as connection:
+        row = connection.execute("SELECT value FROM meta WHERE name = ?", (SETTINGS,)).fetchone()
+        connection.execute("DELETE FROM meta WHERE name = ?", (SETTINGS,))
+    return str(row[0]) if row else None
 
 
 def _is_of_the_site(record: Record, file: Path) -> bool:
@@ -60,12 +105,20 @@ def _is_of_the_site(record: Record, file: Path) -> bool:
 
 
 def restore(
-    file: Path, directory: Path, *, by: str = "restore", clock: Clock = system_clock
+    file: Path,
+    directory: Path,
+    *,
+    by: str = "restore",
+    clock: Clock = system_clock,
+    password: str | None = None,
+    prepare: Callable[[str, str | None], None] = lambda _site, _settings: None,
 ) -> Record:
     """A record in ``directory`` from a backup; refuses to overwrite one.
 
     Every station begins a new epoch that cites the ends of the old chains, because the record
     that was lost may have gone on after the backup; numbers go on at the next thousand.
+    ``prepare`` is called with the site's code and the settings in the backup (None in an old
+    one) before the record is there: what it writes is there when the record is.
     """
     if not file.is_file():
         raise NotFound("there is no such file", "Name a file that “tagkit backup” wrote", str(file))
@@ -78,13 +131,25 @@ def restore(
                 str(directory),
             )
     with translated(file):
-        _check(file, str(file))
+        sealed = is_sealed(file)
+        if sealed and not password:
+            raise WrongInput(
+                "this backup is sealed with a password", "Give it with --password", str(file)
+            )
+        if not sealed:
+            _check(file, str(file))
         directory.mkdir(parents=True, exist_ok=True)
         unfinished = new_file(path)
         try:
-            _copy(file, unfinished)
-            stations = _begin_anew(unfinished)
+            if sealed and password:
+                unseal(file, unfinished, password)
+                _check(unfinished, str(file))
+            else:
+                _copy(file, unfinished)
+            settings = _take_settings(unfinished)
+            site, stations = _begin_anew(unfinished)
             _sync(unfinished)
+            prepare(site, settings)
             unfinished.rename(path)
         finally:
             unfinished.unlink(missing_ok=True)
@@ -125,7 +190,7 @@ def _check(file: Path, where: str) -> None:
         )
 
 
-def _begin_anew(file: Path) -> list[str]:
+def _begin_anew(file: Path) -> tuple[str, list[str]]:
     with contextlib.closing(sqlite_connection(file)) as connection:
         rows = connection.execute(
             "SELECT DISTINCT c.station FROM chains c JOIN meta m "
@@ -135,7 +200,8 @@ def _begin_anew(file: Path) -> list[str]:
         begin_anew(connection, "restored", identity_of(file))
         connection.execute("COMMIT")
         make_durable(connection)
-    return [station for (station,) in rows]
+        site = site_of(connection)
+    return site, [station for (station,) in rows]
 
 
 def _sync(file: Path) -> None:

@@ -157,6 +157,11 @@ class ExchangeNotes:
         ).fetchone()
         return int(row[0] or 0)
 
+    def apart(self) -> int:
+        """Events that are set apart for a wild clock."""
+        row = self._connection.execute("SELECT count(*) FROM events WHERE apart = 1").fetchone()
+        return int(row[0])
+
     def events(self, epoch: str, after: int, limit: int) -> Iterator[StoredEvent]:
         """Events of a chain in order, from after a sequence on."""
         rows = self._connection.execute(
