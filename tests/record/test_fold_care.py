@@ -8,7 +8,9 @@ import pytest
 from tagkit.record.bodies import completed, present_body
 from tagkit.record.fold_care import ROUNDS_KEPT, WATERINGS_KEPT
 
-CELLS = [{"cell": cell, "sg": "1.280", "temperature": "21", "voltage": "2.12"} for cell in range(1, 5)]
+CELLS = [
+    {"cell": cell, "sg": "1.280", "temperature": "21", "voltage": "2.12"} for cell in range(1, 5)
+]
 
 
 @pytest.fixture
@@ -36,7 +38,9 @@ def charge(depot: Any, battery: str, kind: str = "conventional", **end: Any) -> 
     return depot.log("charge_ended", {"battery": battery, **end})
 
 
-def test_events_written_before_there_were_fields_keep_their_meaning(depot: Any, battery: str) -> None:
+def test_events_written_before_there_were_fields_keep_their_meaning(
+    depot: Any, battery: str
+) -> None:
     for kind in ("watered", "cells_read", "capacity_tested", "repaired", "inspected", "cleaned"):
         depot.log(kind, {}, tags=[battery])
     state = state_of(depot, battery)
@@ -107,7 +111,9 @@ def test_water_tells_what_was_discharged_since_the_last_time(depot: Any, battery
     assert waterings[1]["litres"] == 4.5 and waterings[1]["before"] == "low"
 
 
-def test_a_charge_that_does_not_count_leaves_the_battery_uncharged(depot: Any, battery: str) -> None:
+def test_a_charge_that_does_not_count_leaves_the_battery_uncharged(
+    depot: Any, battery: str
+) -> None:
     depot.change(depot.trucks[0], battery)
     depot.change(depot.trucks[0], depot.batteries[1], out=battery)
     flag = {"code": "short charge", "sentence": "12 s", "severity": "act", "cell": None}
@@ -191,7 +197,9 @@ def test_a_receipt_may_come_after_the_battery_has_left(depot: Any, battery: str)
         ("charge_ended", {"battery": "B", "current": [["a", "b"]]}),
     ],
 )
-def test_a_body_that_cannot_be_is_refused_and_not_understood(kind: str, body: dict[str, Any]) -> None:
+def test_a_body_that_cannot_be_is_refused_and_not_understood(
+    kind: str, body: dict[str, Any]
+) -> None:
     with pytest.raises(ValueError, match=r"\w"):
         completed(kind, body)
     assert present_body(kind, 1, body) is None
