@@ -14,6 +14,7 @@ from tagkit.assets.card import CardKind, Command, CommandCard, badge_for
 from tagkit.assets.tag import parse_tag
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.assets import asset
+from tagkit.jobs.people import last_day_passed
 from tagkit.jobs.printing import Printed, Progress, check_form, silent, write_and_prove
 from tagkit.jobs.site import Site
 from tagkit.labels.cards import badge_content, command_content, out_of_service_content
@@ -45,8 +46,7 @@ def print_badges(
 ) -> Printed:
     """A badge for each of these people, or for everyone whose authorisation runs."""
     known = site.record.people()
-    today = site.now().astimezone(site.timezone()).date().isoformat()
-    running = [code for code, person in known.items() if not person.until or person.until >= today]
+    running = [code for code, person in known.items() if not last_day_passed(site, person.until)]
     codes = list(dict.fromkeys(code.strip().upper() for code in people)) or sorted(running)
     if not codes:
         raise NotFound(

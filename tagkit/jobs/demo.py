@@ -32,6 +32,7 @@ from tagkit.jobs.marry import marry
 from tagkit.jobs.printing import print_labels
 from tagkit.jobs.receive import receive
 from tagkit.jobs.site import Site, create_site, open_site, system_clock
+from tagkit.jobs.today import today
 from tagkit.jobs.whereabouts import where_is
 from tagkit.record.state import AssetState
 from tagkit.settings import Settings
@@ -93,7 +94,18 @@ def run_demo(directory: Path, progress: Progress) -> Iterator[DemoStep]:
         yield _pictures(site, directory, progress)
         yield from _change(site, directory, tags, attendant)
         yield _lookup(site, tags[SHOWCASE.fits])
+        yield _morning(site)
     yield DemoStep("Where everything lies", tuple(_files(directory)), {"directory": str(directory)})
+
+
+def _morning(site: Site) -> DemoStep:
+    """What the lead reads first: the gravest flags, and how much is due."""
+    listed = today(site)
+    grave = [one for one in listed.flags if one.severity in ("stop", "act")]
+    lines = [f"{one.tag}: {one.sentence}" for one in grave]
+    late = sum(one.state == "overdue" for one in listed.dues)
+    lines.append(f"{late} more are overdue: “tagkit today” lists them.")
+    return DemoStep("The morning list", tuple(lines), {"flags": len(grave), "overdue": late})
 
 
 def _people() -> tuple[str, str]:
@@ -220,13 +232,15 @@ def _pictures(site: Site, directory: Path, progress: Progress) -> DemoStep:
     )
     lines, read, expected = [], 0, 0
     for picture in made:
-        found = list(looks(str(picture.path)))
+        found = list(looks(str(picture.path), site=site))
         ours = {one.tag for look in found for one in look.labels}
         foreign = sum(len(look.foreign) for look in found)
         read += len(ours & set(picture.tags))
         expected += len(picture.tags)
         told = ", ".join(sorted(str(tag) for tag in ours)) or "nothing readable"
+        eaten = any(one.method == "recovered" for look in found for one in look.labels)
         more = f"; {foreign} code(s) not ours" if foreign else ""
+        more += "; recovered, to be confirmed by a person" if eaten else ""
         lines.append(f"{picture.path.name}: {told}{more}")
     lines.append(f"{read} of {expected} labels in {len(made)} pictures were read.")
     write_video(folder / _VIDEO, labelled[SHOWCASE.truck], labelled[SHOWCASE.fits])

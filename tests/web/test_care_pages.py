@@ -248,3 +248,18 @@ def test_steps_are_confirmed_with_what_was_left_out_and_edited_by_a_supervisor(
     assert "Say &#34;stop&#34; out loud" in page
     again = lead.post("/steps/charging/edit", data={"steps": ""}).text
     assert "Look at the charger" not in again
+
+
+def test_a_supervisor_authorises_people_and_nobody_else_does(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    given = {"code": "nn", "role": "technician", "until": "2033-05-01", "reference": "HR-17"}
+    page = lead.post("/people", data=given).text
+    assert "HR-17" in page
+    with room.open() as site:
+        assert site.record.people()["NN"].role == "technician"
+    wrong = lead.post("/people", data={"code": "not a code!", "role": "technician"})
+    assert wrong.status_code == 422
+    lead.post("/shift/open", data={"who": "KM"})
+    assert lead.get("/people").status_code == 403
+    assert lead.post("/people", data=given).status_code == 403
