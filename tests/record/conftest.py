@@ -84,6 +84,12 @@ def depot(tmp_path: Path, clock: TestClock) -> Iterator[Depot]:
     depot.record.close()
 
 
+@pytest.fixture
+def make_depot(clock: TestClock) -> Callable[[Path], Depot]:
+    """Makes a depot where it is asked for."""
+    return lambda folder: Depot(folder, clock)
+
+
 @pytest.fixture(scope="session")
 def forgetful_vfs(project: Path) -> ModuleType:
     """The module of the disk that forgets unsynced writes."""
