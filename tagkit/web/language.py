@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from babel.dates import format_datetime, format_timedelta
+from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
@@ -22,22 +23,43 @@ from babel.support import NullTranslations, Translations
 from tagkit.station.words import ENGLISH, Line, say
 from tagkit.units import Quantity
 from tagkit.web.figures import shown
+from tagkit.web.spoken import Spoken
 
 LOCALE = Path(__file__).parent / "locale"
 LANGUAGES: Mapping[str, str] = {"en": "English", "es": "Español"}
 
 
 @cache
-def translations(language: str) -> NullTranslations:
-    """The catalogue of a language; the sources' own words where there is none."""
+def catalogue(language: str) -> Catalog:
+    """The PO file of a language, read once; empty for the language of the sources."""
     path = LOCALE / f"{language}.po"
     if language == "en" or not path.exists():
+        return Catalog(locale=language)
+    with path.open("rb") as file:
+        return read_po(file, locale=language)
+
+
+@cache
+def translations(language: str) -> NullTranslations:
+    """The catalogue of a language; the sources' own words where there is none."""
+    read = catalogue(language)
+    if not len(read):
         return NullTranslations()
     made = io.BytesIO()
-    with path.open("rb") as file:
-        write_mo(made, read_po(file, locale=language))
+    write_mo(made, read)
     made.seek(0)
     return Translations(made, domain="messages")
+
+
+@cache
+def spoken(language: str) -> Spoken:
+    """Sentences that rules and jobs made in English, in a language."""
+    read = [one for one in catalogue(language) if isinstance(one.id, str) and one.id]
+    said = [(one, str(one.string)) for one in read if one.string]
+    return Spoken(
+        {str(one.id): text for one, text in said if one.context is None},
+        {str(one.id): text for one, text in said if one.context == "made"},
+    )
 
 
 @dataclass(frozen=True)
@@ -50,8 +72,10 @@ class Words:
 
     def __call__(self, sentence: str, **values: object) -> str:
         """The sentence in the visitor's language, with its {names} filled."""
+        if not values:
+            return spoken(self.language).say(sentence)
         said = translations(self.language).gettext(sentence)
-        return said.format_map(values) if values else said
+        return said.format_map(self._said(values))
 
     def said(self, sentence: str) -> str:
         """A sentence of a mishap or a reason, begun with a capital and ended with a full stop."""
@@ -60,7 +84,16 @@ class Words:
 
     def line(self, line: Line) -> str:
         """A sentence of the station."""
-        return say(line.key, line.values, {line.key: self(ENGLISH[line.key])})
+        said = translations(self.language).gettext(ENGLISH[line.key])
+        return say(line.key, self._said(line.values), {line.key: said})
+
+    def _said(self, values: Mapping[str, object]) -> dict[str, object]:
+        """What fills a sentence, where it is itself a sentence or a word of the catalogue."""
+        speaking = spoken(self.language)
+        return {
+            name: value if isinstance(value, int | float) else speaking.say(str(value))
+            for name, value in values.items()
+        }
 
     def when(self, moment: datetime | str | None, form: str = "EEE d MMM HH:mm") -> str:
         """A moment in the site's zone; an em dash when it is not known."""
@@ -87,18 +120,20 @@ def installed(environment: Any, language: str) -> Any:
     What comes out is text like any other, so that the page escapes it; a sentence that is filled
     with nothing may hold a per cent sign.
     """
-    catalogue = translations(language)
+    words, speaking = translations(language), spoken(language)
 
     def said(sentence: str, **values: object) -> str:
-        return _filled(catalogue.gettext(sentence), values)
+        if not values:
+            return speaking.say(sentence)
+        filled = {
+            name: speaking.say(value) if type(value) is str else value
+            for name, value in values.items()
+        }
+        return words.gettext(sentence) % filled
 
     def counted(one: str, many: str, num: int, **values: object) -> str:
-        return _filled(catalogue.ngettext(one, many, num), {"num": num, **values})
+        return words.ngettext(one, many, num) % {"num": num, **values}
 
     environment.newstyle_gettext = True
     environment.globals.update({"_": said, "gettext": said, "ngettext": counted})
     return environment
-
-
-def _filled(said: str, values: Mapping[str, object]) -> str:
-    return said % values if values else said

@@ -1,0 +1,253 @@
+"""Every sentence the pages show, found in the sources: what a catalogue has to translate.
+
+``python tests/web/catalogue.py`` names those that the Spanish catalogue lacks, and those it
+has but nobody says any more.
+
+Sentences that rules and jobs make around figures are f-strings; as entries their figures are
+named gaps (``hot {temperature}``) and their context is ``made``.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po
+from tagkit.assets.fields import fields_of
+from tagkit.assets.kinds import PLATES
+from tagkit.assets.stated import Source
+from tagkit.assets.tag import Kind
+from tagkit.jobs.people import ROLES
+from tagkit.record.care_bodies import EXTENTS, INCIDENTS, INSPECTIONS, LEVELS, REPAIRS, VOLTAGE_TAKEN
+from tagkit.rules.flags import SEVERITIES
+from tagkit.station.words import ENGLISH
+from tagkit.web.views import dues, states
+from tagkit.web.views.care_acts import ACTS
+
+ROOT = Path(__file__).resolve().parents[2]
+TAGKIT = ROOT / "tagkit"
+SPANISH = TAGKIT / "web" / "locale" / "es.po"
+
+MADE_IN = (
+    "assets/designation.py", "assets/fields.py", "assets/tag.py", "assets/card.py",
+    "assets/stated.py",
+    "intake/cells.py", "intake/delivery.py", "intake/grid.py", "intake/leftovers.py",
+    "intake/row_kind.py", "intake/rows.py", "intake/sheet.py", "intake/columns.py",
+    "jobs/assets.py", "jobs/cards.py", "jobs/change.py", "jobs/charge.py", "jobs/charge_flags.py",
+    "jobs/correct.py", "jobs/draft.py", "jobs/figures.py", "jobs/fit.py", "jobs/hold.py",
+    "jobs/incidents.py", "jobs/inspecting.py", "jobs/judging.py", "jobs/marry.py",
+    "jobs/new_asset.py", "jobs/people.py", "jobs/photos.py", "jobs/reason.py",
+    "jobs/repairing.py", "jobs/rotation.py", "jobs/rounds.py", "jobs/scan.py", "jobs/seen.py",
+    "jobs/testing.py", "jobs/truck_groups.py", "jobs/void.py", "jobs/watering.py",
+    "jobs/whereabouts.py", "jobs/printing.py",
+    "record/contradictions.py", "record/words.py",
+    "reader/grading.py", "reader/trouble.py",
+    "rules/balance.py", "rules/capacity.py", "rules/cells.py", "rules/charge.py",
+    "rules/charger_fit.py", "rules/due.py", "rules/equalize.py", "rules/electrolyte.py",
+    "rules/failing.py", "rules/figures.py", "rules/fit.py", "rules/freezing.py",
+    "rules/identity.py", "rules/leakage.py", "rules/life.py", "rules/lifting_fit.py",
+    "rules/lines.py", "rules/open_circuit.py", "rules/readiness.py", "rules/readings.py",
+    "rules/retirement.py", "rules/rotation.py", "rules/trend.py", "rules/ventilation.py",
+    "rules/water.py", "rules/weight.py",
+    "units.py",
+    "web/booth/live.py", "web/booth/noted.py", "web/runs.py", "web/second.py", "web/depends.py",
+    "web/problems.py", "web/views/care_acts.py", "web/views/corrections.py",
+    "web/views/delivery.py", "web/views/dues.py", "web/views/number.py", "web/views/timeline.py",
+    "web/access/devices.py", "web/access/once.py", "web/access/pins.py", "web/access/shifts.py",
+    "web/access/tries.py", "web/routes/care.py", "web/routes/corrections.py",
+    "web/routes/delivery.py", "web/routes/labels.py", "web/routes/number.py",
+    "web/routes/planning.py", "web/routes/rounds.py", "web/routes/shift.py",
+    "web/routes/station.py",
+)  # fmt: skip
+"""Modules whose sentences reach a page as English text."""
+
+NEVER_SHOWN = re.compile(
+    r"SELECT |IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|^default-src|attachment;|%[YHdm]|^-+$|"
+    r"^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^INSERT|^csv$|^lifting$|^\W*\w?\W*$|tagkit_"
+)
+_CALLS_NOT_SHOWN = frozenset(
+    ("compile", "match", "fullmatch", "search", "sub", "finditer", "startswith", "endswith", "get",
+     "post", "getLogger", "warning", "exception", "execute", "strip", "rstrip", "lstrip", "split",
+     "partition", "rpartition", "replace", "Query", "TypeVar", "cast", "getattr", "TypeError",
+     "happened", "Literal", "isinstance", "pop", "setdefault", "line_count")
+)  # fmt: skip
+_MAKES_SENTENCES = frozenset(
+    ("WrongInput", "NeedsAnswer", "NotFound", "NotAllowed", "TooManyTries", "Busy", "AlreadySent",
+     "Reason", "Flag", "Problem")
+)  # fmt: skip
+_MORE = (
+    ("made", "truck {single}"), ("made", "charger {single}"), ("made", "on {charger}"),
+    ("", "battery"), ("", "truck"), ("", "charger"), ("", "lifting gear"), ("", "room equipment"),
+    ("", "beam"), ("", "hoist"), ("", "stand"), ("", "retired"), ("", "ready"), ("", "yes"),
+    ("", "no"), ("", "unknown"), ("", "can't be read"), ("", "commands"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, order=True)
+class Sentence:
+    """One entry that a catalogue needs; ``plural`` only for counted ones."""
+
+    context: str
+    text: str
+    plural: str = ""
+    source: str = ""
+
+
+def sentences() -> list[Sentence]:
+    """All of them, each once."""
+    found: dict[tuple[str, str], Sentence] = {}
+    for one in (*_on_pages(), *_in_tables(), *_made()):
+        found.setdefault((one.context, one.text), one)
+    return list(found.values())
+
+
+def spanish() -> Catalog:
+    """The Spanish catalogue as it is on disk."""
+    with SPANISH.open("rb") as file:
+        return read_po(file, locale="es")
+
+
+def lacking(catalogue: Catalog) -> list[Sentence]:
+    """The sentences without a translation."""
+    return [one for one in sentences() if not _has(catalogue, one)]
+
+
+def idle(catalogue: Catalog) -> list[str]:
+    """Entries of the catalogue that no source says."""
+    said = {(one.context or None, one.text) for one in sentences()}
+    listed = ((m.context, m.id if isinstance(m.id, str) else m.id[0]) for m in catalogue if m.id)
+    return [text for context, text in listed if (context, text) not in said]
+
+
+def _has(catalogue: Catalog, one: Sentence) -> bool:
+    message = catalogue.get(one.text, one.context or None)
+    if message is None or message.fuzzy:
+        return False
+    said = message.string
+    return all(said) if isinstance(said, tuple) else bool(said)
+
+
+def _on_pages() -> Iterator[Sentence]:
+    keywords = {"_": None, "words": None, "gettext": None, "ngettext": (1, 2)}
+    methods = [("**.html", "jinja2"), ("**.py", "python")]
+    for name, _, text, _, _ in extract_from_dir(
+        TAGKIT / "web", methods, {"**.html": {"newstyle_gettext": "true"}}, keywords
+    ):
+        if isinstance(text, tuple):
+            yield Sentence("", text[0], text[1], f"web/{name}")
+        elif text:
+            yield Sentence("", text, "", f"web/{name}")
+
+
+def _in_tables() -> Iterator[Sentence]:
+    def plain(texts: Iterable[str], source: str) -> Iterator[Sentence]:
+        return (Sentence("", text, "", source) for text in texts if re.search(r"[a-zA-Z]{2}", text))
+
+    yield from plain(ENGLISH.values(), "station/words.py")
+    yield from plain((kind.noun for kind in Kind), "assets/tag.py")
+    for plate in PLATES.values():
+        for spec in fields_of(plate).values():
+            yield from plain((spec.label, *map(str, spec.choices.values())), "assets")
+    yield from plain((source.value for source in Source), "assets/stated.py")
+    yield from plain((*states.ROLES, *states.LABEL_ROLES, *SEVERITIES), "web/views/states.py")
+    yield from plain((*dues.TITLES.values(), "overdue", "due", "never done", "soon"), "web/views/dues.py")
+    yield from plain(ROLES, "jobs/people.py")
+    yield from plain(
+        (*EXTENTS, *INCIDENTS, *INSPECTIONS, *LEVELS, *REPAIRS, *VOLTAGE_TAKEN), "record/care_bodies.py"
+    )
+    for act in ACTS:
+        yield from plain((act.title, act.press, act.caution), "web/views/care_acts.py")
+    for path in sorted((ROOT / "label_templates").glob("*.toml")):
+        if about := re.search(r'^about = "(.*)"$', path.read_text(encoding="utf-8"), re.M):
+            yield Sentence("", about[1], "", f"label_templates/{path.name}")
+    for context, text in _MORE:
+        yield Sentence(context, text, "", "tests/web/catalogue.py")
+
+
+def _made() -> Iterator[Sentence]:
+    for name in MADE_IN:
+        tree = ast.parse((TAGKIT / name).read_text(encoding="utf-8"))
+        for text in _texts(tree, False):
+            said = " ".join(text.split())
+            if re.search(r"[A-Za-z]{2}", re.sub(r"\{\w+\}", "", said)) and not NEVER_SHOWN.search(said):
+                yield Sentence("made" if "{" in said else "", said, "", name)
+
+
+def _texts(node: ast.AST, inside: bool) -> Iterator[str]:
+    """String literals that can be shown; ``inside`` one that is, single words count too."""
+    if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+        return
+    if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+        if _called(node.exc) in ("TypeError", "ValueError", "AssertionError"):
+            return
+    if isinstance(node, ast.Call):
+        name = _called(node)
+        if name in _CALLS_NOT_SHOWN or name in ("_", "words", "_key"):
+            return
+        if name in _MAKES_SENTENCES:
+            inside = name != "Flag"
+    if isinstance(node, (ast.Subscript,)):
+        yield from _texts(node.value, inside)
+        return
+    if isinstance(node, ast.Compare):
+        return
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        if " " in node.value.strip() or (inside and node.value.islower()):
+            yield node.value
+        return
+    if isinstance(node, ast.JoinedStr):
+        names: list[str] = []
+        yield "".join(
+            part.value if isinstance(part, ast.Constant) else _gap(part.value, names)
+            for part in node.values
+            if isinstance(part, (ast.Constant, ast.FormattedValue))
+        )
+        for part in node.values:
+            if isinstance(part, ast.FormattedValue):
+                yield from _texts(part.value, True)
+        return
+    for child in ast.iter_child_nodes(node):
+        yield from _texts(child, inside)
+
+
+def _called(node: ast.Call) -> str:
+    return getattr(node.func, "id", getattr(node.func, "attr", ""))
+
+
+def _gap(node: ast.expr, names: list[str]) -> str:
+    """A gap named after what fills it, each name once in a sentence."""
+    while True:
+        if isinstance(node, ast.Call):
+            joined = isinstance(node.func, ast.Attribute) and node.args and _called(node) == "join"
+            node = node.args[0] if joined else node.func
+        elif isinstance(node, ast.Subscript):
+            key = node.slice
+            if isinstance(key, ast.Constant) and isinstance(key.value, str):
+                node = ast.Name(key.value)
+            else:
+                node = node.value
+        elif isinstance(node, (ast.Name, ast.Attribute)):
+            name = getattr(node, "id", getattr(node, "attr", "it")).strip("_")
+            break
+        else:
+            inner = next((n for n in ast.walk(node) if isinstance(n, (ast.Name, ast.Attribute))), None)
+            name = getattr(inner, "id", getattr(inner, "attr", "it")).strip("_") if inner else "it"
+            break
+    base, count = name, 2
+    while name in names:
+        name, count = f"{base}_{count}", count + 1
+    names.append(name)
+    return f"{{{name}}}"
+
+
+if __name__ == "__main__":
+    known = spanish()
+    for one in lacking(known):
+        print(f"{one.source}: {one.context or 'plain'}: {one.text}")
+    for text in idle(known):
+        print(f"said nowhere: {text}")
