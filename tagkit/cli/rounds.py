@@ -222,6 +222,12 @@ def _say(found: RoundTaken, as_json: bool, zone: Any) -> None:
         line(f"Not compared with other rounds: {'; '.join(judged.not_comparable)}.", hang=2)
     for flag in found.flags:
         line(f"! {flag.sentence}", style="bold", hang=2)
+    for trend in found.trends:
+        if trend.falling and trend.passes_at:
+            latest = f"{trend.latest:%Y-%m-%d}" if trend.latest else "never"
+            earliest = f"{trend.earliest:%Y-%m-%d}" if trend.earliest else "now"
+            line(f"Trend of cell {trend.cell}: {trend.per_month:+.4f} a month; passes the limit "
+                 f"about {trend.passes_at:%Y-%m-%d} ({earliest} to {latest}).", hang=2)  # fmt: skip
     if not found.flags:
         line("Nothing to flag.")
     if found.held:

@@ -20,7 +20,7 @@ from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.rules.life import LifeForecast, equivalent_cycles, forecast_life, life_used
 from tagkit.rules.retirement import Retirement, RetirementFacts, retirement_list
-from tagkit.rules.water import thirst
+from tagkit.rules.water import recent_thirst
 
 _FEWEST_DAYS = 28
 
@@ -142,7 +142,7 @@ def _facts(site: Site, state: AssetState, now: datetime) -> RetirementFacts:
     facts = battery_facts(state, site.settings)
     row = site.record.outlook().row(state.tag)
     cells = row.content.get("cells", {}) if row else {}
-    drinks = thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
+    drinks = recent_thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
     first = _day(facts.in_service_on)
     return RetirementFacts(
         tag=state.tag,

@@ -31,7 +31,7 @@ from tagkit.record.state import AssetState
 from tagkit.record.words import deed
 from tagkit.rules.life import LifeForecast
 from tagkit.rules.trend import CellTrend
-from tagkit.rules.water import BesideSisters, overcharge_ah, thirst
+from tagkit.rules.water import BesideSisters, overcharge_ah, recent_thirst
 from tagkit.units import Quantity
 
 CAUTION = (
@@ -99,7 +99,7 @@ def battery_history(site: Site, battery: str) -> BatteryHistory:
         if event.kind == "cells_read" and event.body["extent"] != "pilot"
     ]
     rounds = judged_in_order(full[-60:], state.done.get("equalize"), facts, site.settings)
-    drinks = thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
+    drinks = recent_thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
     notices = notices_of(site, state.tag)
     ended = [event for event in events if event.kind == "charge_ended"]
     started = [event for event in events if event.kind == "charge_started"]

@@ -36,14 +36,22 @@ from tagkit.record.state import AssetState
 from tagkit.rules.charge import standing_flags
 from tagkit.rules.due import battery_dues, due_on
 from tagkit.rules.equalize import equalize_due
+from tagkit.rules.failing import failing_cells
 from tagkit.rules.flags import SEVERITIES, Flag, Severity
 from tagkit.rules.identity import same_cells
 from tagkit.rules.readiness import readiness
 from tagkit.rules.trend import CellTrend, battery_trends
-from tagkit.rules.water import Thirst, against_sisters, thirst, watering_due
+from tagkit.rules.water import (
+    Thirst,
+    Watering,
+    against_sisters,
+    found_bare,
+    recent_thirst,
+    watering_due,
+)
 from tagkit.settings import Settings
 
-JUDGING = "3"
+JUDGING = "4"
 """Raised when the judging gives other results from the same states."""
 
 RANK: dict[Severity, int] = {severity: rank for rank, severity in enumerate(reversed(SEVERITIES))}
@@ -129,7 +137,8 @@ def _battery(
         notices = [] if state.receipt else [_receipt(state)]
         return Outlook(state.tag, state.kind, standing), notices
     cells = _cells_judged(site, state, facts, kept, under)
-    drinks = thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
+    waterings = waterings_of(state, facts.capacity_ah)
+    drinks = recent_thirst(waterings, facts.cells, facts.capacity_ah)
     sisters = f"{facts.chemistry} {facts.volts} {facts.capacity_ah}" if facts.watered else None
     notices = [
         *_always(state),
@@ -138,7 +147,7 @@ def _battery(
         *_tests(state),
         *(Notice(state.tag, *one) for one in cells["notices"]),
         *_dues(state, facts, settings, cells["balance"]),
-        *_thirsty(state, drinks, sisters, settings, tables),
+        *_thirsty(state, waterings, drinks, sisters, settings, tables),
     ]
     row = Outlook(
         state.tag, state.kind, standing, ready_at, ready_at, facts.volts, facts.kilograms,
@@ -368,7 +377,7 @@ def _cells_judged(
     flags = [
         *judgement.flags,
         *other_cells(rounds),
-        *trend_flags(cell_trends(rounds, state, facts, site.settings), site),
+        *failing_flags(rounds, state, facts, site.settings),
     ]
     worst: dict[tuple[str, int], Flag] = {}
     for flag in flags:
@@ -417,30 +426,21 @@ def cell_trends(
     return battery_trends(points, settings.cells, baselines(state, facts.cells))
 
 
-def trend_flags(trends: tuple[CellTrend, ...], site: Site) -> Iterator[Flag]:
-    """Cells whose trend passes the limit within the site's horizon."""
-    horizon = timedelta(days=30 * site.settings.cells.trend_months)
-    for trend in trends:
-        if not trend.falling or trend.passes_at is None:
-            continue
-        start = site.now()
-        if trend.passes_at - start > horizon:
-            continue
-        latest = f"{trend.latest:%Y-%m-%d}" if trend.latest else "never"
-        earliest = f"{trend.earliest:%Y-%m-%d}" if trend.earliest else "now"
-        yield Flag(
-            "failing cell",
-            f"cell {trend.cell} falls behind by {-(trend.per_month or 0):.3f} a month; passes the "
-            f"limit about {trend.passes_at:%Y-%m-%d} ({earliest} to {latest})",
-            "act",
-            trend.cell,
-        )
+def failing_flags(
+    rounds: Sequence[Round], state: AssetState, facts: BatteryFacts, settings: Settings
+) -> tuple[Flag, ...]:
+    """Cells on their way out, over the comparable rounds since their last repair."""
+    points = [point for one in rounds if (point := one.point) is not None]
+    return failing_cells(points, settings.cells, baselines(state, facts.cells))
 
 
 def _thirsty(
-    state: AssetState, own: Thirst, sisters: str | None, settings: Settings, tables: OutlookTables
-) -> Iterator[Notice]:
+    state: AssetState, waterings: Sequence[Watering], own: Thirst, sisters: str | None,
+    settings: Settings, tables: OutlookTables,
+) -> Iterator[Notice]:  # fmt: skip
     """Beside its sisters by litres a day: what all of them know, also where uses are unknown."""
+    bare = [flag for one in waterings[-1:] if (flag := found_bare(one))]
+    yield from (_flag(state, flag, state.done.get("water", "")) for flag in bare)
     if sisters is None or own.litres_a_day is None:
         return
     others = [

@@ -25,7 +25,7 @@ from tagkit.jobs.care_facts import (
     rounds_of,
 )
 from tagkit.jobs.cell_layout import cell_rows
-from tagkit.jobs.judging import catch_up, cell_trends, other_cells, trend_flags
+from tagkit.jobs.judging import catch_up, cell_trends, failing_flags, other_cells
 from tagkit.jobs.site import Site
 from tagkit.record.bodies import completed
 from tagkit.record.care_bodies import EXTENTS, VOLTAGE_TAKEN
@@ -222,7 +222,9 @@ def round_told(site: Site, battery: str, event: Event) -> RoundTaken:
     if full:
         likeness = _likeness(before, mine)
     freezing = freezing_of(site, state, mine, facts)
-    flags = [*mine.judgement.flags, *trend_flags(trends, site)]
+    flags = list(mine.judgement.flags)
+    if full:
+        flags += failing_flags([*before, mine], state, facts, site.settings)
     if freezing.flag:
         flags.append(freezing.flag)
     flags += other_cells([*before, mine]) if full else ()

@@ -22,9 +22,11 @@ from tagkit.rules.water import (
     BesideSisters,
     Thirst,
     WaterDue,
+    Watering,
     against_sisters,
+    found_bare,
     overcharge_ah,
-    thirst,
+    recent_thirst,
     thirsty_cells,
     watering_due,
 )
@@ -124,8 +126,8 @@ def _flags(
     site: Site, state: AssetState, before: str | None, cells: Mapping[int, float]
 ) -> list[Flag]:
     flags = list(thirsty_cells(cells, site.settings.water))
-    if before == "bare":
-        flags.append(Flag("plates bare", "the plates were bare: inspect it and watch it", "act"))
+    if bare := found_bare(Watering(site.now(), before=before)):
+        flags.append(bare)
     elif state.charged_since_use is False and not state.charging:
         flags.append(
             Flag("watered before charging", "it was watered before its charge: acid may spill",
@@ -141,7 +143,7 @@ def _told(site: Site, tag: str, event: Event, amount: float | None, flags: list[
     assert state is not None
     facts = battery_facts(state, site.settings)
     waterings = waterings_of(state, facts.capacity_ah)
-    drinks = thirst(waterings, facts.cells, facts.capacity_ah)
+    drinks = recent_thirst(waterings, facts.cells, facts.capacity_ah)
     beside = beside_sisters(site, tag, drinks)
     if beside.flag:
         flags = [*flags, beside.flag]
