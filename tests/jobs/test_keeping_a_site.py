@@ -32,11 +32,12 @@ def clock() -> Now:
 
 @pytest.fixture
 def folder(tmp_path: Path, clock: Now) -> Path:
-    with create_site(tmp_path / "site", "QM", clock=clock) as site:
-        with site.record.writing("TS", "desk") as writing:
-            writing.append(
-                "authorised", [], {"person": "TS", "initials": "TS", "role": "supervisor"}
-            )
+    first = {"person": "TS", "initials": "TS", "role": "supervisor"}
+    with (
+        create_site(tmp_path / "site", "QM", clock=clock) as site,
+        site.record.writing("TS", "desk") as writing,
+    ):
+        writing.append("authorised", [], first)
     path = tmp_path / "site" / "site.toml"
     path.write_text(path.read_text(encoding="utf-8").replace("play_mm = 13.0", "play_mm = 9.0"))
     return tmp_path / "site"
