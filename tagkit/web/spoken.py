@@ -51,7 +51,7 @@ class Spoken:
             return  # nothing but gaps would match anything
         parts = re.split(r"(\{\w+\})", english)
         written = "".join(
-            f"(?P<{part[1:-1]}>.*?)" if _GAP.fullmatch(part) else re.escape(part) for part in parts
+            _gap(part[1:-1]) if _GAP.fullmatch(part) else re.escape(part) for part in parts
         )
         weight = sum(map(len, words))
         pattern = _Pattern(weight, re.compile(written, re.DOTALL), said)
@@ -112,3 +112,8 @@ class Spoken:
 
 def _like(said: str, text: str) -> str:
     return said[:1].upper() + said[1:] if text[:1].isupper() else said
+
+
+def _gap(name: str) -> str:
+    """What a gap takes: anything, but ``{single}`` one word alone."""
+    return f"(?P<{name}>{r'[^ ]+' if name == 'single' else '.*?'})"
