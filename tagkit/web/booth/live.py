@@ -42,6 +42,7 @@ BEAT = 1.0
 _LOOK_AGAIN = 2.0  # the record may have changed behind an unchanged screen
 _RECOVER_EVERY = 1.0  # seconds, where nothing has moved for a while
 _EAGER = 12.0
+_PROMPT = 0.4
 _QUICK = 0.2
 _ROSTER_EVERY = 10.0
 _LONGEST_WORDS = 4_000
@@ -72,6 +73,7 @@ class Live:
         self._recovery: asyncio.Task[None] | None = None
         self._recovered_at = self._roster_at = float("-inf")
         self._came_at = self._moved_at = float("-inf")
+        self._lag, self._looked_at = 0.0, float("-inf")
         self._unread: tuple[bytes, tuple[Read, ...]] | None = None
         self._shown: dict[str, Any] | None = None
 
@@ -132,7 +134,7 @@ class Live:
             return
         match said.get("do"):
             case "still":
-                await self._sighted(self._sightings.still(time.monotonic()))
+                await self._sighted(self._sightings.still(self._camera_time()))
             case "beat":
                 await self._send({"is": "beat"})
             case _:
@@ -154,6 +156,7 @@ class Live:
             frame, self._frame = self._frame, None
             if frame is None:
                 continue
+            began = time.monotonic()
             try:
                 looked = await self._floor.eye.look(self._camera, frame)
             except WrongInput as error:
@@ -163,7 +166,8 @@ class Live:
                 log.exception("a frame could not be read")
                 await self._blind(_STUMBLED)
                 continue
-            sight = self._sightings.frame(looked.reads, looked.size, time.monotonic())
+            self._lag += max(0.0, time.monotonic() - began - _PROMPT)
+            sight = self._sightings.frame(looked.reads, looked.size, self._camera_time())
             self._recover(frame, looked)
             await self._sighted(sight)
             if self._own_camera is not None:
@@ -173,6 +177,12 @@ class Live:
             await self._send(
                 {"is": "sight", "marks": _marks(sight), "pace": pace, "trouble": trouble}
             )
+
+    def _camera_time(self) -> float:
+        """Seconds, without those that frames waited for a busy reader: two frames in a row agree
+        about a label however long each took."""
+        self._looked_at = max(self._looked_at, time.monotonic() - self._lag)
+        return self._looked_at
 
     async def _blind(self, why: str) -> None:
         """Nothing could be read in this frame; the next one may do."""
@@ -243,7 +253,8 @@ class Live:
                 found = await self._floor.eye.recover(self._camera, frame, reads)
                 self._recovered_at = time.monotonic()
                 if found:
-                    await self._sighted(self._sightings.recovered(found, self._recovered_at))
+                    sight = self._sightings.recovered(found, self._camera_time())
+                    await self._sighted(sight)
                 if self._rest():
                     return
         except (WebSocketDisconnect, asyncio.CancelledError):
