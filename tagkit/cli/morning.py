@@ -12,7 +12,7 @@ from tagkit.cli.show import clock_time, json_out, line, plural, table
 from tagkit.errors import Exit
 
 if TYPE_CHECKING:
-    from tagkit.jobs.judging import Telling
+    from tagkit.jobs.telling import Telling
 
 
 def next_battery(
@@ -114,7 +114,7 @@ def _flags(flags: tuple[Telling, ...], counts: Any) -> None:
     line("Flagged, the gravest first:", style="bold")
     for one in flags:
         line(f"  {one.severity:<5} {one.tag}  {one.sentence}", hang=8)
-    from tagkit.jobs.judging import DUES
+    from tagkit.jobs.telling import DUES
 
     more = sum(number for _, code, number in counts if code not in DUES) - len(flags)
     if more > 0:

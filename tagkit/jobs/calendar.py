@@ -11,9 +11,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tagkit.jobs.care_facts import time_text
-from tagkit.jobs.judging import DUES, NOTE, catch_up, telling
+from tagkit.jobs.judging import catch_up
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import replace_file
+from tagkit.jobs.telling import DUES, NOTE, telling
 from tagkit.jobs.today import authorisations
 
 AHEAD = timedelta(days=90)

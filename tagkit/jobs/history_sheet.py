@@ -20,9 +20,11 @@ from tagkit.jobs.care_facts import (
     waterings_of,
     when,
 )
-from tagkit.jobs.judging import Telling, cell_trends, notices_of
+from tagkit.jobs.judging import notices_of
+from tagkit.jobs.judging_cells import cell_trends
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import Table, write_tables
+from tagkit.jobs.telling import Telling
 from tagkit.jobs.watering import beside_sisters
 from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
 from tagkit.record.care_bodies import figure

@@ -13,9 +13,10 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.ageing import plan_retirement
 from tagkit.jobs.care_facts import time_text
 from tagkit.jobs.incidents import Incident, incident_of
-from tagkit.jobs.judging import ACT, DUES, STOP, Telling, catch_up, telling
+from tagkit.jobs.judging import catch_up
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import Table, write_tables
+from tagkit.jobs.telling import ACT, DUES, STOP, Telling, telling
 from tagkit.record.care_bodies import figure
 from tagkit.record.envelope import Event
 from tagkit.record.words import deed

@@ -25,7 +25,8 @@ from tagkit.jobs.care_facts import (
     rounds_of,
 )
 from tagkit.jobs.cell_layout import cell_rows
-from tagkit.jobs.judging import catch_up, cell_trends, failing_flags, other_cells
+from tagkit.jobs.judging import catch_up
+from tagkit.jobs.judging_cells import cell_trends, failing_flags, other_cells
 from tagkit.jobs.site import Site
 from tagkit.record.bodies import completed
 from tagkit.record.care_bodies import EXTENTS, VOLTAGE_TAKEN

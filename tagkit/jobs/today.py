@@ -8,19 +8,10 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from tagkit.jobs.care_facts import time_text
-from tagkit.jobs.judging import (
-    ACT,
-    DUES,
-    NOTE,
-    SEVERITY,
-    STOP,
-    WATCH,
-    Telling,
-    catch_up,
-    telling,
-)
+from tagkit.jobs.judging import catch_up
 from tagkit.jobs.people import last_day_passed
 from tagkit.jobs.site import Site
+from tagkit.jobs.telling import ACT, DUES, NOTE, SEVERITY, STOP, WATCH, Telling, telling
 from tagkit.record.envelope import Event
 from tagkit.record.words import deed
 
