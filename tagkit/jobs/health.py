@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from tagkit import __version__
 from tagkit.errors import TagkitError
 from tagkit.jobs.site import Site
 
@@ -15,6 +17,7 @@ LEAST_FREE = 500_000_000
 """Bytes left on the disk below which recording is in danger."""
 
 EXCHANGE_LATE_SECONDS = 3600
+CLOCK_BEHIND_SECONDS = 300
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,8 @@ class Health:
     events_apart: int
     """With a wild clock, set apart."""
     stations: int
+    clock_behind: float
+    """Seconds by which this computer's clock is behind the latest event."""
 
     @property
     def troubles(self) -> tuple[str, ...]:
@@ -45,6 +50,10 @@ class Health:
             found.append(f"the record can't be read: {self.problem}")
         if self.disk_free_bytes < LEAST_FREE:
             found.append(f"only {self.disk_free_bytes // 1_000_000} MB are free on the disk")
+        if self.clock_behind > CLOCK_BEHIND_SECONDS:
+            found.append(
+                f"this computer's clock is behind the record by {self.clock_behind / 3600:.1f} h"
+            )
         if self.exchange_configured and (
             self.exchange_age is None or self.exchange_age > EXCHANGE_LATE_SECONDS
         ):
@@ -71,6 +80,7 @@ def health(site: Site) -> Health:
         "events_refused": 0,
         "events_apart": 0,
         "stations": 0,
+        "clock_behind": 0.0,
     }
     try:
         notes = site.record.notes()
@@ -79,9 +89,12 @@ def health(site: Site) -> Health:
         facts["events_behind"] = notes.unsent()
         facts["events_refused"] = int(notes.fact("refused") or 0)
         facts["events_apart"] = notes.apart()
+        behind = site.record.latest() - site.now()
+        facts["clock_behind"] = max(0.0, behind.total_seconds())
         facts["stations"] = len({chain.station for chain in notes.own_chains()})
     except (TagkitError, sqlite3.Error, ValueError) as error:
-        facts |= {"record_open": False, "problem": str(error)}
+        # Without the place of the file: a monitor on the network has no use for it.
+        facts |= {"record_open": False, "problem": getattr(error, "problem", "it is damaged")}
     return Health(
         disk_free_bytes=_free(site),
         record_bytes=_size(site),
@@ -90,8 +103,11 @@ def health(site: Site) -> Health:
     )
 
 
-def open_metrics(found: Health) -> str:
-    """The same as OpenMetrics text (the exposition format 1.0.0), ending in ``# EOF``."""
+def open_metrics(found: Health, served: Mapping[str, int] | None = None) -> str:
+    """The same as OpenMetrics text (the exposition format 1.0.0), ending in ``# EOF``.
+
+    ``served``: what the server counts beside it, by name.
+    """
     gauges = [
         ("tagkit_record_open", "Whether the record can be read.", int(found.record_open)),
         ("tagkit_disk_free_bytes", "Free on the record's disk.", found.disk_free_bytes),
@@ -101,13 +117,19 @@ def open_metrics(found: Health) -> str:
         ("tagkit_exchange_events_behind", "Not sent yet.", found.events_behind),
         ("tagkit_exchange_events_refused", "By the last exchange.", found.events_refused),
         ("tagkit_events_apart", "Set apart for a wild clock.", found.events_apart),
+        ("tagkit_clock_behind_seconds", "Of this computer, by the record.", found.clock_behind),
         ("tagkit_stations", "Stations that have recorded.", found.stations),
         ("tagkit_troubles", "Things somebody must see to.", len(found.troubles)),
+        *((f"tagkit_{name}", f"Open {name}.", count) for name, count in (served or {}).items()),
     ]
-    lines = []
+    lines = ["# TYPE tagkit_build info", f'tagkit_build_info{{version="{__version__}"}} 1']
     for name, helps, value in gauges:
         if value is not None:
-            lines += [f"# TYPE {name} gauge", f"# HELP {name} {helps}", f"{name} {value}"]
+            unit = name.rpartition("_")[2]
+            lines.append(f"# TYPE {name} gauge")
+            if unit in ("bytes", "seconds"):
+                lines.append(f"# UNIT {name} {unit}")
+            lines += [f"# HELP {name} {helps}", f"{name} {value}"]
     return "\n".join([*lines, "# EOF", ""])
 
 

@@ -123,12 +123,12 @@ def test_a_program_without_cookies_may_send_json_to_the_api_alone(here: Room) ->
 def test_health_says_well_and_why_not(here: Room) -> None:
     client = here.client()
     told = client.get("/health")
-    assert told.status_code == 200 and told.json()["well"] is True
+    assert told.status_code == 200 and told.json()["ok"] is True
     here.clock.turn(days=-400)
     behind = client.get("/health")
     here.clock.turn(days=400)
     assert behind.status_code == 503
-    assert "clock is behind" in behind.json()["reasons"][0]
+    assert "clock is behind" in behind.json()["troubles"][0]
     for secret in ("LEAD", str(here.folder), here.numbers[0]):
         assert secret not in told.text + behind.text
 
@@ -140,14 +140,14 @@ def test_health_of_a_record_that_is_gone(tmp_path: Path) -> None:
         made.app.state.door.close()
         (made.folder / "record.db").rename(made.folder / "gone.db")
         told = client.get("/health")
-        assert told.status_code == 503 and "no record" in told.json()["reasons"][0]
+        assert told.status_code == 503 and "no record" in told.json()["troubles"][0]
 
 
 def test_metrics_are_in_the_open_form(here: Room) -> None:
     told = here.client().get("/metrics")
     assert told.headers["content-type"].startswith("application/openmetrics-text")
     lines = told.text.splitlines()
-    assert lines[-1] == "# EOF" and "tagkit_well 1" in lines
+    assert lines[-1] == "# EOF" and "tagkit_record_open 1" in lines
     form = re.compile(r"tagkit_[a-z_]+(\{[a-z]+=\"[^\"]*\"\})? -?\d+(\.\d+)?(e[+-]?\d+)?")
     families = [line.split()[2] for line in lines if line.startswith("# TYPE")]
     assert len(families) == len(set(families)) >= 5
