@@ -35,6 +35,7 @@ KINDS = ("near", "site", "other", "prefix", "overlap", "clutter")
 LINK = "HTTPS://LABELS.EXAMPLE/A/"
 MASK = 3
 _TAGS = 1000
+_SMALLEST_SHARE = 1e-12
 _LETTERS = "0123456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 Soft = NDArray[np.float32]
 
@@ -106,32 +107,42 @@ def bounds(link: bool, some: Scenes) -> tuple[NDArray[np.float64], NDArray[np.in
     only rival, and the clusters that speak for the match."""
     own = family(link)
     flat = some.soft.reshape(len(some.soft), -1)
-    values = flat[:, own.informative]
-    scores = values @ own.signs.T
-    best = scores.argmax(axis=1)
-    proof = proof_modules(own)
-    kept = values[:, proof]
-    matched = own.signs[best]
-    chance = np.sum(kept * matched[:, proof], axis=1) / (np.linalg.norm(kept, axis=1) + 1e-6)
-    by_chance = np.exp(np.log(len(own.variants)) - np.maximum(chance, 0.0) ** 2 / 2)
-    bound = np.minimum(by_chance, 1.0)
+    matched, by_chance = _matched(own, flat)
     clusters = np.full(len(flat), 99)
+    bound = np.exp(np.minimum(by_chance, 0.0))
     rows = np.flatnonzero(bound < 0.2)
     if len(rows):
-        # The match as a whole symbol: fixed modules, then those of the tag.
-        whole = np.repeat(own.constant[None].astype(np.float32), len(rows), axis=0)
-        whole[:, own.informative] = matched[rows]
-        ratio = np.full(len(rows), np.inf)
-        for printed in some.printed:
-            there = np.any(printed[rows] != 0, axis=1)
-            found, count = likelihood_ratios(flat[rows], whole, printed[rows], own.size)
-            found[~there] = np.inf
-            fewer = found < ratio
-            clusters[rows[fewer]] = count[fewer]
-            ratio = np.minimum(ratio, found)
-        by_rival = np.exp(np.minimum(0.0, np.log(len(own.variants)) - ratio))
-        bound[rows] = np.minimum(1.0, bound[rows] + by_rival)
+        by_rival, clusters[rows] = _by_rival(own, some, flat, matched, rows)
+        bound[rows] = np.minimum(1.0, bound[rows] + np.exp(np.minimum(by_rival, 0.0)))
     return bound, clusters
+
+
+def _matched(own: Family, flat: Soft) -> tuple[Soft, NDArray[np.float64]]:
+    """The best match's signs (B, informative) and the logarithm of the risk by chance."""
+    values = flat[:, own.informative]
+    matched = own.signs[(values @ own.signs.T).argmax(axis=1)]
+    proof = proof_modules(own)
+    kept = values[:, proof]
+    chance = np.sum(kept * matched[:, proof], axis=1) / (np.linalg.norm(kept, axis=1) + 1e-6)
+    return matched, np.log(len(own.variants)) - np.maximum(chance, 0.0) ** 2 / 2
+
+
+def _by_rival(
+    own: Family, some: Scenes, flat: Soft, matched: Soft, rows: NDArray[np.intp]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The logarithm of the risk that the truth was taken for the match, and the clusters."""
+    # The match as a whole symbol: fixed modules, then those of the tag.
+    whole = np.repeat(own.constant[None].astype(np.float32), len(rows), axis=0)
+    whole[:, own.informative] = matched[rows]
+    ratio, clusters = np.full(len(rows), np.inf), np.full(len(rows), 99)
+    for printed in some.printed:
+        there = np.any(printed[rows] != 0, axis=1)
+        found, count = likelihood_ratios(flat[rows], whole, printed[rows], own.size)
+        found[~there] = np.inf
+        fewer = found < ratio
+        clusters[fewer] = count[fewer]
+        ratio = np.minimum(ratio, found)
+    return np.log(len(own.variants)) - ratio, clusters
 
 
 def exceeded(
@@ -144,26 +155,32 @@ def exceeded(
 
 
 def split(
-    link: bool, chains: int, rng: np.random.Generator, least: float = 1e-9, steps: int = 12
+    kind: str, link: bool, chains: int, rng: np.random.Generator, steps: int = 12
 ) -> list[tuple[float, float]]:
-    """Multilevel splitting on unregistered serials of the site: (claimed, observed) pairs.
+    """Multilevel splitting on one kind of unregistered label: (claimed, observed) pairs.
 
     The state of a scene is its serial and the standard normal numbers that its damage is made of.
     At each level the tenth of chains with the least bounds survives; the rest are copies of them,
     moved by steps that keep the distribution (Crank and Nicolson's for the numbers, another
     serial sometimes) and are accepted while the bound stays below the level (Au and Beck 2001).
+    The least number of clusters is not asked for, so more is counted than would be named.
     """
     own = family(link)
     side = own.size
     states = rng.standard_normal((chains, 4, side, side))
-    signs = _signs(own, _payloads("near", own, chains, rng)[0])
+    first, foreign = _payloads(kind, own, chains, rng)
+    signs = _signs(own, first)
 
     def asked(state: NDArray[np.float64], symbol: Soft) -> NDArray[np.float64]:
         values = np.stack([soft(aged(one.reshape(side, side), rng, part))
                            for one, part in zip(symbol, state, strict=True)])  # fmt: skip
-        found, clusters = bounds(link, Scenes(values, (symbol,)))
-        # Too few clusters are never named.
-        return np.where(clusters >= CLUSTERS, np.log(found), 0.0)
+        flat = values.reshape(len(values), -1)
+        matched, by_chance = _matched(own, flat)
+        if foreign:
+            return by_chance
+        rows = np.arange(len(flat))
+        by_rival, _ = _by_rival(own, Scenes(values, (symbol,)), flat, matched, rows)
+        return np.logaddexp(by_chance, by_rival)
 
     now = asked(states, signs)
     share, pairs = 1.0, []
@@ -171,10 +188,11 @@ def split(
         order = np.argsort(now)
         keep = max(1, chains // 10)
         level = float(now[order[keep - 1]])
-        if level >= 0 or level < np.log(least):
+        if share < _SMALLEST_SHARE:
             break
         share *= float(np.mean(now <= level))
-        pairs.append((float(np.exp(level)), share))
+        if level < 0:
+            pairs.append((float(np.exp(level)), share))
         chosen = order[rng.integers(0, keep, chains)]
         states, signs, now = states[chosen], signs[chosen], now[chosen]
         for _ in range(steps):
@@ -183,7 +201,7 @@ def split(
             other = signs.copy()
             if rng.random() < 0.3:
                 swap = rng.random(chains) < 0.5
-                fresh = _signs(own, _payloads("near", own, chains, rng)[0])
+                fresh = _signs(own, _payloads(kind, own, chains, rng)[0])
                 other[swap] = fresh[swap]
             value = asked(moved, other)
             taken = value <= level
