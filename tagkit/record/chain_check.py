@@ -189,7 +189,8 @@ class _Order:
 def _expect(
     connection: Connection, expected: Expected, event: Event, n: int, effective: int, whole: bool
 ) -> None:
-    event = understood(event)
+    if event.kind in _WITH_A_MEANING:
+        event = understood(event)
     tags = own_tags(event, expected.site)
     if event.kind == "voided" and event.known and isinstance(event.body["event"], str):
         parts = split_id(event.body["event"])
@@ -202,6 +203,10 @@ def _expect(
             expected.tags[tag] += index_mark(effective, event.clock, n)
         else:
             expected.aside += index_mark(tag, n)
+
+
+_WITH_A_MEANING = ("voided", "authorised")
+"""Kinds whose body says under what else they are found."""
 
 
 def _readable(connection: Connection, parts: tuple[str, int]) -> Event | None:
