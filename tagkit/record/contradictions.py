@@ -94,9 +94,10 @@ def _states(connection: Connection, where: str, table: str = "assets") -> list[A
 def _several_in_one_place(connection: Connection) -> list[Contradiction]:
     states = _states(
         connection,
-        # Places in words hold as many as are set there.
-        "place IN (SELECT place FROM assets WHERE place IS NOT NULL AND kind = 'B' "
-        "AND (place LIKE 'T-%' OR place LIKE 'C-%') GROUP BY place HAVING count(*) > 1)",
+        # Places in words hold as many as are set there. Only batteries have a place.
+        "place IN (SELECT place FROM assets INDEXED BY assets_by_place "
+        "WHERE place BETWEEN 'C-' AND 'C.' OR place BETWEEN 'T-' AND 'T.' "
+        "GROUP BY place HAVING count(*) > 1)",
     )
     by_place: dict[tuple[str, str], list[AssetState]] = {}
     for state in states:

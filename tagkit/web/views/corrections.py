@@ -15,6 +15,8 @@ TRAIL_DAYS = 90
 TRAIL_ENTRIES = 50
 ANSWERED_DAYS = 7
 ANSWERED_ENTRIES = 20
+ANSWERED_LOOKED_AT = 200
+"""Changes looked through for answers, the newest first."""
 MOST_SHOWN = 50
 
 
@@ -94,7 +96,7 @@ def _settling(site: Site, found: Contradiction) -> Settling:
 def _answered(site: Site) -> list[Answered]:
     now = site.now()
     changes = site.record.happened(
-        ("changed",), now - timedelta(days=ANSWERED_DAYS), now + timedelta(minutes=10), 500
+        ("changed",), now - timedelta(days=ANSWERED_DAYS), now + timedelta(minutes=10), ANSWERED_LOOKED_AT
     )
     found = [
         Answered(event, str(one.get("about")), str(one.get("recorded")), str(one.get("given")))

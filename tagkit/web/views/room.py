@@ -43,14 +43,15 @@ def room_now(site: Site) -> Room:
         tuple(telling(one, now) for one in outlook.notices(until, rank, MOST_TOLD))
         for rank in (STOP, ACT)
     )
+    counts = outlook.counts(until)
     return Room(
         current,
         now,
-        outlook.counts(until),
+        counts,
         stops,
         tally.get(STOP, 0),
         acts,
         tally.get(ACT, 0),
-        site.record.search(Wanted(), 0, 1).total > 0,
+        bool(counts) or site.record.search(Wanted(), 0, 1).total > 0,
         len(site.record.contradictions()),
     )
