@@ -96,7 +96,7 @@ def _several_in_one_place(connection: Connection) -> list[Contradiction]:
         connection,
         # Places in words hold as many as are set there. Only batteries have a place.
         "place IN (SELECT place FROM assets INDEXED BY assets_by_place "
-        "WHERE place BETWEEN 'C-' AND 'C.' OR place BETWEEN 'T-' AND 'T.' "
+        "WHERE place BETWEEN 'C-' AND 'T.' "
         "GROUP BY place HAVING count(*) > 1)",
     )
     by_place: dict[tuple[str, str], list[AssetState]] = {}
