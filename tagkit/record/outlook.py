@@ -147,12 +147,17 @@ class OutlookTables:
             ).fetchall()
         )
 
-    def thirsts(self, sisters: str) -> dict[str, float]:
-        """What the batteries of one kind drink."""
+    def thirsts(self, sisters: str, most: int = 61) -> dict[str, float]:
+        """What batteries of one kind drink: of many only those around their median, which have
+        the same median as all."""
+        count = self._connection.execute(
+            "SELECT count(*) FROM outlook WHERE sisters = ? AND thirst IS NOT NULL", (sisters,)
+        ).fetchone()[0]
         return dict(
             self._connection.execute(
-                "SELECT tag, thirst FROM outlook WHERE sisters = ? AND thirst IS NOT NULL",
-                (sisters,),
+                "SELECT tag, thirst FROM outlook WHERE sisters = ? AND thirst IS NOT NULL "
+                "ORDER BY thirst LIMIT ? OFFSET ?",
+                (sisters, most, max(0, count - most) // 2),
             ).fetchall()
         )
 
