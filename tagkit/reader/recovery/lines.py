@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tagkit.reader.recovery.turns import Steps
+
 _SHORTEST = 7.0  # pixels
 _MOST_SEGMENTS = 1500
 _THINNEST, _THICKEST = 2.2, 22.0  # pixels across a frame line
@@ -40,10 +42,13 @@ class Bars:
         return np.asarray(along / np.hypot(*along.T)[:, None], np.float64)
 
 
-def bars(grey: NDArray[np.uint8]) -> Bars:
+def bars(grey: NDArray[np.uint8]) -> Steps[Bars]:
     """Dark lines in a grey picture, longest first, broken ones put together."""
     segments = _edges(grey)
-    return _joined(_pairs(segments))
+    yield
+    pairs = _pairs(segments)
+    yield
+    return _joined(pairs)
 
 
 def _edges(grey: NDArray[np.uint8]) -> NDArray[np.float64]:

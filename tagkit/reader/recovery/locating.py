@@ -65,7 +65,7 @@ def locate(
 
 def search(
     prepared: Prepared, roster: Roster, taken: Sequence[Corners] = ()
-) -> Iterator[Located | None]:
+) -> Generator[Located | None, None, None]:
     """Places as they are found, no two alike; None after each few milliseconds without one.
 
     First by the grid of the modules, then by finder patterns and lines of the frame. Nothing is
@@ -75,7 +75,8 @@ def search(
     guesses: list[Placed] = []
     for grid in grids(prepared, taken):
         if grid is not None:
-            own = [one for one in placed(prepared, grid, roster.forms) if _free(one.place, taken)]
+            own = yield from placed(prepared, grid, roster.forms)
+            own = [one for one in own if _free(one.place, taken)]
             guesses += own
             yield None
             if own and own[0].standing >= _EAGER:
@@ -118,18 +119,22 @@ def _settled(
 
 def _seeded(
     prepared: Prepared, roster: Roster, taken: Sequence[Corners]
-) -> Iterator[Located | None]:
+) -> Generator[Located | None, None, None]:
     """Guesses from finder patterns and frames, drawn onto the frame near them."""
     sizes = roster.sizes
-    lines = bars(prepared.grey)
+    lines = yield from bars(prepared.grey)
     yield None
-    seeds = together(from_finders(prepared.grey), from_bars(lines))
+    finders = from_finders(prepared.grey)
+    yield None
+    seeds = together(finders, from_bars(lines))
     yield None
     guesses: list[Located] = []
     for part in _scaled(prepared, seeds, sizes):
         guesses += part
         yield None
-    for part in _slid(prepared, facing(lines, sizes)):
+    pairs = yield from facing(lines, sizes)
+    yield None
+    for part in _slid(prepared, pairs):
         guesses += part
         yield None
     guesses = [guess for guess in guesses if _free(guess.place, taken)]
@@ -140,12 +145,29 @@ def _seeded(
 
 def _apart(guesses: list[Located], most: int, modules: float) -> list[Located]:
     """The best, each more than so many modules from those before."""
+    if not guesses:
+        return []
+    guesses = sorted(guesses, key=lambda guess: -guess.score)
+    sizes = np.array([guess.place.size for guess in guesses])
+    # Guesses are flat: all their corners at once.
+    square = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], np.float64)
+    matrices = np.stack([guess.place.matrix for guess in guesses])
+    seen = (square * sizes[:, None, None]) @ matrices[:, :, :2].transpose(0, 2, 1)
+    seen = seen + matrices[:, None, :, 2]
+    corners = seen[..., :2] / seen[..., 2:]
+    x, y = corners[..., 0], corners[..., 1]
+    area = 0.5 * abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1))
+    limits = modules * np.sqrt(area) / sizes
+    left = np.ones(len(guesses), bool)
     chosen: list[Located] = []
-    for guess in sorted(guesses, key=lambda guess: -guess.score):
-        if len(chosen) >= most:
+    for index, guess in enumerate(guesses):
+        if len(chosen) == most:
             break
-        if not any(_same(guess.place, other.place, modules) for other in chosen):
-            chosen.append(guess)
+        if not left[index]:
+            continue
+        chosen.append(guess)
+        apart = np.hypot(*(corners[:, :, None] - corners[index][None, None]).transpose(3, 0, 1, 2))
+        left &= ~((sizes == guess.place.size) & np.all(apart.min(axis=2) < limits[:, None], axis=1))
     return chosen
 
 

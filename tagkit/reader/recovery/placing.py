@@ -19,6 +19,7 @@ from tagkit.reader.recovery.lattice import Grid, sampled
 from tagkit.reader.recovery.roster import Form
 from tagkit.reader.recovery.sampling import MARGIN, Field, Place
 from tagkit.reader.recovery.structure import Prepared, seen_by_place
+from tagkit.reader.recovery.turns import Steps
 
 _ROOM = 2  # modules from the symbol's edge to the spot that a grid was begun with, at least
 _RING_WEIGHT = 0.6  # of frame and quiet zone against a module of the symbol
@@ -38,13 +39,14 @@ class Placed:
     forms: tuple[Form, ...] = ()
 
 
-def placed(prepared: Prepared, grid: Grid, forms: Sequence[Form]) -> list[Placed]:
-    """The best places of labels on a grid."""
+def placed(prepared: Prepared, grid: Grid, forms: Sequence[Form]) -> Steps[list[Placed]]:
+    """The best places of labels on a grid; stops after each size of symbol."""
     if not len(grid.alive):
         return []
     contrast = prepared.contrast(grid.module)
     found: list[Placed] = []
     for size in sorted({form.size for form in forms}):
+        yield
         own = [form for form in forms if form.size == size]
         # The spot that the grid was begun with lies in the symbol.
         first, last = np.full(2, _ROOM - size), np.full(2, -_ROOM)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from tagkit.reader.recovery.lines import Bars
 from tagkit.reader.recovery.sampling import MARGIN, Points
+from tagkit.reader.recovery.turns import Steps
 
 _NEAR = 7.0  # thicknesses between a bar's end and the corner it belongs to
 _SLIMMEST = np.cos(np.radians(48))
@@ -23,6 +24,7 @@ _MOST_CORNERS = 150
 _PARALLEL = np.cos(np.radians(9))
 _ALIKE = 0.5  # logarithm of the ratio of thicknesses
 _MOST_PAIRS = 40
+_AT_ONCE = 100  # pairs looked at in one step
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +111,7 @@ class Facing:
     weight: float
 
 
-def facing(bars: Bars, sizes: Sequence[int]) -> list[Facing]:
+def facing(bars: Bars, sizes: Sequence[int]) -> Steps[list[Facing]]:
     """Every two parallel bars as far apart, for their thickness, as two sides of a frame."""
     if len(bars) < 2:
         return []
@@ -117,8 +119,19 @@ def facing(bars: Bars, sizes: Sequence[int]) -> list[Facing]:
     one, two = np.triu_indices(len(bars), 1)
     cosine = np.sum(unit[one] * unit[two], axis=1)
     keep = (abs(cosine) > _PARALLEL) & (abs(np.log(width[one] / width[two])) < _ALIKE)
+    # As far apart as some symbol's frame would be, for their thickness; looked at closely below.
+    middle = (bars.start + bars.end) / 2
+    apart_about = abs(np.sum((middle[two] - middle[one]) * np.stack(
+        [-unit[one, 1], unit[one, 0]], axis=-1), axis=1))  # fmt: skip
+    spans = (width[one] + width[two]) / 4
+    least, most = min(sizes) + 2 * MARGIN - 2, max(sizes) + 2 * MARGIN - 2
+    keep &= (apart_about > 0.5 * least * spans / 1.4) & (apart_about < 1.5 * most * spans / 0.72)
     found = []
-    for first, second, cosine_here in zip(one[keep], two[keep], cosine[keep], strict=True):
+    for number, (first, second, cosine_here) in enumerate(
+        zip(one[keep], two[keep], cosine[keep], strict=True)
+    ):
+        if number % _AT_ONCE == _AT_ONCE - 1:
+            yield
         along = unit[first] + np.sign(cosine_here) * unit[second]
         along /= np.hypot(*along)
         normal = np.array([-along[1], along[0]])
