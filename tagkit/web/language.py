@@ -7,7 +7,7 @@ the app starts; nothing is compiled beforehand.
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from functools import cache
@@ -24,6 +24,7 @@ from tagkit.station.words import ENGLISH, Line, say
 from tagkit.units import Quantity
 from tagkit.web.figures import shown
 from tagkit.web.spoken import Spoken
+from tagkit.web.views.timeline import pieces
 
 LOCALE = Path(__file__).parent / "locale"
 LANGUAGES: Mapping[str, str] = {"en": "English", "es": "Español"}
@@ -54,12 +55,15 @@ def translations(language: str) -> NullTranslations:
 @cache
 def spoken(language: str) -> Spoken:
     """Sentences that rules and jobs made in English, in a language."""
-    read = [one for one in catalogue(language) if isinstance(one.id, str) and one.id]
-    said = [(one, str(one.string)) for one in read if one.string]
-    return Spoken(
-        {str(one.id): text for one, text in said if one.context is None},
-        {str(one.id): text for one, text in said if one.context == "made"},
-    )
+    plain: dict[str, str] = {}
+    made: dict[str, str] = {}
+    for one in catalogue(language):
+        if one.id and one.string:
+            english, said = (
+                (one.id, one.string) if isinstance(one.id, str) else (one.id[0], one.string[0])
+            )
+            (made if one.context == "made" else plain)[english] = str(said)
+    return Spoken(plain, made)
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,8 @@ def installed(environment: Any, language: str) -> Any:
     """The Jinja environment, speaking ``language``: ``_("… %(name)s …", name=…)``.
 
     What comes out is text like any other, so that the page escapes it; a sentence that is filled
-    with nothing may hold a per cent sign.
+    with nothing may hold a per cent sign. ``in_words(pieces)``: a text cut at its numbers, said
+    and cut again.
     """
     words, speaking = translations(language), spoken(language)
 
@@ -134,6 +139,13 @@ def installed(environment: Any, language: str) -> Any:
     def counted(one: str, many: str, num: int, **values: object) -> str:
         return words.ngettext(one, many, num) % {"num": num, **values}
 
+    def in_words(cut: Sequence[tuple[str, bool]]) -> tuple[tuple[str, bool], ...]:
+        own = {text for text, leads in cut if not leads}
+        told = pieces(speaking.say("".join(text for text, _ in cut)))
+        return tuple((text, leads and text not in own) for text, leads in told)
+
     environment.newstyle_gettext = True
-    environment.globals.update({"_": said, "gettext": said, "ngettext": counted})
+    environment.globals.update(
+        {"_": said, "gettext": said, "ngettext": counted, "in_words": in_words}
+    )
     return environment
