@@ -184,7 +184,7 @@ class OutlookTables:
         return [
             (rank, code, count)
             for rank, code, count in self._connection.execute(
-                "SELECT rank, code, count(*) FROM notices INDEXED BY notices_by_rank "
+                "SELECT rank, code, count(*) FROM notices INDEXED BY notices_by_code "
                 "WHERE at <= ? GROUP BY rank, code",
                 (until,),
             ).fetchall()

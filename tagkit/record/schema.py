@@ -139,12 +139,18 @@ def _m005_odd(db: Database) -> None:
     db.execute(f"CREATE INDEX assets_odd ON assets (tag) WHERE {ODD}")
 
 
+def _m006_notices(db: Database) -> None:
+    """Counting notices by what they tell, without sorting them."""
+    db.execute("CREATE INDEX notices_by_code ON notices (rank, code, at)")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (
     _m001_journal,
     _m002_state,
     _m003_outlook,
     _m004_exchange,
     _m005_odd,
+    _m006_notices,
 )
 SCHEMA_VERSION = len(STEPS)
 
