@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _LARGEST_FRAME = 3_000_000
 _MOST_READERS = 4
+_CROWD = 3  # frames before this one: then the fastest decoder must do for most
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -57,7 +58,9 @@ class Eye:
 
         WrongInput for bytes that are no such picture.
         """
-        return await self._at[camera].run(eyework.look, camera, frame[: _LARGEST_FRAME + 1])
+        worker = self._at[camera]
+        hurry = worker.waiting >= _CROWD
+        return await worker.run(eyework.look, camera, frame[: _LARGEST_FRAME + 1], hurry=hurry)
 
     async def recover(self, camera: int, frame: bytes, reads: Sequence[Read]) -> list[Read]:
         """Labels in the frame that no decoder reads, by what the roster says there can be."""
@@ -94,21 +97,26 @@ class _Worker:
     def __init__(self, begin: Callable[[], None]) -> None:
         self._begin = begin
         self._pool: ProcessPoolExecutor | None = None
+        self.waiting = 0
+        """Calls that have not been answered yet."""
 
     async def run(self, function: Callable[P, R], /, *arguments: P.args, **named: P.kwargs) -> R:
-        loop = asyncio.get_running_loop()
-        for last in (False, True):
-            pool = self._started()
-            try:
-                return await asyncio.wrap_future(
-                    pool.submit(function, *arguments, **named), loop=loop
-                )
-            except BrokenProcessPool:
-                if self._pool is pool:
-                    self._pool = None
-                if last:
-                    raise
-        raise AssertionError("one of the two tries ends it")
+        self.waiting += 1
+        try:
+            return await self._tried(function, *arguments, **named)
+        except BrokenProcessPool:
+            return await self._tried(function, *arguments, **named)  # in a new process
+        finally:
+            self.waiting -= 1
+
+    async def _tried(self, function: Callable[P, R], /, *arguments: P.args, **named: P.kwargs) -> R:
+        pool = self._started()
+        try:
+            return await asyncio.wrap_future(pool.submit(function, *arguments, **named))
+        except BrokenProcessPool:
+            if self._pool is pool:
+                self._pool = None
+            raise
 
     def tell(self, function: Callable[..., Any], *arguments: Any) -> None:
         """Run it where there is a process at all; nobody waits for it."""
@@ -127,5 +135,7 @@ class _Worker:
 
     def close(self) -> None:
         if self._pool is not None:
-            self._pool.shutdown(cancel_futures=True)  # what it works on takes a fraction of a second
+            self._pool.shutdown(
+                cancel_futures=True
+            )  # what it works on takes a fraction of a second
             self._pool = None

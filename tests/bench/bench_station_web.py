@@ -165,11 +165,12 @@ def lines(room: Any, count: int, times: int) -> None:
         return made
 
     without = frames(room["T1"])
-    pairs = [frames(room["T1"], room[f"F{number + 1}"]) for number in range(min(count, 18))]
+    # Each station is shown two batteries in turn, so that neither has to be forgotten first.
+    batteries = [frames(room["T1"], room[f"F{number + 1}"]) for number in range(min(2 * count, 18))]
     server = Server(room.folder)
     try:
         began, cpu = time.monotonic(), server.cpu()
-        taken = asyncio.run(_all(server, tokens, without, pairs, times))
+        taken = asyncio.run(_all(server, tokens, without, batteries, times))
         used = (server.cpu() - cpu) / (time.monotonic() - began)
     finally:
         server.end()
@@ -177,17 +178,29 @@ def lines(room: Any, count: int, times: int) -> None:
 
 
 async def _all(
-    server: Server, tokens: list[str], without: list[bytes], pairs: list[list[bytes]], times: int
+    server: Server, tokens: list[str], without: list[bytes], shown: list[list[bytes]], times: int
 ) -> list[float]:
     stations = [
-        _station(server, token, without, pairs[number % len(pairs)], times, number)
+        _station(
+            server,
+            token,
+            without,
+            [shown[(2 * number + turn) % len(shown)] for turn in (0, 1)],
+            times,
+            number,
+        )
         for number, token in enumerate(tokens)
     ]
     return [one for taken in await asyncio.gather(*stations) for one in taken]
 
 
 async def _station(
-    server: Server, token: str, without: list[bytes], pair: list[bytes], times: int, number: int
+    server: Server,
+    token: str,
+    without: list[bytes],
+    pairs: list[list[bytes]],
+    times: int,
+    number: int,
 ) -> list[float]:
     import websockets
 
@@ -197,15 +210,13 @@ async def _station(
         f"{server.line}/station/live", additional_headers=headers, max_size=None
     ) as socket:
         await asyncio.sleep(0.37 * number)  # people do not all come in the same moment
-        for _ in range(times):
+        for turn in range(times):
             await _stream(socket, without, 1.6, until=None)
             await socket.send(json.dumps({"do": "again"}))
             await _stream(socket, without, 0.3, until=None)
             start = time.perf_counter()
-            answered = await _stream(socket, pair, 20, until="out")
+            answered = await _stream(socket, pairs[turn % 2], 20, until="out")
             taken.append((answered or time.perf_counter()) - start)
-            # Another battery may be shown once this one is forgotten.
-            await _stream(socket, without, 3.2, until=None)
     return taken
 
 
