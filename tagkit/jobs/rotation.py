@@ -25,7 +25,7 @@ from tagkit.rules.rotation import Candidate, Place, Rotation, next_battery
 
 FEW = 30
 """So many batteries of the truck's voltage are all judged one by one."""
-_TAKEN, _OTHERS = 12, 3
+_TAKEN, _OTHERS = 8, 2
 """In a larger fleet: charged ones, and those of each other standing."""
 
 _STANDINGS = (
