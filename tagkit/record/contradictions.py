@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
-from tagkit.record.folder import plain, read_event
+from tagkit.assets.tag import exact_tag
+from tagkit.record.clock import read_time
+from tagkit.record.envelope import Event
+from tagkit.record.folder import EVENT_COLUMNS, plain, read_event
+from tagkit.record.journal import site_of
 from tagkit.record.schema import ODD
 from tagkit.record.state import AssetState
 from tagkit.record.store import Connection
-from tagkit.record.words import place_words
+from tagkit.record.words import describe, place_words
 
 
 @dataclass(frozen=True)
@@ -18,7 +23,7 @@ class Contradiction:
 
     kind: str
     """several in one place, elsewhere, occupied, same serial, retired in use, unsettled,
-    not understood, wild clock."""
+    not understood, wild clock, at two sites, registered twice."""
     tags: tuple[str, ...]
     text: str
     remedy: str
@@ -83,6 +88,7 @@ def contradictions(connection: Connection) -> list[Contradiction]:
         *_same_serial(connection),
         *_by_state(connection),
         *_wild_clocks(connection),
+        *_between_sites(connection),
     ]
 
 
@@ -195,4 +201,91 @@ def _wild_clocks(connection: Connection) -> list[Contradiction]:
             tuple(ids),
         )
         for (site, station), ids in chains.items()
+    ]
+
+
+LEAST_TRANSPORT = timedelta(hours=1)
+"""Nothing that weighs a tonne is loaded, driven to another site and unloaded in less."""
+
+_LOOK_BACK = 30
+
+
+def _between_sites(connection: Connection) -> list[Contradiction]:
+    """What two sites say of one asset: at both at once, or registered by both."""
+    site_of_epoch = dict(connection.execute("SELECT epoch, site FROM chains").fetchall())
+    own = site_of(connection)
+    found = []
+    if any(site != own for site in site_of_epoch.values()):
+        for state in _states(connection, "place IS NOT NULL"):
+            told = site_of_epoch.get((state.place or {}).get("event", "").rpartition("-")[0], own)
+            tag = exact_tag(state.tag)
+            if told != own or (tag and tag.site != own):
+                found += _at_two_sites(connection, state)
+    return found + _registered_twice(connection)
+
+
+def _at_two_sites(connection: Connection, state: AssetState) -> list[Contradiction]:
+    last: Event | None = None
+    for event in _placements(connection, state.tag):
+        if last is None or event.site == last.site:
+            last = event
+            continue
+        place = event.body.get("place") or {}
+        if place.get("name") == f"site {last.site}":
+            return []
+        if read_time(last.moment) - read_time(event.moment) >= LEAST_TRANSPORT:
+            return []
+        return [
+            Contradiction(
+                "at two sites",
+                (state.tag,),
+                f"{state.tag} was recorded at site {event.site} ({describe(event)}) and at site "
+                f"{last.site} ({describe(last)})",
+                "Look which site has it, and record where it is; one of them read another number",
+                (event.id, last.id),
+            )
+        ]
+    return []
+
+
+def _placements(connection: Connection, tag: str) -> Iterator[Event]:
+    """The last events that say where an asset is, newest first."""
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
+        "JOIN chains c ON c.chain = e.chain WHERE t.tag = ? "
+        "AND e.kind IN ('changed', 'moved', 'seen_at', 'charge_started') "
+        "ORDER BY t.effective DESC, t.clock DESC, c.name DESC, e.sequence DESC LIMIT ?",
+        (tag, _LOOK_BACK),
+    ).fetchall()
+    for row in rows:
+        event = read_event(*row)
+        if event.known and not event.voided:
+            yield event
+
+
+def _registered_twice(connection: Connection) -> list[Contradiction]:
+    """A number that two records gave out, as two restored from one backup may."""
+    rows = connection.execute(
+        "SELECT e.raw, e.signature, e.effective, EXISTS (SELECT 1 FROM voids v "
+        "WHERE v.epoch = c.epoch AND v.sequence = e.sequence) "
+        "FROM events e JOIN chains c ON c.chain = e.chain "
+        "WHERE e.kind = 'registered' AND e.apart = 0 AND EXISTS (SELECT 1 FROM chains o "
+        "WHERE o.site = c.site AND o.epoch <> c.epoch AND o.writable = 0)"
+    ).fetchall()
+    by_tag: dict[str, list[Event]] = {}
+    for row in rows:
+        event = read_event(*row)
+        if not event.voided and event.known:
+            for tag in event.tags:
+                by_tag.setdefault(tag, []).append(event)
+    return [
+        Contradiction(
+            "registered twice",
+            (tag,),
+            f"the number {tag} was given to two: {' and '.join(map(describe, events))}",
+            "Find both, and give one of them a new number and label",
+            tuple(event.id for event in events),
+        )
+        for tag, events in sorted(by_tag.items())
+        if len({event.epoch for event in events}) > 1
     ]

@@ -65,3 +65,58 @@ def test_an_exchange_with_nothing_new_says_so(company: Any) -> None:
     assert first.sent == company.site("QA").heads()[0].sequence
     assert (second.sent, second.fetched) == (0, 0)
     assert third.nothing_new
+
+
+def test_a_battery_recorded_at_two_sites_at_once_is_for_the_lead_to_settle(
+    company: Any, clock: Any
+) -> None:
+    company.site("QA"), company.site("QB")
+    battery = company.batteries["QA"][0]
+    company.move("QA", battery, "site QB", "elsewhere")
+    company.settle("QA", "QB")
+    company.move("QB", battery, "stand 1")
+    company.settle("QB", "QA")
+    assert company.site("QA").contradictions() == company.site("QB").contradictions() == []
+    # Both are offline; one of them reads another battery's number.
+    clock.move(minutes=5)
+    wrong = company.change("QA", company.trucks["QA"][0], battery)
+    clock.move(minutes=5)
+    right = company.change("QB", company.trucks["QB"][0], battery)
+    company.settle("QA", "QB")
+    for site in ("QA", "QB"):
+        (found,) = company.site(site).contradictions()
+        assert (found.kind, found.tags) == ("at two sites", (battery,))
+        assert found.events == (wrong.id, right.id)
+    company.log("QA", "voided", {"event": wrong.id, "reason": "misread"})
+    company.settle("QA", "QB")
+    assert company.site("QA").contradictions() == company.site("QB").contradictions() == []
+    assert company.state("QA", battery) == company.state("QB", battery)
+
+
+def test_a_number_that_two_records_of_a_site_gave_out_is_found(
+    company: Any, tmp_path: Any, clock: Any
+) -> None:
+    from tagkit.assets.tag import Kind
+    from tagkit.exchange.address import connect
+    from tagkit.exchange.round import exchange
+    from tagkit.record.backup import backup, restore
+
+    backup(company.site("QA"), tmp_path / "b.tagkit")
+    company.site("QA").close()
+    twins = [restore(tmp_path / "b.tagkit", tmp_path / name, clock=clock) for name in ("1", "2")]
+    tags = set()
+    for twin, serial in zip(twins, ("S1", "S2"), strict=True):
+        with twin.writing("TS", "desk") as writing:
+            tag = writing.issue(Kind.BATTERY)
+            tags.add(str(tag))
+            plate = {"maker_serial": {"value": serial, "source": "stamped"}}
+            writing.append("registered", [tag], {"nameplate": plate})
+    assert len(tags) == 1
+    for twin in (*twins, *twins):
+        with connect(company.addresses["QA"]) as line:
+            exchange(twin, line)
+    for twin in twins:
+        assert {("registered twice", tag) for tag in tags} == {
+            (one.kind, one.tags[0]) for one in twin.contradictions()
+        }
+        twin.close()
