@@ -29,6 +29,7 @@ from tagkit.web.routes import (
     care,
     corrections,
     delivery,
+    guide,
     health,
     incidents,
     labels,
@@ -105,6 +106,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         incidents.router,
         rounds.router,
         care.router,
+        guide.router,
     ):
         app.include_router(pages, dependencies=[ENTER], include_in_schema=False)
     for described in (api.router,):  # what programs are told of: paths under /api

@@ -91,6 +91,10 @@ class Words:
         said = translations(self.language).gettext(ENGLISH[line.key])
         return say(line.key, self._said(line.values), {line.key: said})
 
+    def line_of(self, key: str) -> str:
+        """A sentence of the station that is filled with nothing, by its key."""
+        return self(ENGLISH[key])
+
     def _said(self, values: Mapping[str, object]) -> dict[str, object]:
         """What fills a sentence, where it is itself a sentence or a word of the catalogue."""
         speaking = spoken(self.language)
