@@ -233,7 +233,9 @@ def _payloads(
         base = own.variants[int(rng.integers(len(own.variants)))].tag
         if kind == "near":
             serial = base.serial + int(rng.integers(-9, 10))
-            text = str(tag_for(base.kind, "QM", serial)) if can_issue(base.kind, "QM", serial) else ""
+            text = (
+                str(tag_for(base.kind, "QM", serial)) if can_issue(base.kind, "QM", serial) else ""
+            )
         elif kind == "other":
             site = "".join(rng.choice(list("ABCDEFGHKLMNPRSTUVWXYZ"), 2))
             good = site != "QM" and can_issue(base.kind, site, base.serial)

@@ -25,9 +25,7 @@ class Match:
     which: int  # index into the soft symbols
 
 
-def match(
-    softs: Sequence[NDArray[np.float32]], roster: Roster | Sequence[Family]
-) -> list[Match]:
+def match(softs: Sequence[NDArray[np.float32]], roster: Roster | Sequence[Family]) -> list[Match]:
     """The best variant of every family and soft symbol (size, size), best first.
 
     One matrix product for each family: 10,000 tags take a few milliseconds and 12 MB.

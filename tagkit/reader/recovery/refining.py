@@ -1,8 +1,7 @@
-"""Moving a guessed place until it agrees best with the structure of a label.
+"""A guess drawn onto the frame near it, before more is asked of it.
 
 Climbs along eight ways to move a square seen in perspective (two shifts, two stretches, two
-shears, two leans), by steps that get smaller; then, for labels round a cable, along curvature.
-Which of the four ways up the symbol is, is tried at the start.
+shears, two leans), by steps that get smaller; then the way up is chosen that agrees best.
 """
 
 from __future__ import annotations
@@ -11,16 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tagkit.reader.recovery.sampling import MARGIN, Place
-from tagkit.reader.recovery.structure import Prepared, any_way_up, details, seen_by, structure
+from tagkit.reader.recovery.structure import Prepared, any_way_up, seen_by, structure
 
-_STEPS = (1.2, 0.7, 0.4, 0.22, 0.12)  # modules at the frame's edge
-_FINE = (0.7, 0.4, 0.22, 0.12)
+_STEPS = (1.2, 0.7)  # modules at the frame's edge
 _ROUNDS = 5
 
 
 def drawn_to_frame(prepared: Prepared, place: Place) -> tuple[Place, float]:
     """A guess moved onto the frame near it, the right way up; its agreement with all there is."""
-    place = _climb(prepared, place, _STEPS[:2], inside=False)[0]
+    place = _climb(prepared, place, _STEPS)[0]
     points, expected = any_way_up(place.size)
     values = seen_by(prepared.contrast(place.module), place.matrix[None], points)
     scores = (values @ expected)[0]
@@ -28,30 +26,8 @@ def drawn_to_frame(prepared: Prepared, place: Place) -> tuple[Place, float]:
     return place.turned(turn), float(scores[turn])
 
 
-def refined(prepared: Prepared, place: Place) -> tuple[Place, float]:
-    """The best place near ``place`` and its agreement."""
-    place = _climb(prepared, place, _STEPS[1:3], inside=False)[0]
-    turned = [place.turned(quarters) for quarters in range(4)]
-    best = max(
-        (_climb(prepared, one, (), inside=True) for one in turned), key=lambda pair: pair[1]
-    )[0]
-    return _climb(prepared, best, _STEPS[1:], inside=True)
-
-
-def finished(prepared: Prepared, place: Place) -> tuple[Place, float]:
-    """A refined place moved the last half module, by what is left of the label alone."""
-    return _climb(prepared, place, _FINE, fine=True)
-
-
-def _climb(
-    prepared: Prepared,
-    place: Place,
-    steps: tuple[float, ...],
-    *,
-    inside: bool = True,
-    fine: bool = False,
-) -> tuple[Place, float]:
-    known = details(place.size) if fine else structure(place.size, inside)
+def _climb(prepared: Prepared, place: Place, steps: tuple[float, ...]) -> tuple[Place, float]:
+    known = structure(place.size, inside=False)
     contrast = prepared.contrast(place.module)
     matrix = place.matrix
 

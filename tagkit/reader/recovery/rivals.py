@@ -37,11 +37,6 @@ def rivals(
     return [payload for _, payload in dict.fromkeys(best) if payload != match.payload][:most]
 
 
-def count_of(family: Family) -> int:
-    """About how many rivals ``rivals`` chooses from."""
-    return len(Kind) * int(10**family.digits)
-
-
 def _issued(family: Family, values: NDArray[np.float32], most: int) -> list[tuple[float, str]]:
     """The best tags of the family's site, any kind, any serial of the same length."""
     low_digits, low_signs, checks = _lower(family)

@@ -21,8 +21,6 @@ from tagkit.symbol.patterns import Role, function_patterns
 QUIET = 4
 _FIXED = (Role.FINDER, Role.SEPARATOR, Role.TIMING, Role.ALIGNMENT, Role.DARK)
 _WINDOW = 9  # modules
-_PATCH = 6  # modules
-_GRID = 0.5
 _EVENED = 41  # pixels
 _STEP = 1.35  # between the module sizes for which the picture is prepared
 
@@ -38,48 +36,6 @@ class Structure:
     def scores(self, values: NDArray[np.float32]) -> NDArray[np.float32]:
         """Agreement for each row of values (B, P): about 0 by chance, 1 at best."""
         return np.asarray(values @ self.expected, np.float32)
-
-
-@dataclass(frozen=True, eq=False)
-class Details:
-    """What tells the last half module: the structure in patches, and the grid of the data.
-
-    A patch of which nothing is left must not pull the place towards whatever covers it: patches
-    that contradict count nothing instead of something negative. Data modules, whatever they say,
-    are dark or light in their middles and in between where four of them meet.
-    """
-
-    points: Points  # structure, then middles of data modules, then where they meet
-    patches: NDArray[np.float32]  # (structure points, patches): expectation by patch
-    known: int
-    middles: int
-
-    def scores(self, values: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Agreement for each row of values (B, P): about 0 by chance, about 1 at best."""
-        by_patch = np.maximum(values[:, : self.known] @ self.patches, 0)
-        ends = self.known + self.middles
-        open_ = abs(values[:, self.known : ends]).mean(axis=1)
-        closed = abs(values[:, ends:]).mean(axis=1)
-        return np.asarray(by_patch.sum(axis=1) + _GRID * (open_ - closed), np.float32)
-
-
-@lru_cache(maxsize=16)
-def details(size: int) -> Details:
-    """The finest view of a label whose symbol has ``size`` modules along its side."""
-    known = structure(size)
-    across = int(np.ceil((size + 2 * MARGIN) / _PATCH))
-    cell = np.floor((known.points + MARGIN) / _PATCH).astype(int)
-    index = cell[:, 1] * across + cell[:, 0]
-    inside = np.all((known.points > 0) & (known.points < size), axis=1)
-    names, number = np.unique(index * 2 + inside, return_inverse=True)
-    patches = np.zeros((len(known.points), len(names)), np.float32)
-    patches[np.arange(len(number)), number] = known.expected
-    roles, _ = function_patterns((size - 17) // 4)
-    rows, columns = np.nonzero(np.array([role is Role.DATA for role in roles]).reshape(size, size))
-    middles = np.stack([columns, rows], axis=-1) + 0.5
-    meet = np.stack([columns, rows], axis=-1)[(rows > 0) & (columns > 0)]
-    points = np.concatenate([known.points, middles, meet.astype(np.float64)])
-    return Details(points, patches, len(known.points), len(middles))
 
 
 @lru_cache(maxsize=16)
@@ -182,14 +138,3 @@ def seen_by_place(prepared: Prepared, place: Place, points: Points) -> NDArray[n
     )  # fmt: skip
     values[0, ~place.in_sight(points)] = 0
     return np.asarray(values[0], np.float32)
-
-
-def agreement(prepared: Prepared, place: Place) -> float:
-    """How well a place agrees with the whole structure."""
-    known = structure(place.size)
-    at = place.to_picture(known.points).astype(np.float32)
-    values: Any = cv2.remap(
-        prepared.contrast(place.module), at[None, :, 0], at[None, :, 1], cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_CONSTANT,
-    )  # fmt: skip
-    return float(known.scores(values)[0])
