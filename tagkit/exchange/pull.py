@@ -98,16 +98,21 @@ def _fetch_changed(
         (mine, list(changed)),
     ).fetchall()
     topics: dict[str, list[str]] = dict(rows)
-    for number, (site, version) in enumerate(sorted(changed.items()), start=1):
-        if site == record.site:
-            for chain in _chains(connection, site):
+    # Sites that never wrote of a followed asset are passed over together.
+    passed = {site for site in changed if site != record.site and site not in topics}
+    with record.noting() as notes:
+        for site in passed:
+            notes.keep_version(site, changed[site])
+    asked = sorted(changed.keys() - passed)
+    for number, site in enumerate(asked, start=1):
+        for chain in _chains(connection, site):
+            if site == record.site:
                 _fetch_own(record, connection, chain, fetched, step)
-        elif site in topics:
-            for chain in _chains(connection, site):
+            else:
                 _fetch_parted(record, connection, site, chain, topics[site], fetched)
         with record.noting() as notes:
-            notes.keep_version(site, version)
-        step("fetching", number, len(changed))
+            notes.keep_version(site, changed[site])
+        step("fetching", number, len(asked))
 
 
 def _chains(connection: Connection, site: str) -> list[_Chain]:
