@@ -32,6 +32,7 @@ CHECKLISTS = {
     "change": "connector and cable, retainer, no smell, no heat, no leak",
     "hold": "the reason of the hold is mended",
     "equipment": "as its plate says",
+    "serial": "stamped serial compared with the label: it is this battery",
     "other": "",
 }
 WASH_CAUTION = (

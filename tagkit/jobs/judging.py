@@ -29,10 +29,18 @@ from tagkit.jobs.care_notices import (
     thirst_notices,
 )
 from tagkit.jobs.judging_cells import cells_judged
+from tagkit.jobs.other_cells import (
+    OTHER_CELLS,
+    odd_round,
+    other_cells_flag,
+    partner_of,
+    points_of,
+    settled_at,
+)
 from tagkit.jobs.readiness import readiness_facts
 from tagkit.jobs.site import Site
-from tagkit.jobs.telling import ACT, DUES, STOP, Telling, telling
-from tagkit.record.outlook import Notice, Outlook, OutlookTables
+from tagkit.jobs.telling import ACT, DUES, RANK, STOP, Telling, telling
+from tagkit.record.outlook import NO_CELL, Notice, Outlook, OutlookTables
 from tagkit.record.record import LONGEST_HOLD
 from tagkit.record.state import AssetState
 from tagkit.rules.readiness import readiness
@@ -44,7 +52,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "4"
+JUDGING = "5"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -121,6 +129,7 @@ def _battery(
     waterings = waterings_of(state, facts.capacity_ah)
     drinks = recent_thirst(waterings, facts.cells, facts.capacity_ah)
     sisters = f"{facts.chemistry} {facts.volts} {facts.capacity_ah}" if facts.watered else None
+    cells = _whose_cells(site, state, cells, kept, sisters, tables)
     notices = [
         *any_notices(state),
         *standing_notices(state, settings, standing),
@@ -135,6 +144,33 @@ def _battery(
         sisters, drinks.litres_a_day, {"cells": cells},
     )  # fmt: skip
     return row, notices
+
+
+def _whose_cells(
+    site: Site, state: AssetState, cells: dict[str, Any], kept: dict[str, Any],
+    sisters: str | None, tables: OutlookTables,
+) -> dict[str, Any]:  # fmt: skip
+    """Where the cells are another battery's: whose. The other one is judged again, so that both
+    name each other whichever of them was read first."""
+    odd = cells.get("odd")
+    if odd is None:
+        return cells
+    before = (kept.get("cells") or {}).get("odd") or {}
+    partner = before.get("with") if before.get("at") == odd["at"] else None
+    told = odd_round(points_of(site, state), settled_at(state))
+    if partner is None and sisters is not None and told is not None:
+        partner = partner_of(site, state.tag, told, sisters, tables)
+        if partner is not None:
+            row = tables.row(partner)
+            theirs = (row.content.get("cells") or {}).get("odd") if row else None
+            if theirs and not theirs.get("with"):
+                tables.judge_again(partner)
+    notices = [one for one in cells["notices"] if one[0] != OTHER_CELLS]
+    if partner is not None or (told is not None and told.clear):
+        flag = other_cells_flag(datetime.fromisoformat(odd["at"]), partner)
+        at = time_text(when(state.rounds[-1][0]))
+        notices.append([flag.code, at, RANK[flag.severity], flag.sentence, NO_CELL])
+    return {**cells, "odd": {**odd, "with": partner}, "notices": notices}
 
 
 def standing_of(state: AssetState, settings: Settings) -> tuple[str, str | None]:

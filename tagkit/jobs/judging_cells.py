@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from tagkit.jobs.care_facts import BatteryFacts, Round, baselines, rounds_of, time_text
+from tagkit.jobs.other_cells import odd_round, settled_at
 from tagkit.jobs.site import Site
 from tagkit.jobs.telling import RANK
 from tagkit.record.outlook import NO_CELL
 from tagkit.record.state import AssetState
 from tagkit.rules.failing import failing_cells
 from tagkit.rules.flags import Flag
-from tagkit.rules.identity import same_cells
-from tagkit.rules.trend import CellTrend, battery_trends
+from tagkit.rules.trend import CellTrend, RoundPoint, battery_trends
 from tagkit.settings import Settings
 
 
@@ -23,7 +24,7 @@ def cells_judged(
 ) -> dict[str, Any]:
     """What the last rounds say; worked out once for each newest round."""
     key = f"{state.rounds[-1][1] if state.rounds else ''} {state.done.get('equalize', '')} " \
-          f"{state.new_cells} {state.rounds[:1]} {facts.scale} {under}"  # fmt: skip
+          f"{state.new_cells} {state.rounds[:1]} {facts.scale} {settled_at(state)} {under}"  # fmt: skip
     key = hashlib.sha256(key.encode()).hexdigest()[:16]
     before = kept.get("cells")
     if before and before["key"] == key:
@@ -36,11 +37,10 @@ def cells_judged(
         return found
     last = rounds[-1]
     judgement = last.judgement
-    flags = [
-        *judgement.flags,
-        *other_cells(rounds),
-        *failing_flags(rounds, state, facts, site.settings),
-    ]
+    odd = odd_round(points_of(rounds), settled_at(state))
+    if odd is not None:
+        found["odd"] = {"at": odd.now.at.isoformat(), "odds": round(odd.odds, 2)}
+    flags = [*judgement.flags, *failing_flags(rounds, state, facts, site.settings)]
     worst: dict[tuple[str, int], Flag] = {}
     for flag in flags:
         worst.setdefault((flag.code, flag.cell or NO_CELL), flag)
@@ -55,42 +55,38 @@ def cells_judged(
     return found
 
 
-_CLEAR = 4.6  # odds of 100 : 1, as a natural logarithm
-_LOOKED_AT = 3
-
-
-def other_cells(rounds: Sequence[Round]) -> Iterator[Flag]:
-    """Whether one of the last rounds does not go with those before it: labels may be swapped.
-
-    It stays told for some rounds, because those after it look like their new neighbours.
-    """
-    points = [point for one in rounds if (point := one.point) is not None]
-    for place in range(max(1, len(points) - _LOOKED_AT), len(points)):
-        odds = same_cells(points[:place], points[place]).odds
-        if odds is not None and odds < -_CLEAR:
-            yield Flag(
-                "cells of another battery",
-                f"the cells read on {points[place].at:%Y-%m-%d} do not go with the rounds before: "
-                "is it the battery whose number it carries? Compare the stamped serial",
-                "act",
-            )
-            return
-
-
 _SUSPECT = ("suspect cell", "failing cell", "reversed cell", "low voltage")
 
 
 def cell_trends(
-    rounds: list[Round], state: AssetState, facts: BatteryFacts, settings: Settings
+    rounds: Sequence[Round], state: AssetState, facts: BatteryFacts, settings: Settings
 ) -> tuple[CellTrend, ...]:
     """The trend of each cell over the comparable rounds since its last repair."""
-    points = [point for one in rounds if (point := one.point) is not None]
-    return battery_trends(points, settings.cells, baselines(state, facts.cells))
+    points = points_of(rounds)
+    return battery_trends(points, settings.cells, _since(points, state, facts))
 
 
 def failing_flags(
     rounds: Sequence[Round], state: AssetState, facts: BatteryFacts, settings: Settings
 ) -> tuple[Flag, ...]:
     """Cells on their way out, over the comparable rounds since their last repair."""
-    points = [point for one in rounds if (point := one.point) is not None]
-    return failing_cells(points, settings.cells, baselines(state, facts.cells))
+    points = points_of(rounds)
+    return failing_cells(points, settings.cells, _since(points, state, facts))
+
+
+def points_of(rounds: Sequence[Round]) -> list[RoundPoint]:
+    """The rounds that can be compared with each other."""
+    return [point for one in rounds if (point := one.point) is not None]
+
+
+def _since(
+    points: Sequence[RoundPoint], state: AssetState, facts: BatteryFacts
+) -> dict[int, datetime]:
+    """From when on each cell is looked at: its last repair, and where the cells are another
+    battery's, the first round that shows it (no cell fell then: it is another one)."""
+    since = baselines(state, facts.cells)
+    odd = odd_round(points, settled_at(state))
+    if odd is not None and odd.clear:
+        at = odd.now.at
+        since |= {cell: max(at, since.get(cell, at)) for cell in range(1, (facts.cells or 0) + 1)}
+    return since

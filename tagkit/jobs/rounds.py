@@ -6,7 +6,7 @@ then taken; nothing that can be true is refused.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -26,7 +26,8 @@ from tagkit.jobs.care_facts import (
 )
 from tagkit.jobs.cell_layout import cell_rows
 from tagkit.jobs.judging import catch_up
-from tagkit.jobs.judging_cells import cell_trends, failing_flags, other_cells
+from tagkit.jobs.judging_cells import cell_trends, failing_flags, points_of
+from tagkit.jobs.other_cells import odd_round, other_cells_flag, settled_at
 from tagkit.jobs.site import Site
 from tagkit.record.bodies import completed
 from tagkit.record.care_bodies import EXTENTS, VOLTAGE_TAKEN
@@ -228,12 +229,24 @@ def round_told(site: Site, battery: str, event: Event) -> RoundTaken:
         flags += failing_flags([*before, mine], state, facts, site.settings)
     if freezing.flag:
         flags.append(freezing.flag)
-    flags += other_cells([*before, mine]) if full else ()
+    if full:
+        flags += _other_cells(site, state, [*before, mine])
     rows = cell_rows(_layout(state), facts.cells or len(mine.readings))
     return RoundTaken(
         event, state.tag, mine, trends, by_gravity(flags), freezing, likeness,
         tuple(tuple(row) for row in rows),
     )  # fmt: skip
+
+
+def _other_cells(site: Site, state: AssetState, rounds: Sequence[Round]) -> Iterator[Flag]:
+    """Whether they are another battery's cells, and whose by all that is on record now."""
+    odd = odd_round(points_of(rounds), settled_at(state))
+    row = site.record.outlook().row(state.tag)
+    kept = ((row.content.get("cells") or {}).get("odd") if row else None) or {}
+    if odd is not None:
+        partner = kept.get("with") if kept.get("at") == odd.now.at.isoformat() else None
+        if odd.clear or partner is not None:
+            yield other_cells_flag(odd.now.at, partner)
 
 
 def last_round(site: Site, battery: str) -> RoundTaken | None:

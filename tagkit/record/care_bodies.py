@@ -21,8 +21,9 @@ REPAIRS = (
     "cell replaced", "cell jumpered", "connectors", "cables", "acid adjusted", "reweighed",
     "other",
 )  # fmt: skip
-INSPECTIONS = ("arrival", "periodic", "change", "hold", "equipment", "other", "report")
-"""A report is what anyone noticed: it leaves something to do and counts as no inspection."""
+INSPECTIONS = ("arrival", "periodic", "change", "hold", "equipment", "serial", "other", "report")
+"""A report is what anyone noticed: it leaves something to do and counts as no inspection. Serial:
+the stamped serial was compared with the label, nothing else was looked at."""
 INCIDENTS = ("spill", "first aid", "near miss", "arc", "dropped battery", "fire", "other")
 PROCEDURES = ("change by lifting", "change by rollers", "charging", "watering", "spill")
 LARGEST_CELL = 80

@@ -204,7 +204,9 @@ def _inspected(state: AssetState, event: Event, moment: str) -> None:
     if state.tag not in event.tags:
         return
     body = event.body
-    reported = body["sort"] == "report"
+    if body["sort"] == "serial" and body["passed"] is not False:
+        done(state, "serial", moment)
+    reported = body["sort"] in ("report", "serial")
     if not reported:
         done(state, "check" if state.kind != "B" else "inspection", moment)
     if not reported and newer(state.inspection, moment):

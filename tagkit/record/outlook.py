@@ -161,6 +161,20 @@ class OutlookTables:
             ).fetchall()
         )
 
+    def odd_ones(self, sisters: str, most: int) -> list[str]:
+        """Batteries of one kind with a round that does not go with those before, oddest first."""
+        rows = self._connection.execute(
+            "SELECT tag FROM outlook WHERE sisters = ? "
+            "AND json_extract(content, '$.cells.odd.odds') IS NOT NULL "
+            "ORDER BY json_extract(content, '$.cells.odd.odds'), tag LIMIT ?",
+            (sisters, most),
+        ).fetchall()
+        return [tag for (tag,) in rows]
+
+    def judge_again(self, tag: str) -> None:
+        """One asset is to be judged again: what is said of another concerns it."""
+        self._connection.execute("INSERT OR IGNORE INTO unjudged VALUES (?)", (tag,))
+
     def notices(self, until: str, rank: int, most: int) -> list[Notice]:
         """What is to be told by ``until`` of one rank, the oldest first."""
         rows = self._connection.execute(

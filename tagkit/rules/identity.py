@@ -25,7 +25,8 @@ FEWEST_ROUNDS = 3
 FEWEST_CELLS = 6
 _LEAST_SIGMA = 0.0015  # what a good hydrometer and a careful reader reach
 _MOST_FOR_A_CELL = 3.0  # natural logarithm of odds
-_CLEAR = 4.6  # odds of 100 : 1
+CLEAR = 4.6
+"""Odds of 100 : 1, as a natural logarithm."""
 _LEFT_OUT = 2  # cells at the end of a round that may have been left out
 
 
@@ -95,7 +96,7 @@ def swapped_with(
             continue
         own = [same_cells(before[tag], now[tag]).odds for tag in (one, other)]
         odds = sum(value or 0.0 for value in across) - sum(value or 0.0 for value in own)
-        if odds >= 2 * _CLEAR:
+        if odds >= 2 * CLEAR:
             found.append(Swap(one, other, odds, _flag(one, other)))
     return tuple(sorted(found, key=lambda swap: -swap.odds))
 
