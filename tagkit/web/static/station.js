@@ -86,7 +86,11 @@ screen.addEventListener("click", (event) => {
   if (key) press(Number(key.dataset.offer));
 });
 document.querySelectorAll("[data-do]").forEach((key) => {
-  key.addEventListener("click", () => line.say({ do: key.dataset.do }));
+  key.addEventListener("click", (event) => {
+    line.say({ do: key.dataset.do });
+    // Pressed by a finger it keeps no focus: the next Enter is the large button's, not this one's again.
+    if (event.detail) key.blur();
+  });
 });
 document.getElementById("typing").addEventListener("submit", (event) => {
   event.preventDefault();

@@ -12,7 +12,7 @@ export class Keys {
 
   down(event) {
     if (event.ctrlKey || event.altKey || event.metaKey) return;
-    const now = performance.now();
+    const now = event.timeStamp; // when the key went down, not when a busy page came to it
     const fast = now - this.at <= FAST;
     if (event.key.length === 1) {
       if (event.repeat) return;
@@ -44,7 +44,8 @@ export class Keys {
     this.next();
   }
 
-  // Keys that go nowhere begin the number in the field, once it is clear that no scanner types.
+  // Keys that go nowhere begin the number in the field, once it is clear that no scanner types;
+  // what a scanner typed without an Enter at its end stands there too, for a person to send.
   catchTyping(event) {
     const focused = document.activeElement;
     if (focused && focused.matches("input, select, textarea")) return;
@@ -54,7 +55,7 @@ export class Keys {
     clearTimeout(this.later);
     const begun = this.burst;
     this.later = setTimeout(() => {
-      if (!begun || this.burst !== begun || begun.length >= SHORTEST) return;
+      if (!begun || this.burst !== begun) return;
       this.typing.value += begun;
       this.typing.focus();
       this.burst = "";
