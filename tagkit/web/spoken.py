@@ -65,7 +65,7 @@ class Spoken:
             else re.escape(part)
             for i, part in enumerate(filled)
         )
-        weight = sum(map(len, words))
+        weight = sum(map(len, words)) + (_WEAKEST if "“" in english else 0)
         pattern = _Pattern(weight, re.compile(written, re.DOTALL), said, english[0] == "{")
         self._by_word.setdefault(max(words, key=len), []).append(pattern)
 
@@ -134,7 +134,7 @@ class Spoken:
         if len(sentences) > 1:
             return " ".join(self._part(one, depth + 1) for one in sentences)
         head, colon, rest = text.partition(": ")
-        heading = self._whole(head, depth) if colon else None
+        heading = self._part(head, depth + 1) if colon and self._known(head, depth) else None
         if heading is not None and (";" not in rest or self._whole(rest, depth) is not None):
             return f"{heading}: {self._part(rest, depth + 1)}"
         for joint in ("; ", " · "):

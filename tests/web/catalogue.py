@@ -13,11 +13,11 @@ import ast
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
-from babel.messages.pofile import read_po
 from tagkit.assets.fields import fields_of
 from tagkit.assets.kinds import PLATES
 from tagkit.assets.stated import Source
@@ -36,6 +36,7 @@ from tagkit.record.care_bodies import (
 )
 from tagkit.rules.flags import SEVERITIES
 from tagkit.station.words import ENGLISH
+from tagkit.web.language import catalogue
 from tagkit.web.views import dues, states
 from tagkit.web.views.care_acts import ACTS
 
@@ -124,18 +125,18 @@ class Sentence:
     source: str = ""
 
 
-def sentences() -> list[Sentence]:
+@cache
+def sentences() -> tuple[Sentence, ...]:
     """All of them, each once."""
     found: dict[tuple[str, str], Sentence] = {}
     for one in (*_on_pages(), *_in_tables(), *_made()):
         found.setdefault((one.context, one.text), one)
-    return list(found.values())
+    return tuple(found.values())
 
 
 def spanish() -> Catalog:
-    """The Spanish catalogue as it is on disk."""
-    with SPANISH.open("rb") as file:
-        return read_po(file, locale="es")
+    """The Spanish catalogue, as the app reads it."""
+    return catalogue("es")
 
 
 def lacking(catalogue: Catalog) -> list[Sentence]:

@@ -9,6 +9,7 @@ import pytest
 from fastapi.testclient import TestClient
 from known_browsers import known_browser
 from station_room import BatteryRoom, station_room  # type: ignore[import-not-found]
+from tagkit.web.access.pins import choose_pin
 from tagkit.web.app import create_app
 from tagkit.web.options import ServeOptions
 
@@ -263,3 +264,23 @@ def test_a_supervisor_authorises_people_and_nobody_else_does(
     lead.post("/shift/open", data={"who": "KM"})
     assert lead.get("/people").status_code == 403
     assert lead.post("/people", data=given).status_code == 403
+
+
+def test_a_supervisor_lifts_a_hold_only_after_the_pin(lead: TestClient, room: BatteryRoom) -> None:
+    tag = room["F1"]
+    lead.post(f"/care/{tag}/inspect", data={"sort": "periodic", "findings": "leaks",
+                                            "hold": "safety"})  # fmt: skip
+    choose_pin(lead.app.state.access, "TS", "482913", 0.0)  # type: ignore[attr-defined]
+    lead.post("/shift/open", data={"who": "TS"})
+    answer = lead.post(f"/care/{tag}/inspect", data={"sort": "hold", "lift": "yes"})
+    assert "PIN" in answer.text
+    assert room.state("F1").held
+
+
+@pytest.mark.parametrize("gauge", ["nan", "inf", "-5", "140"])
+def test_a_gauge_that_can_not_be_is_refused_with_a_sentence(
+    lead: TestClient, room: BatteryRoom, gauge: str
+) -> None:
+    form = {"charger": room["C2"], "gauge": gauge}
+    assert lead.post(f"/care/{room['LIGHT']}/charge", data=form).status_code == 422
+    assert room.place("LIGHT") != "C2"

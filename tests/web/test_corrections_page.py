@@ -8,6 +8,7 @@ import pytest
 from lookup_room import Pages
 from tagkit.jobs.hold import hold
 from tagkit.record.envelope import Event
+from tagkit.web.access.pins import choose_pin
 
 
 def entry(pages: Pages, name: str, kind: str) -> Event:
@@ -184,3 +185,14 @@ def test_entries_that_are_none_are_not_found(pages: Pages) -> None:
         answer = pages.get("/corrections/void", params={"entry": identity})
         assert answer.status_code == 404
         assert "<script>" not in answer.text.replace("<script src", "")
+
+
+def test_a_supervisor_cancels_a_hold_only_after_the_pin(pages: Pages) -> None:
+    with pages.room.open() as site:
+        hold(site, pages["B1"], "squeaks", safety=False, by="KM", station="desk")
+    held = entry(pages, "B1", "held")
+    choose_pin(pages.client.app.state.access, "SW", "482913", 0.0)
+    pages.shift("SW")
+    answer = pages.post("/corrections/void", {"entry": held.id, "reason": "it was another one"})
+    assert answer.status_code == 400 and "PIN" in answer.text
+    assert pages.room.state("B1").held

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
+from tagkit.jobs.draft import draft_named, mend
 from tagkit.jobs.people import authorise
 from tagkit.jobs.site import open_site
 from tagkit.record.state import AssetState
@@ -261,3 +263,25 @@ def test_a_template_can_be_looked_at_before_printing(technician: TestClient) -> 
     look = technician.get("/labels/looks/battery-side.png")
     assert look.content.startswith(b"\x89PNG")
     assert technician.get("/labels/looks/..%2fx.png").status_code == 404
+
+
+def test_two_who_mend_at_once_do_not_undo_each_others_work(
+    technician: TestClient, site_folder: Path
+) -> None:
+    rows = "".join(f"N{number},48,much,vented lead-acid,775\n" for number in range(8))
+    address = send(technician, SHEET.splitlines()[0] + "\n" + rows)
+
+    def mend_row(row: int) -> None:
+        with open_site(site_folder) as site:
+            draft = draft_named(site, address.rpartition("/")[2])
+            mend(site, draft, row, {2: "1120 kg"})
+
+    with ThreadPoolExecutor(8) as people:
+        list(people.map(mend_row, range(2, 10)))
+    assert "8 rows are good" in technician.get(address).text
+
+
+@pytest.mark.parametrize("name", ["cell-²", "cell-" + "9" * 5000, "cell--1"])
+def test_a_field_that_is_no_cell_is_passed_over(technician: TestClient, name: str) -> None:
+    address = send(technician)
+    assert technician.post(f"{address}/rows/3", data={name: "1120 kg"}).status_code == 200
