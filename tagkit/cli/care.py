@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from tagkit.cli.hold_cards import (
+    CardFile,
+    NoCard,
+    check_card_options,
+    end_with_card,
+    print_hold_card,
+    say_card,
+)
 from tagkit.cli.options import (
     HERE,
     AsJson,
@@ -16,7 +23,6 @@ from tagkit.cli.options import (
     SiteDir,
     Station,
     entry,
-    free_to_write,
     open_site,
 )
 from tagkit.cli.show import clock_time, json_out, line, table
@@ -27,11 +33,6 @@ Settles = Annotated[
     list[str] | None,
     typer.Option("--settles", metavar="ID", help="To-dos that this does; “all” for all."),
 ]
-Card = Annotated[
-    Path | None,
-    typer.Option("--card", metavar="FILE", help="Where it ends in a hold: print its card there."),
-]
-
 tests = typer.Typer(
     help="Test a battery: its capacity, or leakage from case to post.",
     no_args_is_help=True,
@@ -88,7 +89,8 @@ def capacity(
 def leakage(
     battery: Battery,
     ohm: Annotated[str, typer.Option("--ohm", help="The smaller one, case to either post.")],
-    card: Card = None,
+    card: CardFile = None,
+    no_card: NoCard = False,
     force: Force = False,
     by: By = None,
     at: At = None,
@@ -102,13 +104,14 @@ def leakage(
     """
     from tagkit.jobs.testing import LEAKAGE_CAUTION, leakage_test
 
-    if card:
-        free_to_write(card, force)
     with open_site(site) as opened:
+        check_card_options(opened, card, no_card, force)
         done = leakage_test(opened, battery, ohm, **entry(opened, by, station, at))
-        printed = _print_card(opened, done.battery, card) if done.held else None
+        held = done.battery if done.held else None
+        printed = print_hold_card(opened, held, card, no_card, as_json)
     if as_json:
-        json_out({**done.to_json(), "card": printed})
+        json_out({**done.to_json(), "card": printed.to_json() if printed else None})
+        end_with_card(printed, card is not None)
         return
     required = done.result.required_ohm
     if done.result.passes is None:
@@ -118,8 +121,10 @@ def leakage(
     elif done.result.flag:
         line(f"! {done.result.flag.sentence}", style="bold")
     if done.held:
-        line(f"{done.battery} is held for safety.{_card_words(printed)}", style="bold")
+        line(f"{done.battery} is held for safety.", style="bold")
+    say_card(bool(done.held), printed)
     line(LEAKAGE_CAUTION)
+    end_with_card(printed, card is not None)
 
 
 def repair(
@@ -182,7 +187,8 @@ def repair(
 def inspect(
     tag: Number,
     sort: Annotated[
-        str, typer.Option("--sort", help="arrival, periodic, change, hold, equipment or other.")
+        str, typer.Option("--sort", help="arrival, periodic, change, hold, equipment, serial (the "
+                     "stamped serial was compared with the label) or other.")
     ] = "periodic",
     finding: Annotated[
         list[str] | None, typer.Option("--finding", help="What was found; may be repeated.")
@@ -201,7 +207,8 @@ def inspect(
         bool, typer.Option("--passed", help="It passed, for all that was found.")
     ] = False,
     settles: Settles = None,
-    card: Card = None,
+    card: CardFile = None,
+    no_card: NoCard = False,
     force: Force = False,
     by: By = None,
     at: At = None,
@@ -216,9 +223,8 @@ def inspect(
     """
     from tagkit.jobs.inspecting import inspect as log_inspected
 
-    if card:
-        free_to_write(card, force)
     with open_site(site) as opened:
+        check_card_options(opened, card, no_card, force)
         done = log_inspected(
             opened,
             tag,
@@ -231,18 +237,22 @@ def inspect(
             passed=False if failed else True if passed else None,
             **entry(opened, by, station, at),
         )
-        printed = _print_card(opened, done.asset, card) if done.held else None
+        held = done.asset if done.held else None
+        printed = print_hold_card(opened, held, card, no_card, as_json)
     if as_json:
-        json_out({**done.to_json(), "card": printed})
+        json_out({**done.to_json(), "card": printed.to_json() if printed else None})
+        end_with_card(printed, card is not None)
         return
     verdict = "passed" if done.event.body["passed"] else "did not pass"
     line(f"{done.asset} is inspected and {verdict}.", style="bold")
     for words in done.todos:
         line(f"  to do: {words}")
     if done.held:
-        line(f"{done.asset} is held.{_card_words(printed)}", style="bold")
+        line(f"{done.asset} is held.", style="bold")
+    say_card(bool(done.held), printed)
     if done.lifted:
         line(f"{done.asset} is released.")
+    end_with_card(printed, card is not None)
 
 
 def check(
@@ -337,17 +347,3 @@ def clean(
     line(f"{event.tags[0]} is washed.")
     line(WASH_CAUTION)
 
-
-def _print_card(site: object, tag: str, card: Path | None) -> str | None:
-    """The out-of-service card of what was just held."""
-    if card is None:
-        return None
-    from tagkit.jobs.cards import print_out_of_service
-
-    return str(print_out_of_service(site, tag, card).file)  # type: ignore[arg-type]
-
-
-def _card_words(printed: str | None) -> str:
-    if printed:
-        return f" Its card is in {printed}: tie it where everyone sees it, and keep it apart."
-    return " Print its card with “tagkit out-of-service TAG --out FILE”, and keep it apart."

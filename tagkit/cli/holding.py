@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from tagkit.cli.hold_cards import (
+    CardFile,
+    NoCard,
+    check_card_options,
+    end_with_card,
+    print_hold_card,
+    say_card,
+)
 from tagkit.cli.options import (
     HERE,
     AsJson,
@@ -16,12 +23,10 @@ from tagkit.cli.options import (
     SiteDir,
     Station,
     entry,
-    free_to_write,
     open_site,
 )
-from tagkit.cli.progress import progress
-from tagkit.cli.show import json_out, line, problem
-from tagkit.errors import TagkitError, WrongInput
+from tagkit.cli.show import json_out, line
+from tagkit.errors import WrongInput
 
 Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]
@@ -35,11 +40,8 @@ def hold(
         typer.Option("--safety", help="Leak, cracked case, bare cable, reversed cell: only an "
                      "inspection lifts it."),
     ] = False,
-    card: Annotated[
-        Path | None,
-        typer.Option("--card", metavar="FILE", help="Print its out-of-service card as well: "
-                     ".pdf, .svg or .png."),
-    ] = None,
+    card: CardFile = None,
+    no_card: NoCard = False,
     template: Annotated[
         str | None,
         typer.Option("--template", metavar="NAME", help="The card's template; default by the "
@@ -52,16 +54,16 @@ def hold(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
-    """Hold a battery, truck, charger or lifting gear out of use."""
-    from tagkit.jobs.cards import check_card, print_out_of_service
+    """Hold a battery, truck, charger or lifting gear out of use; its card is printed with it.
+
+    Example: tagkit hold B-QM-00417-D --reason "connector pin burnt" --by KM
+    """
     from tagkit.jobs.hold import hold as log_hold
 
     if template is not None and card is None:
         raise WrongInput("a template without a card", "Name the card's file with --card")
-    printed, trouble = None, None
     with open_site(site) as opened:
-        if card is not None:
-            check_card(opened, free_to_write(card, force), template)
+        check_card_options(opened, card, no_card, force, template)
         event = log_hold(
             opened,
             tag,
@@ -70,26 +72,17 @@ def hold(
             **entry(opened, by, station, at),
         )
         asset = event.body["asset"]
-        if card is not None:
-            try:
-                with progress(as_json) as step:
-                    printed = print_out_of_service(opened, asset, card, template, step)
-            except TagkitError as error:  # the hold stands whatever becomes of its card
-                trouble = error
+        printed = print_hold_card(opened, asset, card, no_card, as_json, template)
     if as_json:
         told = {"event": event.id, "asset": asset, "safety": safety}
-        json_out(told | ({"card": printed.to_json() if printed else None} if card else {}))
+        json_out({**told, "card": printed.to_json() if printed else None})
     else:
         line(f"{asset} is held: {event.body['reason']}.", style="bold")
-        where = f"its card ({printed.file})" if printed else "an out-of-service card"
-        line(f"Put {where} on it and keep it apart.")
+        say_card(True, printed)
         if safety:
             line("Only an inspection lifts this hold. "
                  "Follow the maker's instructions and local codes.")  # fmt: skip
-    if trouble is not None:
-        problem(f"{asset} is held, but its card was not printed: {trouble} Print it with "
-                f"“tagkit out-of-service {asset} --out FILE”")  # fmt: skip
-        raise typer.Exit(trouble.exit_code)
+    end_with_card(printed, card is not None)
 
 
 def release(
@@ -104,7 +97,10 @@ def release(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Lift holds, or let a battery that is not ready be used once. A supervisor does it."""
+    """Lift holds, or let a battery that is not ready be used once. A supervisor does it.
+
+    Example: tagkit release B-QM-00417-D --reason "contacts renewed" --by SW
+    """
     from tagkit.jobs.hold import release as log_release
 
     with open_site(site) as opened:

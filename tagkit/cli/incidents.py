@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tagkit.cli.hold_cards import NoCard, end_with_card, print_hold_card, say_card
 from tagkit.cli.options import HERE, AsJson, At, By, SiteDir, Station, entry, open_site
 from tagkit.cli.show import clock_time, json_out, line, table
+
+if TYPE_CHECKING:
+    from tagkit.jobs.incidents import Incident
 
 app = typer.Typer(
     help="Incidents: spill, first aid, near miss, arc, dropped battery.",
@@ -36,6 +40,7 @@ def report(
     hold: Annotated[
         bool, typer.Option("--hold", help="Hold the assets for safety until inspected.")
     ] = False,
+    no_card: NoCard = False,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -46,7 +51,7 @@ def report(
 
     Example: tagkit incident report spill --what "overfilled, 2 l on the floor" --tag B-QM-00417-D
     """
-    from tagkit.jobs.incidents import FIRST_AID, report_incident
+    from tagkit.jobs.incidents import report_incident
 
     with open_site(site) as opened:
         found = report_incident(
@@ -59,9 +64,24 @@ def report(
             hold=hold,
             **entry(opened, by, station, at),
         )
+        cards = [
+            card
+            for asset in (found.assets if hold else ())
+            if (card := print_hold_card(opened, asset, None, no_card, as_json))
+        ]
     if as_json:
-        json_out(found.to_json())
-        return
+        json_out({**found.to_json(), "cards": [card.to_json() for card in cards]})
+    else:
+        _say(found)
+        for card in cards:
+            say_card(True, card)
+    for card in cards:
+        end_with_card(card, asked_for=False)
+
+
+def _say(found: Incident) -> None:
+    from tagkit.jobs.incidents import FIRST_AID
+
     line(f"Recorded: {found.sort}.", style="bold")
     if words := FIRST_AID.get(found.sort):
         line(words)

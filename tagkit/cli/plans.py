@@ -64,8 +64,10 @@ def ventilation(
 @app.command("pool")
 def pool(
     shifts: Annotated[
-        str, typer.Option("--shifts", help="Hours of the day, like 6-14,14-22,22-30.")
-    ] = "6-14,14-22",
+        str | None,
+        typer.Option("--shifts", help="Hours of the day, like 6-14,14-22,22-30, worked by every "
+                     "truck every day; default: as the changes on record tell."),
+    ] = None,
     use: Annotated[
         float | None,
         typer.Option("--use", metavar="PCT", min=0.1, max=100, help="Of capacity in an hour of work; "
@@ -93,14 +95,14 @@ def pool(
 ) -> None:  # fmt: skip
     """Plays the pool through: waiting trucks, busiest hour, energy, peak, the least that serves.
 
-    Example: tagkit plan pool --shifts 6-14,14-22 --least --price 0.21
+    Examples: tagkit plan pool --least · tagkit plan pool --shifts 6-14,14-22 --least --price 0.21
     """
     from tagkit.jobs.pool_plan import plan_pool
 
     with open_site(site) as opened:
         found = plan_pool(
             opened,
-            shifts=_shifts(shifts),
+            shifts=_shifts(shifts) if shifts is not None else None,
             use_percent_per_hour=use,
             days=days,
             price_per_kwh=price,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tagkit.cli.hold_cards import NoCard, end_with_card, print_hold_card, say_card
 from tagkit.cli.options import (
     HERE,
     AsJson,
@@ -23,7 +24,9 @@ from tagkit.cli.show import clock_time, json_out, line
 from tagkit.errors import NotFound, WrongInput
 
 if TYPE_CHECKING:
+    from tagkit.jobs.hold_card import HoldCard
     from tagkit.jobs.rounds import RoundTaken
+    from tagkit.jobs.site import Site
     from tagkit.rules.cells import CellJudgement
 
 app = typer.Typer(
@@ -70,6 +73,7 @@ def enter(
     hydrometer: Hydrometer = None,
     keyed_by: KeyedBy = None,
     confirm: Confirm = "",
+    no_card: NoCard = False,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -98,7 +102,7 @@ def enter(
             confirmed=_numbers(confirm),
             **entry(opened, by, station, at),
         )
-        _say(found, as_json, opened.timezone())
+        _say_and_hold(opened, found, no_card, as_json)
 
 
 @app.command("import")
@@ -114,6 +118,7 @@ def import_sheet(
     hydrometer: Hydrometer = None,
     keyed_by: KeyedBy = None,
     confirm: Confirm = "",
+    no_card: NoCard = False,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -144,7 +149,7 @@ def import_sheet(
             confirmed=_numbers(confirm),
             **entered,
         )
-        _say(found, as_json, opened.timezone())
+        _say_and_hold(opened, found, no_card, as_json)
 
 
 @app.command("blank")
@@ -192,11 +197,18 @@ def _numbers(text: str) -> list[int]:
     return [int(word) for word in words]
 
 
-def _say(found: RoundTaken, as_json: bool, zone: Any) -> None:
+def _say_and_hold(site: Site, found: RoundTaken, no_card: bool, as_json: bool) -> None:
+    """A reversed cell has held the battery: its card comes with it."""
+    card = print_hold_card(site, found.battery if found.held else None, None, no_card, as_json)
+    _say(found, as_json, site.timezone(), card)
+    end_with_card(card, asked_for=False)
+
+
+def _say(found: RoundTaken, as_json: bool, zone: Any, card: HoldCard | None = None) -> None:
     from tagkit.jobs.rounds import CAUTION
 
     if as_json:
-        json_out(found.to_json())
+        json_out({**found.to_json(), "card": card.to_json() if card else None})
         return
     judged = found.round.judgement
     line(f"{found.battery}, {'pilot round' if found.round.extent == 'pilot' else 'round'} of "
@@ -231,8 +243,8 @@ def _say(found: RoundTaken, as_json: bool, zone: Any) -> None:
     if not found.flags:
         line("Nothing to flag.")
     if found.held:
-        line(f"{found.battery} is held for safety: put an out-of-service card on it, keep it apart.",
-             style="bold")  # fmt: skip
+        line(f"{found.battery} is held for safety.", style="bold")
+    say_card(bool(found.held), card)
     line(CAUTION)
 
 

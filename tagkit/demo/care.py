@@ -11,6 +11,8 @@ from tagkit.assets.room import Room
 from tagkit.demo.pool import Pool, PoolBattery
 
 ROUNDS_AT_ONCE = 4
+PILOTS_AT_ONCE = 6
+TESTED_FROM_YEARS = 3.0
 WATERINGS_A_DAY = 8
 CYCLES_BETWEEN_WATERINGS = 6.0
 
@@ -33,7 +35,12 @@ class Care:
             for item in room
         }
         self._cleaned = {
-            battery.tag: pool.start - timedelta(days=pool.random.uniform(0, 90))
+            battery.tag: pool.start - timedelta(days=pool.random.uniform(0, 80))
+            for battery in pool.batteries
+        }
+        self._piloted = {battery.tag: pool.start for battery in pool.batteries}
+        self._tested = {
+            battery.tag: pool.start - timedelta(days=pool.random.uniform(0, 330))
             for battery in pool.batteries
         }
         for battery in pool.batteries:
@@ -50,8 +57,13 @@ class Care:
             pool.at(midnight + timedelta(hours=12.75), self._rounds)
             pool.at(midnight + timedelta(hours=18), self._rounds)
             pool.at(midnight + timedelta(hours=15), self._watering)
+            pool.at(midnight + timedelta(hours=9.5), self._pilots)
+            pool.at(midnight + timedelta(hours=11.5), self._cleaning)
             pool.at(midnight + timedelta(hours=16.5), self._cleaning)
+            pool.at(midnight + timedelta(hours=19), self._pilots)
             pool.at(midnight + timedelta(hours=10), self._room_checks)
+        if midnight.weekday() == 5:
+            pool.at(midnight + timedelta(hours=9), self._capacity_tests)
         if midnight.weekday() in (1, 4):
             pool.at(midnight + timedelta(hours=7.5), self._walk)
 
@@ -66,9 +78,55 @@ class Care:
         for place, battery in enumerate(due[:ROUNDS_AT_ONCE]):
             self._read_cells(battery, now + timedelta(minutes=14 * place))
 
-    def _read_cells(self, battery: PoolBattery, now: datetime) -> None:
+    def _pilots(self, now: datetime) -> None:
+        """One cell of each, between two full rounds."""
+        due = [
+            battery
+            for battery in self._pool.batteries
+            if self._pool.ready(battery, now) and battery.cells.watered
+            and now - max(battery.last_round, self._piloted[battery.tag]) > timedelta(days=12.5)
+        ]  # fmt: skip
+        due.sort(key=lambda battery: self._piloted[battery.tag])
+        for place, battery in enumerate(due[:PILOTS_AT_ONCE]):
+            self._piloted[battery.tag] = now
+            self._read_cells(battery, now + timedelta(minutes=4 * place), pilot=True)
+
+    def _capacity_tests(self, now: datetime) -> None:
+        """On Saturdays one of the older batteries is discharged at its rate, then charged."""
+        pool = self._pool
+        due = [
+            battery
+            for battery in pool.batteries
+            if pool.ready(battery, now) and not battery.in_reserve
+            and _age(battery, now, pool.start) >= TESTED_FROM_YEARS
+            and now - self._tested[battery.tag] > timedelta(days=330)
+        ]  # fmt: skip
+        for battery in sorted(due, key=lambda one: self._tested[one.tag])[:2]:
+            self._tested[battery.tag] = now
+            battery.doing = "on test"
+            rate = battery.plate.capacity_rate.value if battery.plate.capacity_rate else 5
+            aged = 103 - 2.4 * _age(battery, now, pool.start) + pool.random.gauss(0, 1.2)
+            percent = round(min(102.0, aged))
+            ends = now + timedelta(hours=rate * percent / 100)
+            pool.at(ends, lambda at, one=battery, h=rate, p=percent: self._tested_to(one, h, p, at))  # type: ignore[misc]
+
+    def _tested_to(self, battery: PoolBattery, hours: int, percent: int, now: datetime) -> None:
+        pool, cells = self._pool, battery.cells
+        pool.say(now, "PV", "capacity_tested", (battery.tag,), {
+            "rate_hours": hours,
+            "current": {"value": f"{cells.capacity / hours:.0f}", "unit": "A"},
+            "minutes": round(60 * hours * percent / 100),
+            "cut_off": {"value": f"{1.7 * cells.count:.1f}", "unit": "V"},
+            "temperature": {"value": "30", "unit": "°C"},
+            "percent_of_rated": percent,
+            "life_over": percent < 80,
+        })  # fmt: skip
+        pool.discharged(battery, now)
+
+    def _read_cells(self, battery: PoolBattery, now: datetime, pilot: bool = False) -> None:
         pool, random = self._pool, self._pool.random
-        battery.last_round = now
+        if not pilot:
+            battery.last_round = now
         hours_rested = (now - battery.charged_at).total_seconds() / 3600
         warmth = 17 + (battery.warmth - 17) * 0.92**hours_rested
         cells = battery.cells
@@ -81,6 +139,8 @@ class Care:
             "voltage_unit": "V",
             "cells": cells.read(now, warmth, random),
         }
+        if pilot:
+            body |= {"extent": "pilot", "cells": body["cells"][:1]}
         by = "PV" if now.hour < 14 else "EH"
         pool.say(now, by, "cells_read", (battery.tag,), body, entered_after=random.randint(60, 600))
 
@@ -104,7 +164,7 @@ class Care:
         due = [
             battery
             for battery in pool.batteries
-            if pool.ready(battery, now) and now - self._cleaned[battery.tag] > timedelta(days=90)
+            if pool.ready(battery, now) and now - self._cleaned[battery.tag] > timedelta(days=82)
         ]
         for place, battery in enumerate(due[:2]):
             self._cleaned[battery.tag] = now
@@ -136,6 +196,10 @@ class Care:
         place = pool.place_of(battery)
         tags = (battery.tag,) if place["kind"] == "stand" else (battery.tag, place["name"])
         pool.say(now, "SW", "seen_at", tags, {"battery": battery.tag, "place": place})
+
+
+def _age(battery: PoolBattery, now: datetime, start: datetime) -> float:
+    return battery.age_years + (now - start).days / 365.25
 
 
 def _every(item: Equipment) -> int:

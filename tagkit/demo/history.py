@@ -34,8 +34,11 @@ from tagkit.settings import FitSettings
 
 SEED = 417
 DAYS = 365
-# Mean share of the capacity a truck uses in a shift, by its voltage.
-_NEEDS = {24: 0.40, 36: 0.46, 48: 0.38, 80: 0.38}
+# Mean share of the capacity a truck uses in a shift, by its voltage: two shifts on a battery. With
+# more, the batteries at hand would not be charged and rested again in time (8 h + 8 h).
+_NEEDS = {24: 0.33, 36: 0.32, 48: 0.32, 80: 0.29}
+_NEED_OF_LIGHT_ONES = 0.07  # small pallet trucks, used now and then
+_LIGHT_KG = 300.0
 
 
 class DemoClock:
@@ -203,7 +206,9 @@ def _truck(
     free = [battery for battery in fits if not any(battery is other for other in taken)]
     if not free:
         raise WrongInput(f"no battery of the fleet is left for truck {tag}", "Check the sheets")
-    need = _NEEDS.get(round(_volts(plate)), 0.45) + random.uniform(-0.05, 0.05)
+    light = plate.weight_max is not None and plate.weight_max.value.base() < _LIGHT_KG
+    need = _NEED_OF_LIGHT_ONES if light else _NEEDS.get(round(_volts(plate)), 0.35)
+    need += random.uniform(-0.03, 0.03)
     return PoolTruck(
         tag, plate, fits, free[0], need, random.uniform(3000, 14000),
         in_the_cold=round(_volts(plate)) == 36, verdicts=verdicts,

@@ -175,10 +175,19 @@ class Pool:
             minutes = self.random.uniform(5, 55)
             self.at(now + timedelta(minutes=minutes), lambda at: self._start(battery, bay, at))
 
+    def discharged(self, battery: PoolBattery, now: datetime) -> None:
+        """It was discharged in a test, outside a truck, and is charged again."""
+        battery.charge, battery.doing = 0.05, "waiting"
+        bay = battery.bay or self._free_bay(battery, now)
+        if bay is not None:
+            bay.battery, battery.bay = battery, bay
+            later = now + timedelta(minutes=self.random.uniform(5, 20))
+            self.at(later, lambda at: self._start(battery, bay, at))
+
     # A shift of one truck
 
     def _shift(self, truck: PoolTruck, now: datetime, waited: int = 0) -> None:
-        need = min(0.75, max(0.15, self.random.gauss(truck.need, 0.1)))
+        need = min(0.75, max(0.05, self.random.gauss(truck.need, 0.2 * truck.need)))
         if truck.battery.charge - need < DISCHARGED and not self._change(truck, now):
             if waited < 3:
                 later = now + timedelta(minutes=self.random.uniform(40, 70))
@@ -279,12 +288,12 @@ class Pool:
                  {"battery": battery.tag, "place": self.stand})  # fmt: skip
 
     def _start(self, battery: PoolBattery, bay: PoolCharger, now: datetime) -> None:
+        # Weekly, at weekends if it can be: then nobody waits for the battery.
+        since = now - battery.equalized_at
         weekend = now.weekday() >= 5
-        equalize = (
-            weekend
-            and battery.cells.watered
-            and now - battery.equalized_at > timedelta(days=6)
-            and self.random.random() < 0.8
+        equalize = battery.cells.watered and (
+            (weekend and since > timedelta(days=4) and self.random.random() < 0.9)
+            or (since > timedelta(days=6.5) and self.random.random() < 0.55)
         )
         discharged = 1 - battery.charge
         slower = 1 + 0.03 * battery.age_years

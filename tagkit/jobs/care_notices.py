@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
@@ -157,12 +157,15 @@ def due_notices(
     water = watering_due(
         waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah, settings.water
     )
+    new_since = when(state.registered_at) if state.registered_at and not state.as_stamped else None
     asked = equalize_due(
-        facts.chemistry, done.get("equalize"), _cycles_since(state), balance, settings.schedule, now
-    )
+        facts.chemistry, done.get("equalize", new_since), _cycles_since(state), balance,
+        settings.schedule, now,
+    )  # fmt: skip
     for due in battery_dues(
         state.tag, facts.chemistry, done, settings.schedule, now,
-        water_at=water.at if facts.watered else None,
+        water_at=water.at if facts.watered else None, new_since=new_since,
+        in_service=first_day(facts.in_service_on),
     ):  # fmt: skip
         if due.what == "equalize" and asked.due:
             continue
@@ -190,6 +193,16 @@ _WORDS = {
     "leakage": "case leakage test",
     "capacity test": "capacity test",
 }
+
+
+def first_day(stated: str | None) -> datetime | None:
+    """The first moment of a stated year, month or day (ISO 8601), UTC; None when unknown."""
+    if not stated:
+        return None
+    try:
+        return datetime.fromisoformat(f"{stated}{'-01-01'[3 * (len(stated) > 4):]}"[:10] + "T00:00Z")
+    except ValueError:
+        return None
 
 
 def _cycles_since(state: AssetState) -> float | None:

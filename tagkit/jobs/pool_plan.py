@@ -1,8 +1,9 @@
 """The pool of batteries played through with the fleet of the record.
 
 Trucks of one voltage and weight window form a group, and the batteries that fit it are its kind;
-a battery that fits several is counted where batteries are scarcest. What the record does not say
-(shifts, use in an hour) is taken as given and named.
+groups that the same batteries fit share them, and a battery that fits several kinds is counted
+where batteries are scarcest. Shifts and use in an hour are those of the record where it tells
+them (tagkit.jobs.work_pattern); what was taken as given is named.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.care_facts import battery_facts, plain
 from tagkit.jobs.site import Site
+from tagkit.jobs.work_pattern import WorkPattern, work_pattern
 from tagkit.record.state import AssetState
 from tagkit.rules.pool import batteries_per_truck
 from tagkit.rules.pool_simulation import (
@@ -30,6 +32,10 @@ from tagkit.rules.pool_simulation import (
 )
 
 SHIFTS = ((6.0, 14.0), (14.0, 22.0))
+"""Where neither the record nor the person says."""
+
+USE_PERCENT_PER_HOUR = 8.0
+FEWEST_USES = 10
 
 
 @dataclass(frozen=True)
@@ -84,7 +90,7 @@ class PoolPlanned:
 def plan_pool(
     site: Site,
     *,
-    shifts: Sequence[tuple[float, float]] = SHIFTS,
+    shifts: Sequence[tuple[float, float]] | None = None,
     use_percent_per_hour: float | None = None,
     days: int = 30,
     price_per_kwh: float | None = None,
@@ -94,7 +100,10 @@ def plan_pool(
     chargers: Mapping[str, int] | None = None,
     seed: int = 417,
 ) -> PoolPlanned:
-    """Plays the fleet through. ``batteries`` and ``chargers`` put other counts in the place of
+    """Plays the fleet through. ``shifts``: every truck works them every day; None: as the
+    changes of the last weeks tell, else two shifts. ``use_percent_per_hour``: None: by the record.
+
+    ``batteries`` and ``chargers`` put other counts in the place of
     those of the record, by kind; ``seek_least`` looks for the fewest that serve well (seconds).
     """
     notes: list[str] = []
@@ -103,10 +112,11 @@ def plan_pool(
         for state in site.record.states()
         if state.registered_at and not state.retired_at and state.kind in "BTC"
     ]
-    windows = _windows(fleet)
+    pattern = work_pattern(site, [state for state in fleet if state.kind == "T"])
+    windows = _windows(site, fleet)
     members = _members(site, fleet, windows, notes)
-    kinds = [_kind(site, window, members[window.name]) for window in windows]
-    groups = _groups(windows, members, shifts, use_percent_per_hour, notes)
+    kinds = [_kind(site, windows, name, members[name]) for name in members]
+    groups = _groups(windows, members, shifts, use_percent_per_hour, pattern, notes)
     if not groups:
         raise WrongInput(
             "there is no truck with batteries of its voltage", "Take trucks and batteries in first"
@@ -140,22 +150,23 @@ def plan_pool(
 
 @dataclass(frozen=True)
 class _Window:
-    """Trucks that take the same batteries."""
+    """Trucks that take the same batteries; ``kind`` names these batteries."""
 
     name: str
+    kind: str
     volts: float
     low: float
     high: float
-    trucks: int
+    trucks: tuple[str, ...]
 
     def takes(self, volts: float | None, kilograms: float | None) -> bool:
         """By voltage and weight; what is not known is not taken."""
         return volts == self.volts and kilograms is not None and self.low <= kilograms <= self.high
 
 
-def _windows(fleet: Sequence[AssetState]) -> list[_Window]:
+def _windows(site: Site, fleet: Sequence[AssetState]) -> list[_Window]:
     """The groups of trucks, by the group on their plates, voltage and weight window."""
-    count: Counter[tuple[str, float, float, float]] = Counter()
+    found: dict[tuple[str, float, float, float], list[str]] = {}
     for state in fleet:
         if state.kind != "T" or state.holds:
             continue
@@ -166,86 +177,124 @@ def _windows(fleet: Sequence[AssetState]) -> list[_Window]:
             continue
         group = state.nameplate.get("group")
         name = str(group["value"]) if group else f"{volts:g} V trucks"
-        count[name, volts, low, high] += 1
-    names = Counter(name for name, _, _, _ in count)
-    return [
+        found.setdefault((name, volts, low, high), []).append(state.tag)
+    names = Counter(name for name, _, _, _ in found)
+    windows = [
         _Window(
-            name if names[name] == 1 else f"{name}, {low:.0f} to {high:.0f} kg", volts, low, high,
-            trucks,
+            one := name if names[name] == 1 else f"{name}, {low:.0f} to {high:.0f} kg", one, volts,
+            low, high, tuple(sorted(trucks)),
         )
-        for (name, volts, low, high), trucks in sorted(count.items())
+        for (name, volts, low, high), trucks in sorted(found.items())
     ]  # fmt: skip
+    return _sharing(site, fleet, windows)
+
+
+def _sharing(
+    site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window]
+) -> list[_Window]:
+    """The same windows; those that take exactly the same batteries of the fleet share a kind."""
+    facts = [battery_facts(state, site.settings) for state in fleet if state.kind == "B"]
+    kinds: dict[tuple[str, ...], str] = {}
+    found = []
+    for window in windows:
+        taken = tuple(one.tag for one in facts if window.takes(one.volts, one.kilograms))
+        found.append(replace(window, kind=kinds.setdefault(taken, window.name) if taken
+                             else window.name))  # fmt: skip
+    return found
 
 
 def _members(
     site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window], notes: list[str]
 ) -> dict[str, list[AssetState]]:
-    """The batteries of each group."""
-    members: dict[str, list[AssetState]] = {window.name: [] for window in windows}
+    """The batteries of each kind."""
+    trucks: Counter[str] = Counter()
+    for window in windows:
+        trucks[window.kind] += len(window.trucks)
+    members: dict[str, list[AssetState]] = {kind: [] for kind in trucks}
     fitting = []
+    held = 0
     for state in fleet:
+        if state.kind == "B":
+            held += bool(state.holds)
         if state.kind == "B" and not state.holds:
             facts = battery_facts(state, site.settings)
-            takers = [one for one in windows if one.takes(facts.volts, facts.kilograms)]
+            takers = {one.kind for one in windows if one.takes(facts.volts, facts.kilograms)}
             fitting.append((len(takers), state.tag, state, takers))
+    if held:
+        notes.append(f"{held} battery(ies) held: left out")
     without = sum(1 for number, *_ in fitting if not number)
     if without:
         notes.append(f"{without} battery(ies) fit no truck by voltage and weight: left out")
     for _, _, state, takers in sorted(fitting, key=lambda one: one[:2]):
         if takers:
-            scarcest = min(takers, key=lambda one: (len(members[one.name]) / one.trucks, one.name))
-            members[scarcest.name].append(state)
+            scarcest = min(takers, key=lambda kind: (len(members[kind]) / trucks[kind], kind))
+            members[scarcest].append(state)
     return members
 
 
-def _kind(site: Site, window: _Window, batteries: Sequence[AssetState]) -> BatteryKind | None:
-    """The batteries of a group as a kind, with their mean capacity."""
+def _kind(
+    site: Site, windows: Sequence[_Window], name: str, batteries: Sequence[AssetState]
+) -> BatteryKind | None:
+    """A kind of batteries, with their mean capacity."""
     known = [battery_facts(state, site.settings).capacity_ah for state in batteries]
     capacities = [capacity for capacity in known if capacity]
     if not capacities:
         return None
     mean = sum(capacities) / len(capacities)
-    return BatteryKind(window.name, len(batteries), window.volts, round(mean))
+    volts = next(window.volts for window in windows if window.kind == name)
+    return BatteryKind(name, len(batteries), volts, round(mean))
 
 
 def _groups(
     windows: Sequence[_Window], members: Mapping[str, Sequence[AssetState]],
-    shifts: Sequence[tuple[float, float]], use: float | None, notes: list[str],
+    shifts: Sequence[tuple[float, float]] | None, use: float | None,
+    pattern: WorkPattern | None, notes: list[str],
 ) -> list[TruckGroup]:  # fmt: skip
     """The groups that can be played through: a plan needs a battery in each truck."""
-    if use is None:
-        notes.append("use by the record's discharges where they are known, else 8 % an hour")
-    notes.append(
-        "shifts " + ", ".join(f"{start:g}-{end:g} h" for start, end in shifts) + ", every day"
-    )
+    by_record = shifts is None and pattern is not None
+    hours = tuple(shifts or (pattern.shifts if pattern else SHIFTS))
+    if pattern is not None and (by_record or use is None):
+        notes.append(
+            f"the changes of {pattern.weeks:.0f} weeks ({pattern.counted}) tell how the trucks work: "
+            f"{pattern.hours_a_week:.0f} hours a week each"
+        )
+    spoken = ", ".join(f"{start:g}-{end:g} h" for start, end in hours)
+    notes.append(f"shifts {spoken}, {'as many trucks as had changes' if by_record else 'every day'}")
+    left = {kind: len(batteries) for kind, batteries in members.items()}
     found = []
     for window in windows:
-        batteries = members[window.name]
-        trucks = min(window.trucks, len(batteries))
-        if trucks < window.trucks:
+        trucks = min(len(window.trucks), left[window.kind])
+        left[window.kind] -= trucks
+        if trucks < len(window.trucks):
             notes.append(
-                f"{window.name}: {window.trucks - trucks} truck(s) without a battery left out"
+                f"{window.name}: {len(window.trucks) - trucks} truck(s) without a battery left out"
             )
-        if trucks:
-            found.append(
-                TruckGroup(
-                    window.name, trucks, window.name, tuple(shifts),
-                    use or _use(batteries, shifts) or 8.0,
-                )
-            )  # fmt: skip
+        if not trucks:
+            continue
+        recorded = _use(window.trucks, members[window.kind], pattern) if use is None else None
+        rate = use or recorded or USE_PERCENT_PER_HOUR
+        source = "as given" if use else "by the record" if recorded else "nothing on record tells it"
+        notes.append(f"{window.name}: {rate:.1f}% of a battery in an hour of work, {source}")
+        found.append(
+            TruckGroup(
+                window.name, trucks, window.kind, hours, rate,
+                manned=pattern.manned if by_record and pattern else None,
+            )
+        )  # fmt: skip
     return found
 
 
-def _use(batteries: Sequence[AssetState], shifts: Sequence[tuple[float, float]]) -> float | None:
-    """Percent of capacity in an hour by the record, taking a use as one shift long."""
-    hours = sum(end - start for start, end in shifts) / len(shifts)
+def _use(
+    trucks: Sequence[str], batteries: Sequence[AssetState], pattern: WorkPattern | None
+) -> float | None:
+    """Percent of capacity in an hour of work, by the changes and what the uses took."""
     percent = uses = 0.0
     for state in batteries:
         uses += state.use.get("uses", 0) - state.use.get("unknown", 0)
         percent += state.use.get("percent", 0.0)
-    if uses < 10:
+    if uses < FEWEST_USES or pattern is None:
         return None
-    return min(20.0, max(0.5, percent / uses / hours))
+    return pattern.percent_an_hour(trucks, percent / uses)
 
 
 def _charger_kinds(
@@ -270,6 +319,10 @@ def _charger_kinds(
             count[max(one for one in volts if one is not None), serves] += 1
     notes.append(
         f"a charge from 80 % takes {site.settings.charging.full_charge_hours:g} h, efficiency 0.80"
+    )
+    notes.append(
+        f"rest after a charge {site.settings.readiness.rest_factor:g} times as long as it took; "
+        "changed at 80 % discharged, 10 min at one change station"
     )
     names: Counter[str] = Counter()
     rows = []

@@ -61,8 +61,14 @@ def battery_dues(
     now: datetime,
     *,
     water_at: datetime | None = None,
+    new_since: datetime | None = None,
+    in_service: datetime | None = None,
 ) -> tuple[Due, ...]:
     """What falls due on a battery, soonest first.
+
+    ``new_since``: when it came new; what was never done falls due an interval later. None: it was
+    in use before the record began. ``in_service``: since when it ages; capacity tests are asked
+    for from the schedule's age on.
 
     ``last`` by what was done: "equalize", "round", "pilot", "inspection", "cleaning",
     "leakage", "capacity test". ``water_at`` is when its own consumption asks for water. A full
@@ -73,7 +79,6 @@ def battery_dues(
         "inspection": schedule.inspection_days,
         "cleaning": schedule.cleaning_days,
         "leakage": schedule.leakage_days,
-        "capacity test": schedule.capacity_test_days,
     }
     done = dict(last)
     if chemistry in WATERED:
@@ -83,12 +88,26 @@ def battery_dues(
         if "round" in done:
             done["pilot"] = max(done["round"], done.get("pilot", done["round"]))
     found = [
-        due_on(what, tag, done.get(what), days, now, schedule.soon_days)
+        due_on(what, tag, done.get(what, new_since), days, now, schedule.soon_days)
         for what, days in every.items()
     ]
+    found.append(_capacity_test(tag, done.get("capacity test"), schedule, now, in_service))
     if chemistry in WATERED and water_at is not None:
         found.append(due_at("water", tag, water_at, now, schedule.soon_days))
     return tuple(sorted((due for due in found if due is not None), key=_soonest_first))
+
+
+def _capacity_test(
+    tag: str, last: datetime | None, schedule: ScheduleSettings, now: datetime,
+    in_service: datetime | None,
+) -> Due | None:  # fmt: skip
+    what, days = "capacity test", schedule.capacity_test_days
+    if days > 0 and in_service is not None:
+        first = in_service + timedelta(days=365.25 * schedule.capacity_test_from_years)
+        if (last is None and first > now) or (last is not None and last < first - _ONE_DAY):
+            at = first if last is None else max(first, last + timedelta(days=days))
+            return due_at(what, tag, at, now, schedule.soon_days)
+    return due_on(what, tag, last, days, now, schedule.soon_days)
 
 
 def equipment_due(

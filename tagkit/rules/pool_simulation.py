@@ -13,6 +13,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Generator, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from random import Random
 from statistics import NormalDist
 from typing import Any
 
@@ -24,10 +25,15 @@ _FULL_DEPTH = 80.0
 _FEWEST = 1
 
 
+Manned = Mapping[tuple[int, int], float]
+"""(weekday, place of the shift in the group's shifts) -> share of the trucks at work, 0 to 1."""
+
+
 @dataclass(frozen=True)
 class TruckGroup:
     """Trucks alike. ``shifts`` are (start, end) in hours of the day, an end may pass 24;
-    ``use_percent_per_hour`` of the battery's capacity; ``variation`` from shift to shift."""
+    ``use_percent_per_hour`` of the battery's capacity; ``variation`` from shift to shift;
+    ``manned``: which truck works in which shift is drawn from it; None: every truck in each."""
 
     name: str
     trucks: int
@@ -36,6 +42,7 @@ class TruckGroup:
     use_percent_per_hour: float = 8.0
     variation: float = 0.15
     weekdays: frozenset[int] = frozenset(range(7))
+    manned: Manned | None = None
 
 
 @dataclass(frozen=True)
@@ -270,7 +277,7 @@ class _Room:
 
     def _truck(self, group: TruckGroup, number: int) -> Generator[Any, Any, Any]:
         env, plan = self._env, self._plan
-        windows = list(_windows(group, plan.days))
+        windows = list(_windows(group, plan.days, f"{plan.seed}/{group.name}/{number}/at work"))
         draws = NormalDist().samples(len(windows) + 1, seed=f"{plan.seed}/{group.name}/{number}")
         # Trucks do not all begin the month with a fresh battery.
         depth = plan.deepest_percent * NormalDist().cdf(draws[0])
@@ -372,11 +379,15 @@ class _Room:
         )
 
 
-def _windows(group: TruckGroup, days: int) -> Iterator[tuple[float, float]]:
-    """The shifts of a group, in hours from the first midnight, which begins a Monday."""
+def _windows(group: TruckGroup, days: int, seed: str) -> Iterator[tuple[float, float]]:
+    """The shifts that one truck works, in hours from the first midnight, which begins a Monday."""
+    draw = Random(seed)
+    order = sorted(range(len(group.shifts)), key=lambda place: group.shifts[place])
     for day in range(days):
-        if day % 7 in group.weekdays:
-            for start, end in sorted(group.shifts):
+        for place in order:
+            start, end = group.shifts[place]
+            share = 1.0 if group.manned is None else group.manned.get((day % 7, place), 0.0)
+            if day % 7 in group.weekdays and draw.random() < share:
                 yield 24.0 * day + start, 24.0 * day + end
 
 

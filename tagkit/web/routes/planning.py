@@ -57,24 +57,24 @@ def pool(
     request: Request,
     site: TheSite,
     _visitor: TheVisitor,
-    shifts: str = "",
+    shifts: str | None = None,
     use: str = "",
     price: str = "",
     service: str = "99",
     least: str = "",
 ) -> HTMLResponse:
-    """The pool played through, once somebody has said the shifts."""
+    """The pool played through, once it is asked for; without shifts as the record has them."""
     found = None
-    if shifts:
+    if shifts is not None:
         found = plan_pool(
             site,
-            shifts=shift_hours(shifts),
+            shifts=shift_hours(shifts) if shifts.strip() else None,
             use_percent_per_hour=_figure(use, "use"),
             price_per_kwh=_figure(price, "price"),
             service_percent=_figure(service, "service") or 99.0,
             seek_least=least == "yes",
         )
-    values = {"it": found, "shifts": shifts or "6-14,14-22", "use": use, "price": price,
+    values = {"it": found, "shifts": shifts or "", "use": use, "price": price,
               "service": service, "least": least,
               "chart": changes_chart(found.result.changes_by_hour) if found else ""}  # fmt: skip
     return page(request, "pool.html", values)
