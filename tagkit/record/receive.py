@@ -12,10 +12,11 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from itertools import islice
 
+from tagkit.assets.tag import exact_tag
 from tagkit.record.clock import Clock, milliseconds
 from tagkit.record.envelope import NO_EVENT, Event, MalformedEvent, from_bytes, hash_of
 from tagkit.record.folder import understood
-from tagkit.record.journal import Journal
+from tagkit.record.journal import Journal, site_of
 from tagkit.record.keys import KEY_BYTES, epoch_of, signed_by
 from tagkit.record.store import Connection
 from tagkit.record.writing import add_chain
@@ -69,10 +70,12 @@ def receive(
                         going_on = True
                         break
                 taking.end()
+            time.sleep(BREATH)  # whoever waits to write gets in between
     return result
 
 
 SLICE = 500
+BREATH = 0.005
 
 
 def _slices(parcels: Iterable[Parcel]) -> Iterator[list[Parcel]]:
@@ -139,6 +142,7 @@ class _Taking:
         self._new_whole = not parted
         self._journal = Journal(connection)
         self._chains: dict[str, _Chain] = {}
+        self._site = site_of(connection)
 
     def take(self, event: Event, signed: bool | None) -> None:
         """Takes in one event, or says why not."""
@@ -163,9 +167,22 @@ class _Taking:
             chain.new = False
             self._chains[event.epoch] = chain
         self._journal.add_foreign(chain.number, event, self._now_ms)
+        if event.kind == "registered":
+            self._count(event)
         if event.sequence > chain.head:
             chain.head, chain.head_hash, chain.changed = event.sequence, hash_of(event.raw), True
         self._result.taken += 1
+
+    def _count(self, event: Event) -> None:
+        """Numbers that another record of this site gave out are not given out here again."""
+        for text in event.tags:
+            tag = exact_tag(text)
+            if tag and tag.site == self._site:
+                self._connection.execute(
+                    "INSERT INTO serials VALUES (?, ?) ON CONFLICT (kind) DO UPDATE "
+                    "SET last = max(last, excluded.last)",
+                    (tag.kind.value, tag.serial),
+                )
 
     def end(self) -> None:
         """Writes heads and states."""

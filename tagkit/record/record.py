@@ -36,6 +36,7 @@ from tagkit.record.store import (
     KEYS_NAME,
     Connect,
     Connection,
+    begin,
     identity_of,
     make_durable,
     open_file,
@@ -187,7 +188,7 @@ class Record:
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
-        self._connection.execute("BEGIN IMMEDIATE")
+        begin(self._connection)
         try:
             yield
             self._connection.execute("COMMIT")

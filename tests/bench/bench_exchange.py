@@ -318,7 +318,8 @@ def writers(count: int, changes: int, catch_up: int) -> None:
         with Record.open(folder) as record:
             there = sum(h.sequence - 1 for h in record.heads() if h.station.startswith("bay"))
         row("changes there, of those confirmed", f"{there:,}", f"of {len(waits):,}")
-        row("grave findings of verify", str(sum(one.grave for one in verify(folder))))
+        grave = [one for one in verify(folder) if one.grave]
+        row("grave findings of verify", str(len(grave)), str(grave[0]) if grave else "")
 
 
 def run_writers(folder: Path, count: int, changes: int, what: str) -> list[float]:

@@ -89,7 +89,7 @@ def folded(folder: Path, batches: list[list[tuple[bytes, bytes]]]) -> list[str]:
 
 
 @settings(
-    max_examples=40,
+    max_examples=25,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
