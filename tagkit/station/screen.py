@@ -7,7 +7,7 @@ each show the same answer their own way, never by colour alone.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from tagkit.assets.battery import Battery
@@ -85,7 +85,7 @@ def look(change: Change, facts: Facts) -> Screen:
         offers=offers,
         asks=asks,
         cautions=tuple(Line(f"caution.{key}") for key in _cautions(change, facts, now)),
-        notice=change.notice,
+        notice=_kept_back(change, change.notice) if change.notice is not None else None,
         token=now.token,
         verdict=now.verdict,
         readiness=now.readiness,
@@ -133,7 +133,7 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         case "question" if now.question is not None:
             asked = now.question
             values = {"about": asked.about, "recorded": asked.recorded}
-            yield Line(f"question.{asked.key}", values)
+            yield _kept_back(change, Line(f"question.{asked.key}", values))
         case "stop":
             yield from _stop_lines(change, facts, now)
         case "out" | "finish":
@@ -156,7 +156,17 @@ def _shown_lines(change: Change, facts: Facts) -> Iterator[Line]:
 
 def _number(change: Change, tag: Tag) -> str:
     """The number; its end is kept back while a person is to read it off the case unseen."""
-    return f"{tag.kind.value}-{tag.site}-…" if tag in change.recovered else str(tag)
+    unsure = tag in change.recovered or tag in change.choices_recovered
+    return f"{tag.kind.value}-{tag.site}-…" if unsure else str(tag)
+
+
+def _kept_back(change: Change, line: Line) -> Line:
+    """The line, with the same kept back."""
+    values = {
+        name: _number(change, value) if isinstance(value, Tag) else value
+        for name, value in line.values.items()
+    }
+    return replace(line, values=values)
 
 
 def _stop_lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
@@ -268,7 +278,7 @@ def _offers(change: Change, now: Situation) -> tuple[Offer, ...]:
     again = Offer(Line("press.again"), Cancel())
     match now.stage:
         case "choose":
-            return (*_choices(change.choices), again)
+            return (*_choices(change, change.choices), again)
         case "question" if now.question is not None:
             shown, recorded = _ANSWER_WORDS.get(
                 now.question.key, ("press.as_shown", "press.as_recorded")
@@ -304,13 +314,15 @@ _ANSWER_WORDS = {
 }
 
 
-def _choices(tags: tuple[Tag, ...]) -> tuple[Offer, ...]:
-    return tuple(Offer(Line("press.choose", {"number": tag}), Choose(tag)) for tag in tags)
+def _choices(change: Change, tags: tuple[Tag, ...]) -> tuple[Offer, ...]:
+    return tuple(
+        Offer(Line("press.choose", {"number": _number(change, tag)}), Choose(tag)) for tag in tags
+    )
 
 
 def _out_offers(change: Change, now: Situation) -> tuple[Offer, ...]:
     if now.out_choices:
-        return _choices(now.out_choices)
+        return _choices(change, now.out_choices)
     if now.out is None:
         return (Offer(Line("press.out_none"), Confirm(now.token)),)
     empty = Offer(Line("press.out_none"), NothingOut())

@@ -53,6 +53,8 @@ from tagkit.station.inputs import (
     PutOn,
     Refused,
     Release,
+    Seen,
+    Shown,
     Typed,
     Undo,
 )
@@ -562,6 +564,34 @@ def test_a_recovered_number_is_confirmed_unseen_before_anything_is_green():
     station.press()
     station.press()
     assert station.order.confirmed_by_hand == (GOOD,)
+
+
+def test_a_recovered_label_held_up_again_does_not_tell_its_number():
+    station = Station()
+    station.show(TRUCK, recovered=True)
+    notice = station.show(TRUCK, recovered=True).notice
+    assert station.notice == "same_truck" and str(TRUCK)[-4:] not in notice.text
+    station.show(GOOD, recovered=True)
+    notice = station.show(GOOD, recovered=True).notice
+    assert station.notice == "same_battery" and str(GOOD)[-4:] not in notice.text
+
+
+def test_a_recovered_label_that_contradicts_the_record_does_not_tell_its_number():
+    station = Station()
+    station.show(TRUCK)
+    station.show(GOOD)
+    screen = station.show(LIGHT, recovered=True)
+    assert (screen.stage, str(LIGHT)[-4:] in station.said) == ("question", False)
+    assert str(OLD) in station.said
+
+
+def test_recovered_labels_to_choose_from_do_not_tell_their_numbers():
+    station = Station()
+    station.show(TRUCK)
+    screen = station.give(Shown((Seen(GOOD, recovered=True), Seen(LIGHT))))
+    assert screen.stage == "choose"
+    told = [offer.label.text for offer in screen.offers]
+    assert str(LIGHT) in told and not any(str(GOOD)[-4:] in words for words in told)
 
 
 def test_the_stamped_serial_does_as_well():
