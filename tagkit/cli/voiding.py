@@ -15,6 +15,14 @@ def void(
         str, typer.Argument(metavar="ENTRY", help="Its id, as “history TAG --json” gives it.")
     ],
     reason: Annotated[str, typer.Option("--reason", help="Why it was wrong.")],
+    second: Annotated[
+        str | None,
+        typer.Option(
+            "--second",
+            metavar="CODE",
+            help="The second person, where figures change that fit is judged by.",
+        ),
+    ] = None,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -28,7 +36,7 @@ def void(
     from tagkit.jobs.void import void as log_voided
 
     with open_site(site) as opened:
-        event = log_voided(opened, identity, reason, **entry(opened, by, station, at))
+        event = log_voided(opened, identity, reason, second, **entry(opened, by, station, at))
     if as_json:
         json_out({"event": event.id, "cancelled": event.body["event"]})
     else:

@@ -91,6 +91,13 @@ def _reading(
     return value.stored()
 
 
+def _check_gauge(percent: float | None) -> None:
+    if percent is not None and not 0 <= percent <= 100:
+        raise WrongInput(
+            f"{percent:g} % is no state of discharge", "Read the gauge again: 0 to 100", "--gauge"
+        )
+
+
 def _gravity(text: str | None) -> dict[str, str] | None:
     """“1280” and “1.280” are the same reading (DOMAIN: plausible 1.000 to 1.350)."""
     if text is None:
@@ -136,6 +143,7 @@ def start_charge(
             "--kind",
         )
     measured = readings.stored()
+    _check_gauge(readings.gauge_percent)
     with site.record.writing(by=by, station=station, at=at) as writing:
         first, second = asset(writing, battery), asset(writing, charger)
         if {first.kind, second.kind} != {Kind.BATTERY.value, Kind.CHARGER.value}:

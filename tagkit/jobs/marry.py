@@ -21,6 +21,7 @@ from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset, is_married, plate
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
+from tagkit.record.state import AssetState
 from tagkit.units import Quantity
 
 # What has to be keyed in, by kind; the other fields may be.
@@ -75,6 +76,7 @@ def marry(
         if found.retired_at:
             raise WrongInput(f"{found.tag} is retired", "A number is never used again")
         facts = _facts(kind, stamped)
+        _check_jumpered(found)
         serial = str(facts["maker_serial"].value)
         other = site.record.by_maker_serial(kind, serial)
         if other is not None and other.tag != found.tag:
@@ -145,6 +147,16 @@ def _facts(kind: Kind, stamped: dict[str, str]) -> dict[str, Stated[Any]]:
     facts = {name: read_fact(known[name], written, source) for name, written in given.items()}
     _check_window(facts)
     return facts
+
+
+def _check_jumpered(found: AssetState) -> None:
+    """A bridged cell is not seen on the stamp, which would make the battery fit again."""
+    if found.jumpered:
+        cells = ", ".join(map(str, found.jumpered))
+        raise WrongInput(
+            f"cell {cells} of {found.tag} is jumpered, so the stamp says more volts than it has",
+            "Have the cell replaced and record that repair first; nothing was logged",
+        )
 
 
 def _check_window(facts: dict[str, Stated[Any]]) -> None:

@@ -18,8 +18,10 @@ NEVER = ("epoch_started", "registered", "voided", "authorised", "married")
 BY_A_SUPERVISOR = ("held", "released")
 """Cancelling one of these lifts a hold or a release, which a supervisor does."""
 
-BY_TWO = ("amended",)
-"""Cancelling one of these changes the figures that fit is judged by."""
+
+def by_two(event: Event) -> bool:
+    """Whether cancelling it changes figures that fit is judged by, which takes two people."""
+    return event.kind == "amended" or (event.kind == "repaired" and bool(event.body.get("changes")))
 
 
 def void(
@@ -35,7 +37,8 @@ def void(
     """Cancel the entry with this id (as ``history --json`` and every command give it).
 
     One's own entry may be cancelled by anybody, another's by a technician or supervisor; a hold
-    or release by a supervisor; an amendment with a ``second`` authorised person. A safety hold
+    or release by a supervisor; an amendment, or a repair that changed figures, with a ``second``
+    authorised person. A safety hold
     is never cancelled: only an inspection lifts it. A change takes along the charges that were
     logged with it.
     """
@@ -48,13 +51,13 @@ def void(
     refuse_voiding(found)
     if found.kind in BY_A_SUPERVISOR:
         require_supervisor(site, by)
-    elif found.by != by or found.kind in BY_TWO:
+    elif found.by != by or by_two(found):
         require_technician(site, by)
     if found.kind == "changed":
         return undo_change(site, found.id, reason, by=by, station=station, at=at).event
     with site.record.writing(by=by, station=station, at=at) as writing:
         body = {"event": found.id, "reason": reason}
-        if found.kind in BY_TWO:
+        if by_two(found):
             body["second"] = require_second(site, by, second or "")
         fresh = site.record.event(found.id)
         if fresh is None or fresh.voided:

@@ -217,3 +217,26 @@ def test_somebody_elses_entry_is_cancelled_by_a_technician(staffed: BatteryRoom)
     assert room.run("void", "nothing-1", "--reason", "another battery").code == 3
     registered = room.events("registered")[0].id
     assert room.run("void", registered, "--reason", "another battery").code == 2
+
+
+def test_a_stamp_does_not_bring_back_the_volts_of_a_jumpered_cell(staffed: BatteryRoom) -> None:
+    new = "Maker's serial,Voltage (V),Service weight,Chemistry\nN1,48,1100 kg,vented lead-acid\n"
+    staffed.take_in(new, as_stamped=False)
+    assert staffed.run("repair", "N1", "cell jumpered", "--cell", "3", "--by", "JT").code == 0
+    stamp = ("--serial", "N1", "--voltage", "48", "--weight", "1100 kg", "--answer", "as-shown")
+    found = staffed.run("marry", "N1", *stamp)
+    assert found.code == 2 and "cell 3" in found.err
+    assert staffed.state("N1").nameplate["voltage"]["value"] == "46"
+
+
+def test_nobody_alone_cancels_a_repair_that_changed_what_fit_is_judged_by(
+    staffed: BatteryRoom,
+) -> None:
+    staffed.run("repair", "B1", "cell jumpered", "--cell", "3", "--by", "JT")
+    (entry,) = staffed.events("repaired")
+    alone = staffed.run("void", entry.id, "--reason", "another battery", "--by", "JT")
+    assert alone.code == 2
+    assert staffed.state("B1").nameplate["voltage"]["value"] == "46"
+    two = ("--reason", "another battery", "--by", "JT", "--second", "SW")
+    assert staffed.run("void", entry.id, *two).code == 0
+    assert staffed.state("B1").nameplate["voltage"]["value"] == "48"

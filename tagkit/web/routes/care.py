@@ -63,7 +63,7 @@ async def put(
 
     def act() -> Response:
         found, wanted = _act(site, number, key)
-        require_role(person, wanted.role)
+        require_role(person, wanted.role_for(given))
         who = Who(by=str(person.person), station=person.station)
         told = wanted.act(site, found.tag, given, who)
         return page(request, "care_done.html", {"it": found, "act": wanted, "told": told})

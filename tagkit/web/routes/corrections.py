@@ -17,11 +17,11 @@ from tagkit.jobs.assets import asset
 from tagkit.jobs.correct import amend
 from tagkit.jobs.seen import log_seen
 from tagkit.jobs.site import Site
-from tagkit.jobs.void import BY_TWO, refuse_voiding, void
+from tagkit.jobs.void import BY_A_SUPERVISOR, by_two, refuse_voiding, void
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.web.access.once import once
-from tagkit.web.depends import Attendant, Technician, TheSite
+from tagkit.web.depends import Attendant, Technician, TheSite, require_role
 from tagkit.web.render import page
 from tagkit.web.second import second_person
 from tagkit.web.views.corrections import corrections
@@ -133,7 +133,9 @@ def put_void(
     found = _entry(site, entry)
 
     def act() -> Response:
-        two = found.kind in BY_TWO
+        if found.kind in BY_A_SUPERVISOR:
+            require_role(person, "supervisor")  # the job knows the role, not whether it is proved
+        two = by_two(found)
         void(
             site,
             found.id,
@@ -204,7 +206,7 @@ def _void_page(
     values = {
         "entry": entries([found])[0],
         "event": found,
-        "two": found.kind in BY_TWO,
+        "two": by_two(found),
         "reason": reason,
         "second": second,
         "error": error,

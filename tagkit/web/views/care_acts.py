@@ -6,6 +6,7 @@ jobs' concern.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypedDict
@@ -71,6 +72,10 @@ class CareAct:
     fields: Callable[[AssetState], Sequence[Field]]
     act: Callable[[Site, str, Given, Who], Told]
     goes: Callable[[AssetState], bool] = lambda _state: True
+
+    def role_for(self, given: Given) -> Role:
+        """Who may do it as filled in: to lift a hold takes a supervisor who is proved to be one."""
+        return "supervisor" if given.get("lift") == "yes" else self.role
 
 
 def acts_for(state: AssetState) -> list[CareAct]:
@@ -303,9 +308,12 @@ def _number(given: Given, name: str) -> float | None:
     if not text:
         return None
     try:
-        return float(text)
+        figure = float(text)
     except ValueError:
-        raise WrongInput(f"“{text}” is not a number", "Write digits", name) from None
+        figure = math.nan
+    if not math.isfinite(figure):
+        raise WrongInput(f"“{text}” is not a number", "Write digits", name)
+    return figure
 
 
 def _cells(text: str) -> list[int]:
