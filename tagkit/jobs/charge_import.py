@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +30,8 @@ from tagkit.units import Dimension, parse_quantity
 NEEDED = ("battery", "started", "ended")
 SAME_CHARGE = timedelta(minutes=20)
 """A scan this close to the log's times is of the same charge."""
+
+_EARLIEST = 1990  # chargers have kept no logs before
 
 _GUESSES = {
     "battery": ("battery", "battery number", "battery id", "battery no", "tag", "serial",
@@ -284,6 +286,7 @@ def named_asset(site: Site, words: str, kind: Kind) -> AssetState:
     return found
 
 
+_POSSIBLE = {Dimension.CAPACITY: (0, 5000), Dimension.TEMPERATURE: (-30, 100)}  # Ah, °C
 _FORMS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M",
           "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M")  # fmt: skip
 
@@ -305,14 +308,33 @@ def _moment(site: Site, text: str, what: str) -> datetime:
             "Write times like 2031-05-04 14:20",
             what,
         )
+    if not _EARLIEST <= found.year < 9000:
+        raise WrongInput(f"{text} is no time of a charge", "Check the charger's clock", what)
     if found.tzinfo is None:
         zone = site.timezone()
-        found = found.replace(tzinfo=zone) if zone else found.astimezone()
-    return found
+        early, late = (
+            found.replace(tzinfo=zone, fold=fold) if zone else found.replace(fold=fold).astimezone()
+            for fold in (0, 1)
+        )
+        if early.utcoffset() != late.utcoffset():
+            raise WrongInput(
+                f"clocks were changed at {text}, so it was twice or never",
+                "Write it with its offset, like 2031-10-26 02:30+02:00",
+                what,
+            )
+        found = early
+    # Times of one zone are subtracted as the clock on the wall shows them, so not in that zone.
+    return found.astimezone(UTC)
 
 
 def _figure(text: str, dimension: Dimension, unit: str) -> dict[str, Any] | None:
-    return parse_quantity(text, dimension, unit).stored() if text else None
+    if not text:
+        return None
+    value = parse_quantity(text, dimension, unit)
+    low, high = _POSSIBLE[dimension]
+    if not low <= value.base() <= high:
+        raise WrongInput(f"{value} is not plausible", f"Between {low} and {high} {unit} it may be")
+    return value.stored()
 
 
 def _fate(site: Site, charge: _Charge) -> tuple[str, Event | None, Event | None]:

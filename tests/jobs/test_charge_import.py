@@ -107,3 +107,43 @@ def test_usual_headings_are_understood_unasked(room: BatteryRoom) -> None:
     text = "Battery,Charger,Start,End,Ah\n" + row("B1", 20, 8).replace(";", ",").rsplit(",", 1)[0]
     found = room.run("charge", "import", room.sheet(text + "\n"), "--json")
     assert (found.code, found.data["logged"]) == (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("times", "problem"),
+    [
+        ("2025-10-26 02:10;2025-10-26 08:00", "twice or never"),  # clocks went back
+        ("2025-03-30 02:30;2025-03-30 08:00", "twice or never"),  # clocks went ahead
+        ("0001-01-01 00:00;2025-03-30 08:00", "no time of a charge"),
+        ("2025-03-28 01:00;9999-12-31 23:59", "no time of a charge"),
+    ],
+)
+def test_times_that_can_not_be_or_were_twice_are_refused(
+    room: BatteryRoom, times: str, problem: str
+) -> None:
+    in_berlin(room)
+    tag = room["B1"]
+    found = room.run("charge", "import", log(room, f"{tag};A1;{times};500;40"), *COLUMNS)
+    assert found.code == 2 and problem in found.err
+    assert room.events("charge_ended") == []
+
+
+def test_a_charge_of_minutes_over_the_change_of_clocks_does_not_count(room: BatteryRoom) -> None:
+    in_berlin(room)
+    rows = f"{room['B1']};A1;2025-03-30 01:58;2025-03-30 03:01;0;40"
+    assert room.run("charge", "import", log(room, rows), *COLUMNS).code == 0
+    (ended,) = room.events("charge_ended")
+    assert not ended.body["counts"]
+
+
+@pytest.mark.parametrize(("ah", "hottest"), [("-5", "40"), ("99999", "40"), ("500", "400")])
+def test_figures_that_can_not_be_are_refused(room: BatteryRoom, ah: str, hottest: str) -> None:
+    given = row("B1", 20, 8, ah=ah).rpartition(";")[0]
+    found = room.run("charge", "import", log(room, f"{given};{hottest}"), *COLUMNS)
+    assert found.code == 2 and "not plausible" in found.err
+
+
+def in_berlin(room: BatteryRoom) -> None:
+    path = room.folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('"Etc/UTC"', '"Europe/Berlin"'), encoding="utf-8")
