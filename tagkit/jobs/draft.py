@@ -10,7 +10,9 @@ import json
 import re
 import secrets
 import shutil
-from collections.abc import Mapping
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -27,6 +29,7 @@ from tagkit.units import DecimalMark
 FOLDER = "deliveries"
 LONGEST_CELL = 500
 _ID = re.compile(r"[0-9a-f]{16}")
+_ONE_AT_A_TIME = threading.RLock()
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,11 @@ def delivery_of(site: Site, draft: Draft) -> Delivery:
 
 def mend(site: Site, draft: Draft, row: int, written: Mapping[int, str]) -> Draft:
     """Other texts for cells of a row, by column index from 0. Only those that differ are kept."""
+    with _latest(site, draft) as now:
+        return _mend(site, now, row, written)
+
+
+def _mend(site: Site, draft: Draft, row: int, written: Mapping[int, str]) -> Draft:
     sheet = sheet_of(site, draft)
     there = next((one for one in sheet.rows if one.number == row), None)
     if there is None:
@@ -119,19 +127,22 @@ def mend(site: Site, draft: Draft, row: int, written: Mapping[int, str]) -> Draf
 
 def leave_out(site: Site, draft: Draft, row: int) -> Draft:
     """This row is not taken in."""
-    return _keep(site, replace(draft, left_out=tuple(sorted({*draft.left_out, row}))))
+    with _latest(site, draft) as now:
+        return _keep(site, replace(now, left_out=tuple(sorted({*now.left_out, row}))))
 
 
 def put_back(site: Site, draft: Draft, row: int) -> Draft:
     """A row that was left out counts again."""
-    return _keep(site, replace(draft, left_out=tuple(n for n in draft.left_out if n != row)))
+    with _latest(site, draft) as now:
+        return _keep(site, replace(now, left_out=tuple(n for n in now.left_out if n != row)))
 
 
 def choose(site: Site, draft: Draft, choices: Choices) -> Draft:
     """Say what the sheet does not."""
-    changed = replace(draft, choices=choices)
-    sheet_of(site, changed)
-    return _keep(site, changed)
+    with _latest(site, draft) as now:
+        changed = replace(now, choices=choices)
+        sheet_of(site, changed)
+        return _keep(site, changed)
 
 
 def take_draft(
@@ -142,19 +153,30 @@ def take_draft(
     Should the computer go off between the record and the draft, the rows are in the record, and
     the draft says of each that it is there already.
     """
-    delivery = delivery_of(site, draft)
-    if not delivery.rows:
-        raise WrongInput("no row can be taken in", "Mend the rows first")
-    taken = take_in(
-        site, delivery.rows, draft.name, as_stamped=draft.choices.as_stamped, by=by, station=station
-    )
-    numbers = {one.row: str(one.tag) for one in taken}
-    return _keep(site, replace(draft, taken={**draft.taken, **numbers})), taken
+    with _latest(site, draft) as now:
+        delivery = delivery_of(site, now)
+        if not delivery.rows:
+            raise WrongInput("no row can be taken in", "Mend the rows first")
+        taken = take_in(
+            site, delivery.rows, now.name, as_stamped=now.choices.as_stamped, by=by,
+            station=station,
+        )  # fmt: skip
+        numbers = {one.row: str(one.tag) for one in taken}
+        return _keep(site, replace(now, taken={**now.taken, **numbers})), taken
 
 
 def throw_away(site: Site, draft: Draft) -> None:
     """Forget the sheet; what was taken in stays in the record."""
-    shutil.rmtree(_folder(site, draft.id), ignore_errors=True)
+    with _ONE_AT_A_TIME:
+        shutil.rmtree(_folder(site, draft.id), ignore_errors=True)
+
+
+@contextmanager
+def _latest(site: Site, draft: Draft) -> Iterator[Draft]:
+    """The draft as it lies there now, for one person at a time: two who mend it at once do not
+    undo each other's work."""
+    with _ONE_AT_A_TIME:
+        yield draft_named(site, draft.id)
 
 
 def _folder(site: Site, identity: str) -> Path:

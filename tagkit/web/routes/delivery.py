@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, UploadFile
@@ -35,6 +36,7 @@ from tagkit.web.views.delivery import ROWS_SHOWN, draft_page
 router = APIRouter()
 
 KINDS = (Kind.BATTERY, Kind.TRUCK, Kind.CHARGER, Kind.LIFTING)
+_CELL = re.compile(r"cell-[0-9]{1,4}")
 MARKS: dict[str, DecimalMark] = {"comma": "comma", "point": "point"}
 
 
@@ -100,7 +102,7 @@ async def write(
     written = {
         int(name.removeprefix("cell-")): str(text)
         for name, text in (await request.form()).items()
-        if name.startswith("cell-") and name.removeprefix("cell-").isdigit()
+        if _CELL.fullmatch(name)
     }
 
     def act() -> None:
