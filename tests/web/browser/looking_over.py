@@ -93,8 +93,8 @@ def walk(page: Page, most: int = 120) -> tuple[list[str], list[str]]:
     A group of radio buttons is one stop.
     """
     page.evaluate(
-        """() => { document.activeElement?.blur(); getSelection().removeAllRanges();
-                   window.scrollTo(0, 0); }"""
+        """() => { document.body.tabIndex = -1; document.body.focus();
+                   document.body.removeAttribute("tabindex"); window.scrollTo(0, 0); }"""
     )
     expected: list[str] = page.evaluate(
         """() => {"""

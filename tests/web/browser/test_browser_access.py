@@ -23,6 +23,7 @@ from looking_over import (
     wider_than_the_screen,
 )
 from station_room import BatteryRoom, station_room
+from tagkit.jobs.rounds import CellWords, record_round
 from tagkit.web.views.guide import TOPICS
 
 if TYPE_CHECKING:
@@ -51,8 +52,15 @@ SCREENS = {
 @pytest.fixture(scope="module")
 def room(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
     made = station_room(tmp_path_factory.mktemp("access") / "site")
-    cells = [f"{cell}:{1.27 + cell % 3 / 100:.3f}/25" for cell in range(1, 25)]
-    assert made.run("round", "F2", *cells, "--charged", "--rested", "6", "--by", "TS").code == 0
+    cells = [CellWords(cell, f"1.2{70 + cell % 3}", "25", "", "") for cell in range(1, 24)]
+    cells.append(CellWords(24, "1.210", "25", "", "low"))
+    with made.open() as opened:
+        for _ in range(2):
+            record_round(
+                opened, made["F2"], cells, extent="full", voltage_taken="at rest",
+                temperature_unit="°C", after_charge=True, hours_rested=6.0,
+                confirmed=[24], by="TS", station="desk",
+            )  # fmt: skip
     return made
 
 
@@ -109,6 +117,23 @@ def looked_over(page: Page, least: int = 44) -> list[str]:
     found += [f"at 390 px: {one} is wider" for one in wider_than_the_screen(page)]
     found += [f"small at 390 px: {one}" for one in too_small(page, least)]
     return found
+
+
+def test_what_is_wrong_would_be_found(page: Page, site: Served) -> None:
+    page.goto(f"{site.address}/guide/safety")
+    assert looked_over(page) == []
+    page.evaluate(
+        """() => {
+          const wrong = document.createElement("div");
+          wrong.innerHTML = '<input><button></button><p>faint</p>';
+          document.querySelector("main").append(wrong);
+          wrong.lastChild.style.cssText = "color: #999; background: #aaa; width: 500px";
+        }"""
+    )
+    found = " ".join(looked_over(page))
+    for rule in ("label:", "button-name:", "color-contrast:", "dark: color-contrast:",
+                 "at 390 px:", "small at 390 px:"):  # fmt: skip
+        assert rule in found
 
 
 def test_no_serious_violation_on_any_page(
