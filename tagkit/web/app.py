@@ -18,6 +18,7 @@ from tagkit.web.booth.floor import Floor
 from tagkit.web.changes import Changes
 from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
+from tagkit.web.exchanging import Exchanging
 from tagkit.web.judged import JudgingAtStart
 from tagkit.web.language import LANGUAGES, installed
 from tagkit.web.options import ServeOptions
@@ -63,7 +64,10 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         judging = JudgingAtStart(door)
         judging.start()
+        exchanging = Exchanging(door)
+        exchanging.start()
         yield
+        exchanging.stop()
         judging.stop()
         app.state.floor.close()
         app.state.runs.close()
