@@ -57,6 +57,11 @@ class StationSettings:
         "Finishing steps of a change in their order, with commas: brake, seated, retainer, cable, "
         "connected, works, or words of your own.",
     )
+    procedure_steps: bool = _setting(
+        False,
+        "true: the steps of the change (by lifting, by rollers) stand beside the finishing steps; "
+        "false: only where the site has its own list (steps.toml).",
+    )
     foot_switch: str = _setting(
         "PageDown", "Key that a foot switch sends, as browsers name it (PageDown, F13 ...)."
     )
@@ -379,6 +384,14 @@ class ScheduleSettings:
         0,
         20,
     )
+    beam_days: float = _setting(
+        182.0,
+        "Examination of a beam, hooks and chains, days: six months for lifting accessories, twelve "
+        "for hoists (so the British LOLER 1998, regulation 9; local law goes first).",
+        1,
+        1000,
+    )
+    hoist_days: float = _setting(365.0, "... of a hoist, days.", 1, 1000)
     soon_days: float = _setting(3.0, "Due within this many days is shown as due soon.", 0, 60)
 
 

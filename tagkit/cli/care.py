@@ -33,6 +33,12 @@ Settles = Annotated[
     list[str] | None,
     typer.Option("--settles", metavar="ID", help="To-dos that this does; “all” for all."),
 ]
+NextDue = Annotated[
+    str | None,
+    typer.Option("--next-due", metavar="DATE", help="Lifting gear that passed: the date of its next "
+                 "examination, YYYY-MM-DD; default: by the site's schedule."),
+]  # fmt: skip
+
 tests = typer.Typer(
     help="Test a battery: its capacity, or leakage from case to post.",
     no_args_is_help=True,
@@ -206,6 +212,7 @@ def inspect(
     passed: Annotated[
         bool, typer.Option("--passed", help="It passed, for all that was found.")
     ] = False,
+    next_due: NextDue = None,
     settles: Settles = None,
     card: CardFile = None,
     no_card: NoCard = False,
@@ -235,6 +242,7 @@ def inspect(
             settles=settles or (),
             lift=lift,
             passed=False if failed else True if passed else None,
+            next_due=next_due,
             **entry(opened, by, station, at),
         )
         held = done.asset if done.held else None
@@ -245,6 +253,8 @@ def inspect(
         return
     verdict = "passed" if done.event.body["passed"] else "did not pass"
     line(f"{done.asset} is inspected and {verdict}.", style="bold")
+    if done.next_due:
+        line(f"Its next examination is due on {done.next_due}.")
     for words in done.todos:
         line(f"  to do: {words}")
     if done.held:
@@ -261,6 +271,7 @@ def check(
         list[str] | None, typer.Option("--finding", help="What was found; may be repeated.")
     ] = None,
     failed: Annotated[bool, typer.Option("--failed", help="It can't be relied on.")] = False,
+    next_due: NextDue = None,
     by: By = None,
     at: At = None,
     station: Station = None,
@@ -280,12 +291,15 @@ def check(
             sort="equipment",
             findings=finding or (),
             passed=False if failed else None,
+            next_due=next_due,
             **entry(opened, by, station, at),
         )
     if as_json:
         json_out(done.to_json())
     else:
         line(f"{done.asset} is checked{'' if done.event.body['passed'] else ' and did not pass'}.")
+        if done.next_due:
+            line(f"Its next examination is due on {done.next_due}.")
 
 
 def equipment(site: SiteDir = HERE, as_json: AsJson = False) -> None:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from tagkit.cli.show import line, problem
 from tagkit.jobs.camera import CameraWatch
+from tagkit.jobs.change_steps import change_steps
 from tagkit.jobs.conversation import Station, screen_of, shown, step
 from tagkit.jobs.looking import looks
 from tagkit.jobs.site import Site
@@ -38,7 +39,6 @@ A_GLANCE = 0.4
 """Seconds in which nobody reads a screen: a key that comes sooner bounced, or was meant for the
 screen before."""
 
-FINISHING_STEPS = ("brake", "seated", "retainer", "cable", "connected", "works")
 STYLES = {
     "go": "bold white on dark_green",
     "stop": "bold white on red",
@@ -73,9 +73,9 @@ def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
     station = Station(site, name, by)
     keys: Keys = queue.Queue()
     threading.Thread(target=_listen, args=(keys,), daemon=True).start()
-    change = begin(FINISHING_STEPS)
+    change = begin(site.settings.station.finishing_steps(), site.settings.station.stand)
     line(HELP)
-    last = _show(screen_of(station, change), None)
+    last = _show(site, screen_of(station, change), None)
     shown_at, in_person = time.monotonic(), _on_keyboard()
     for given in _inputs(site, source, keys):
         if isinstance(given, Line) and in_person and given.too_soon(shown_at):
@@ -88,7 +88,7 @@ def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
         screen = screen_of(station, change)
         # Whoever typed something is answered, also when the answer is the same again.
         again = isinstance(given, Line) and screen.notice is not None
-        now = _show(screen, None if again else last)
+        now = _show(site, screen, None if again else last)
         if now != last:
             last, shown_at = now, time.monotonic()
 
@@ -146,7 +146,7 @@ def _meaning(typed: str, screen: Screen, change: Change) -> Input | None:
     return Typed(text)
 
 
-def _show(screen: Screen, before: tuple[str, ...] | None) -> tuple[str, ...]:
+def _show(site: Site, screen: Screen, before: tuple[str, ...] | None) -> tuple[str, ...]:
     """Print the screen when it differs from the one before; returns what was shown."""
     lines = [f"{MARKS[screen.shape]} {screen.headline.text}"]
     lines += [f"  {entry.text}" for entry in screen.lines]
@@ -154,6 +154,9 @@ def _show(screen: Screen, before: tuple[str, ...] | None) -> tuple[str, ...]:
         lines.append(f"  ! {screen.notice.text}")
     if screen.todo:
         lines.append(f"  {screen.todo.text}")
+    if procedure := change_steps(site, screen):
+        lines.append(f"  {procedure.title}:")
+        lines += [f"    {number}. {step}" for number, step in enumerate(procedure.steps, start=1)]
     lines += [f"  caution: {entry.text}" for entry in screen.cautions]
     for number, offer in enumerate(screen.offers, start=1):
         lines.append(f"  {'Enter' if number == 1 else number}: {offer.label.text}")

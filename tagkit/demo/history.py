@@ -36,7 +36,7 @@ SEED = 417
 DAYS = 365
 # Mean share of the capacity a truck uses in a shift, by its voltage: two shifts on a battery. With
 # more, the batteries at hand would not be charged and rested again in time (8 h + 8 h).
-_NEEDS = {24: 0.33, 36: 0.32, 48: 0.32, 80: 0.29}
+_NEEDS = {24: 0.33, 36: 0.30, 48: 0.32, 80: 0.29}
 _NEED_OF_LIGHT_ONES = 0.07  # small pallet trucks, used now and then
 _LIGHT_KG = 300.0
 

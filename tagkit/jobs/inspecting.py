@@ -16,7 +16,7 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import when
 from tagkit.jobs.figures import ohms
-from tagkit.jobs.people import require_supervisor
+from tagkit.jobs.people import require_supervisor, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.repairing import settled
 from tagkit.jobs.site import Site
@@ -50,6 +50,8 @@ class Inspected:
     held: str | None
     lifted: tuple[str, ...]
     todos: tuple[str, ...]
+    next_due: str | None = None
+    """Of lifting gear that passed: the date of its next examination."""
 
     def to_json(self) -> dict[str, Any]:
         """As ``tagkit inspect --json`` prints it."""
@@ -63,6 +65,7 @@ class Inspected:
             "todos": list(self.todos),
             "held": self.held,
             "lifted": list(self.lifted),
+            "next_due": self.next_due,
         }
 
 
@@ -78,11 +81,15 @@ def inspect(
     settles: Sequence[str] = (),
     lift: bool = False,
     passed: bool | None = None,
+    next_due: str | None = None,
     by: str,
     station: str,
     at: datetime | None = None,
 ) -> Inspected:
     """Record an inspection of any asset.
+
+    Lifting gear that passed its examination (sort periodic or equipment, by a technician) may
+    lift until ``next_due``, or for the site's interval.
 
     ``hold``: "safety" or "ordinary" holds it for what was found; without one every finding
     becomes a to-do. ``lift`` ends the holds that stand, which takes a supervisor and an
@@ -111,11 +118,13 @@ def inspect(
             require_supervisor(site, by)
             if not state.holds:
                 raise WrongInput(f"{state.tag} is not held", "There is nothing to lift", "--lift")
+        due = _next_due(site, state, sort, passed, next_due, by, at)
         event = writing.append(
             "inspected",
             [state.tag],
             {
                 "sort": sort,
+                "next_due": due,
                 "what": what or CHECKLISTS[sort] or None,
                 "findings": found,
                 "passed": passed,
@@ -140,7 +149,44 @@ def inspect(
                 "inspected": True,
             }
             lifted.append(writing.append("released", [state.tag], body).id)
-    return Inspected(event, state.tag, held, tuple(lifted), tuple(todos))
+    return Inspected(event, state.tag, held, tuple(lifted), tuple(todos), due)
+
+
+def _next_due(
+    site: Site, state: AssetState, sort: str, passed: bool, asked: str | None, by: str,
+    at: datetime | None,
+) -> str | None:  # fmt: skip
+    examined = state.kind == Kind.LIFTING.value and sort in ("periodic", "equipment") and passed
+    if not examined:
+        if asked is not None:
+            raise WrongInput(
+                "only lifting gear that passed its examination gets a next date",
+                "Leave it out, or inspect it with --sort periodic", "--next-due",
+            )  # fmt: skip
+        return None
+    try:
+        require_technician(site, by)
+    except WrongInput:
+        if asked is None:
+            return None  # somebody else's look at it is recorded, and is no examination
+        raise
+    today = (at or site.now()).astimezone(site.timezone()).date()
+    if asked is None:
+        gear = (state.nameplate.get("gear") or {}).get("value")
+        schedule = site.settings.schedule
+        days = schedule.hoist_days if gear == "hoist" else schedule.beam_days
+        return (today + timedelta(days=days)).isoformat()
+    try:
+        due = datetime.strptime(asked.strip(), "%Y-%m-%d").date()  # noqa: DTZ007
+    except ValueError:
+        raise WrongInput(
+            f"“{asked}” is not a date", "Write it as YYYY-MM-DD", "--next-due"
+        ) from None
+    if due <= today:
+        raise WrongInput(
+            f"{asked} is no date to come", "Give the date on its new plate", "--next-due"
+        )
+    return due.isoformat()
 
 
 def clean(

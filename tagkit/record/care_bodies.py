@@ -9,6 +9,7 @@ their meaning.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -26,6 +27,7 @@ INSPECTIONS = ("arrival", "periodic", "change", "hold", "equipment", "serial", "
 the stamped serial was compared with the label, nothing else was looked at."""
 INCIDENTS = ("spill", "first aid", "near miss", "arc", "dropped battery", "fire", "other")
 PROCEDURES = ("change by lifting", "change by rollers", "charging", "watering", "spill")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 LARGEST_CELL = 80
 MOST_SAMPLES = 500
 
@@ -106,6 +108,7 @@ CARE_SHAPES: dict[str, tuple[tuple[str, ...], tuple[tuple[str, Any], ...], tuple
             ("passed", None),
             ("todo", ()),
             ("settles", ()),
+            ("next_due", None),  # of lifting gear: the date until which it may lift now
             ("note", None),
         ),
         (),
@@ -231,6 +234,9 @@ def _inspected(body: Mapping[str, Any]) -> str | None:
         problem = problem or _texts(body, name)
     if body["passed"] not in (None, True, False):
         return "“passed” is yes, no or unknown"
+    due = body["next_due"]
+    if due is not None and not (isinstance(due, str) and _DAY.fullmatch(due)):
+        return "“next_due” is a date, YYYY-MM-DD"
     return problem
 
 

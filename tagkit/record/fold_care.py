@@ -217,6 +217,9 @@ def _inspected(state: AssetState, event: Event, moment: str) -> None:
             "at": moment,
             "event": event.id,
         }
+        if body["next_due"] is not None and state.kind == "L" and body["passed"] is not False:
+            due = {"value": body["next_due"], "source": "nameplate"}
+            state.nameplate = {**state.nameplate, "inspection_due": due}
     new = [
         {"id": f"{event.id}.{place}", "what": what, "by": event.by, "at": moment}
         for place, what in enumerate(body["todo"], start=1)

@@ -12,12 +12,14 @@ import json
 import logging
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from fastapi import WebSocket, WebSocketDisconnect
 
 from tagkit.assets.card import Badge, Card, CommandCard, OutOfService
 from tagkit.errors import TagkitError, WrongInput
+from tagkit.jobs.change_steps import change_steps
 from tagkit.jobs.roster import roster_of
 from tagkit.jobs.site import Site
 from tagkit.reader.read import Read
@@ -292,7 +294,10 @@ class Live:
 
     def _screen(self, site: Site, visitor: Visitor) -> dict[str, Any]:
         words = _words_of(visitor, site)
-        view = view_of(self._counter.facing(site, visitor.person), words)
+        facing = self._counter.facing(site, visitor.person)
+        view = replace(
+            view_of(facing, words), procedure=change_steps(site, facing.screen, words.language)
+        )
         template = self._socket.app.state.environments[words.language].get_template(
             "parts/station_screen.html"
         )

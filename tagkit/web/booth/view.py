@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
+from tagkit.jobs.steps import StepList
 from tagkit.station.change import CHARACTERS_NEEDED
 from tagkit.station.words import Line
 from tagkit.web.booth.booth import Facing
@@ -45,6 +46,8 @@ class View:
     asks: str
     typed: str
     holding: bool
+    procedure: StepList | None = None
+    """The site's steps of the change, beside the finishing steps."""
 
 
 def view_of(facing: Facing, words: Words) -> View:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from tagkit.errors import TagkitError
@@ -22,9 +23,16 @@ HURT = {"yes": True, "no": False}
 
 
 @router.get("/incidents", response_class=HTMLResponse)
-def show(request: Request, site: TheSite, _visitor: TheVisitor, done: str = "") -> HTMLResponse:
-    """The list and the form."""
-    return _page(request, site, {}, done)
+def show(
+    request: Request,
+    site: TheSite,
+    _visitor: TheVisitor,
+    done: str = "",
+    held: Annotated[list[str] | None, Query()] = None,
+) -> HTMLResponse:
+    """The list and the form; ``held``: what the incident just recorded has held."""
+    states = [site.record.state(tag) for tag in (held or ())[:20]]
+    return _page(request, site, {}, done, held=[one.tag for one in states if one and one.holds])
 
 
 @router.post("/incidents")
@@ -45,12 +53,13 @@ def put(
              "place": place, "hold": hold}  # fmt: skip
 
     def act() -> Response:
-        report_incident(
+        told = report_incident(
             site, sort, what, assets=[one for one in re.split(r"[\s,;]+", assets) if one],
             hurt=HURT.get(hurt), done=done.strip() or None, place=place.strip() or None,
             hold=hold == "yes", by=str(person.person), station=person.station,
         )  # fmt: skip
-        return RedirectResponse("/incidents?done=yes", 303)
+        held = "&".join(f"held={tag}" for tag in told.assets) if hold == "yes" else ""
+        return RedirectResponse(f"/incidents?done=yes&{held}".rstrip("&"), 303)
 
     try:
         return once(request, act)
@@ -64,7 +73,8 @@ def _page(
     given: dict[str, str],
     done: str,
     error: TagkitError | None = None,
+    held: Sequence[str] = (),
 ) -> HTMLResponse:
     values = {"found": incidents(site), "sorts": INCIDENTS, "first_aid": FIRST_AID,
-              "given": given, "done": done == "yes", "error": error}  # fmt: skip
+              "given": given, "done": done == "yes", "error": error, "held": held}  # fmt: skip
     return page(request, "incidents.html", values, 422 if error else 200)

@@ -57,6 +57,8 @@ class Told:
 
     flags: tuple[Flag, ...] = ()
     notes: tuple[str, ...] = ()
+    held: bool = False
+    """It was held by this: its card is to be printed."""
 
 
 @dataclass(frozen=True)
@@ -200,7 +202,7 @@ def _leakage(site: Site, tag: str, given: Given, who: Who) -> Told:
     notes = [] if flags else ["It passes."]
     if done.held:
         notes.append("It is held for safety.")
-    return Told(flags, tuple(notes))
+    return Told(flags, tuple(notes), bool(done.held))
 
 
 def _repair_fields(_state: AssetState) -> Sequence[Field]:
@@ -231,8 +233,10 @@ def _inspect_fields(state: AssetState) -> Sequence[Field]:
     sorts = (
         ("equipment", "periodic")
         if state.kind == "R"
-        else ("periodic", "arrival", "change", "hold")
+        else ("periodic", "arrival", "change", "hold", *(("serial",) if state.kind == "B" else ()))
     )
+    gear = Field("next_due", "It passed: date of its next examination", example="2027-03-31",
+                 hint="Empty: by the site's schedule.")  # fmt: skip
     return (
         Field("sort", "Which inspection", "choice", sorts, required=True,
               hint="; ".join(f"{sort}: {CHECKLISTS[sort]}" for sort in sorts if CHECKLISTS[sort])),
@@ -241,6 +245,7 @@ def _inspect_fields(state: AssetState) -> Sequence[Field]:
                    "settled."),
         Field("hold", "Because of it", "choice", ("", "ordinary", "safety"),
               hint="ordinary: hold it; safety: hold it until an inspection lifts that."),
+        *((gear,) if state.kind == "L" else ()),
         Field("settles", "It does what was still to be done", "tick"),
         *((Field("lift", "It passed: lift the hold (supervisor)", "tick"),) if state.holds else ()),
     )  # fmt: skip
@@ -250,14 +255,16 @@ def _inspect(site: Site, tag: str, given: Given, who: Who) -> Told:
     found = [line.strip() for line in given.get("findings", "").splitlines() if line.strip()]
     done = inspect(
         site, tag, **who, sort=given.get("sort", ""), findings=found, hold=_text(given, "hold"),
-        settles=_settles(given), lift=given.get("lift") == "yes",
+        settles=_settles(given), lift=given.get("lift") == "yes", next_due=_text(given, "next_due"),
     )  # fmt: skip
     notes = [f"To be done: {one}" for one in done.todos]
     if done.held:
         notes.insert(0, "It is held. Print the out-of-service card and hang it on.")
     if done.lifted:
         notes.insert(0, "The hold is lifted.")
-    return Told((), tuple(notes) or ("Nothing was found.",))
+    if done.next_due:
+        notes.append(f"Its next examination is due on {done.next_due}.")
+    return Told((), tuple(notes) or ("Nothing was found.",), bool(done.held))
 
 
 def _clean_fields(_state: AssetState) -> Sequence[Field]:

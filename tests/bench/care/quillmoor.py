@@ -57,7 +57,7 @@ def _plates() -> dict[str, AnyPlate]:
 def _rounds(own: list[Happening]) -> list[RoundPoint]:
     points = []
     for event in own:
-        if event.kind != "cells_read":
+        if event.kind != "cells_read" or event.body.get("extent") == "pilot":
             continue
         readings = [
             CellReading(
