@@ -16,7 +16,8 @@ from tagkit.web.language import LANGUAGES, Words
 from tagkit.web.visitor import Role, Visitor
 
 __all__ = [
-    "ENTER", "Attendant", "NotAllowed", "Supervisor", "Technician", "TheSite", "TheVisitor", "needs",
+    "ENTER", "Attendant", "NotAllowed", "Supervisor", "Technician", "TheSite", "TheVisitor", "meet",
+    "needs",
 ]  # fmt: skip
 
 OPEN_TO_ALL = ("/shift", "/stations/enrol", "/health", "/guide")
@@ -33,12 +34,18 @@ TheSite = Annotated[Site, Depends(_site)]
 """The site, for this request alone."""
 
 
-def _visitor(request: Request, site: TheSite) -> Visitor:
+def meet(request: Request, site: Site) -> Visitor:
+    """Who asks; from now on pages speak to them."""
     visitor = visitor_of(request, site)
     language = visitor.language if visitor.language in LANGUAGES else "en"
     request.state.visitor = visitor
     request.state.words = Words(language, visitor.units, site.timezone())
     request.state.site_name = site.settings.site.name or site.settings.site.code
+    return visitor
+
+
+def _visitor(request: Request, site: TheSite) -> Visitor:
+    visitor = meet(request, site)
     _check_may_look(request.url.path, visitor, site)
     return visitor
 

@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 
 from tagkit.errors import Busy, NeedsAnswer, NotFound, TagkitError
 from tagkit.web.access.refused import AlreadySent, NotAllowed, TooManyTries
+from tagkit.web.depends import meet
 from tagkit.web.render import page
 
 log = logging.getLogger(__name__)
@@ -44,6 +45,9 @@ def _mishap(request: Request, error: Exception) -> Response:
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
+    if not hasattr(request.state, "words") and "text/html" in request.headers.get("accept", ""):
+        with request.app.state.door.borrow() as site:
+            meet(request, site)  # no page stood there that would have
     if error.status_code == 404:
         return _told(request, 404, "there is no such page", "Look it up from the start page")
     return _told(request, error.status_code, str(error.detail), "")

@@ -70,7 +70,7 @@ NOT_ON_PAGES = frozenset(
 """… but for files, printed reports, charts, commands and queries."""
 
 NEVER_SHOWN = re.compile(
-    r"^guide/|IS NOT NULL|"
+    r"^guide/|^held=|^out-of-service-|IS NOT NULL|"
     r"SELECT |DELETE FROM|UPDATE |INSERT|IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
     r"^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
     r"^lifting$|^\W*\w?\W*$|tagkit_|\?done=|^[A-Za-z:/]+[-_.]?\{\w+\}(\.?\{\w+\})*$|^\.\{|"

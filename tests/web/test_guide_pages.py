@@ -54,5 +54,10 @@ def test_what_can_not_be_is_told_in_the_page(pages: Pages) -> None:
         assert 'class="mishap"' in pages.text(f"/guide/station?{asked}"), asked
 
 
-def test_no_other_topic(pages: Pages) -> None:
-    assert pages.get("/guide/secrets").status_code == 404
+def test_an_address_that_leads_nowhere_is_told_as_a_page(pages: Pages) -> None:
+    for address in ("/guide/secrets", "/nowhere", "/nowhere/at/all"):
+        answer = pages.get(address, headers={"Accept": "text/html,*/*"})
+        assert answer.status_code == 404
+        assert "There is no such page." in answer.text
+        assert 'class="mishap"' in answer.text
+    assert pages.get("/api/nowhere").json()["problem"] == "there is no such page"
