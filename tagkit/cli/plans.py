@@ -125,11 +125,12 @@ def pool(
              f"{result.peak_hour}:00. Energy {result.energy_kwh:,.0f} kWh"
              f"{f', cost {result.cost:,.2f}' if result.cost is not None else ''}.")  # fmt: skip
     table(
-        ("batteries", "there", "fewest ready", "least needed"),
+        ("batteries", "there", "served in time", "fewest ready", "least needed"),
         [
             (
                 one.name,
                 str(one.count),
+                _percent(result.service_by_kind.get(one.name)),
                 str(result.least_ready.get(one.name, "")),
                 _need(found.need.batteries.get(one.name)) if found.need else "",
             )
@@ -220,6 +221,10 @@ def acid(site: SiteDir = HERE, as_json: AsJson = False) -> None:
 
 def _need(count: int | None) -> str:
     return "out of reach" if count is None else str(count)
+
+
+def _percent(share: float | None) -> str:
+    return "" if share is None else f"{share:.0f}%"
 
 
 def _shifts(text: str) -> list[tuple[float, float]]:

@@ -28,6 +28,7 @@ RELEASE_REASONS = (
     "late lorry to load; cool enough, goes back on charge after this shift",
     "charge ended at the top, rest cut short; half a shift only",
 )
+HOTTEST = 51.5  # °C: chargers are stopped before the maker's 55 °C
 DISCHARGED = 0.20  # share of the capacity at which a truck comes in
 Action = Callable[[datetime], None]
 Place = dict[str, str]
@@ -313,6 +314,7 @@ class Pool:
             body["sg"] = figure(gravity, "SG", 3)
         self.say(now, self.attendant(now), "charge_started", (battery.tag, bay.tag), body)
         hot = max(battery.warmth, room) + 6 + 9 * discharged + 25 * (battery.cells.surplus - 0.12)
+        hot = min(hot, HOTTEST)
         ends = now + timedelta(hours=hours)
         if equalize:
             battery.equalized_at = now

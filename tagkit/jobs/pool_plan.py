@@ -65,6 +65,7 @@ class PoolPlanned:
             "changes": found.changes,
             "waited": found.waited,
             "service_percent": found.service_percent,
+            "service_by_kind": dict(found.service_by_kind),
             "mean_wait_minutes": found.mean_wait_minutes,
             "longest_wait_minutes": found.longest_wait_minutes,
             "most_waiting": found.most_waiting,

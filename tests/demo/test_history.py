@@ -120,7 +120,8 @@ def test_every_battery_is_used_charged_and_read_all_year(happened, tags):
     rounds = Counter(event.tags[0] for event in full_rounds(happened))
     uses = Counter(event.body["battery_in"] for event in of_kind(happened, "changed"))
     assert set(rounds) == batteries and min(rounds.values()) >= 5
-    assert set(uses) == batteries and min(uses.values()) > 60
+    assert set(uses) == batteries and min(uses.values()) > 30
+    assert sorted(uses.values())[3] > 60  # all but the three of the small pallet trucks
 
 
 def test_one_cell_dies_while_its_neighbours_live(happened, tags):
@@ -191,7 +192,8 @@ def test_whenever_the_year_ends_the_room_is_at_work(fleet, tags, hour):
     outside = {battery for battery in ended if battery not in in_truck.values()}
     ready = {battery for battery in outside - held if rests_until[battery] <= until}
     assert len(in_truck) == 26
-    assert len(started) >= 3 and len(outside) - len(ready) >= 3 and len(ready) >= 3
+    assert len(started) >= 1  # few towards six in the morning, when most have been charged
+    assert len(outside) - len(ready) >= 2 and len(ready) >= 3
     assert str(tags[SHOWCASE.ready]) in ready
 
 

@@ -111,7 +111,7 @@ def test_a_hold_prints_its_card_at_once(room: BatteryRoom, tmp_path: Path) -> No
     out = tmp_path / "held.pdf"
     done = room.run("hold", "B1", "--reason", "Case cracked", "--safety", "--card", out)
     assert done.code == 0, done.err
-    assert f"its card ({out})" in done.out
+    assert f"Its out-of-service card is in {out}" in done.out
     assert cards_on(out) == [OutOfService(parse_tag(room["B1"]))]
     assert "Case cracked" in text_of(out)
     told = room.run("hold", "B2", "--reason", "Leaks", "--card", tmp_path / "two.pdf", "--json")

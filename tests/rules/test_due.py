@@ -44,13 +44,36 @@ def test_a_battery_s_list_comes_soonest_first():
 def test_a_full_round_is_a_pilot_round_too():
     last = {"round": ago(3), "pilot": ago(20)}
     found = {d.what: d for d in battery_dues("B-1", "vented", last, SCHEDULE, NOW)}
-    assert found["pilot"].at == ago(3) + timedelta(days=7)
+    assert found["pilot"].at == ago(3) + timedelta(days=SCHEDULE.pilot_days)
 
 
 @pytest.mark.parametrize("chemistry", ["gel", "lithium", None])
 def test_no_hydrometer_water_or_equalizing_for_others(chemistry):
     found = battery_dues("B-1", chemistry, {}, SCHEDULE, NOW, water_at=NOW)
     assert {due.what for due in found} == {"inspection", "cleaning", "leakage", "capacity test"}
+
+
+def dues(last=None, **words):
+    return {d.what: d for d in battery_dues("B-1", "vented", last or {}, SCHEDULE, NOW, **words)}
+
+
+def test_a_new_battery_has_its_first_round_an_interval_later():
+    found = dues(new_since=ago(10), in_service=ago(10))
+    assert found["round"].at == ago(10) + timedelta(days=28)
+    assert {due.state for due in found.values()} <= {"overdue", "due", "soon", "later"}
+    assert dues()["round"].state == "never done"
+
+
+def test_capacity_tests_are_asked_for_from_the_third_year_of_life_on():
+    young, old = NOW - timedelta(days=700), NOW - timedelta(days=1500)
+    first = young + timedelta(days=3 * 365.25)
+    assert (dues(in_service=young)["capacity test"].at, first > NOW) == (first, True)
+    assert dues(in_service=old)["capacity test"].state == "never done"
+    assert dues()["capacity test"].state == "never done"
+    assert dues({"capacity test": ago(400)}, in_service=old)["capacity test"].state == "overdue"
+    # tested at its delivery: not again before it is three years old
+    tested = dues({"capacity test": young}, in_service=young)["capacity test"]
+    assert tested.at == first
 
 
 def test_equipment_by_its_own_interval():
