@@ -139,6 +139,8 @@ def _tell(options: ServeOptions, tls: Certificate | None, as_json: bool) -> None
         line(
             "It works once, within 15 minutes. More codes: “tagkit enrol”, or Stations in the app."
         )
+    else:
+        line("Another device becomes a station by a code: “tagkit enrol”, or Stations in the app.")
 
 
 def _told(options: ServeOptions, tls: Certificate | None) -> dict[str, Any]:

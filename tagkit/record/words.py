@@ -49,8 +49,9 @@ def _changed(body: Body, _: str) -> str:
 
 
 def _charge_started(body: Body, _: str) -> str:
-    charger = body["charger"]
-    return f"started charging {body['battery']}" + (f" on {charger}" if charger else "")
+    if body["charger"]:
+        return f"started charging {body['battery']} on {body['charger']}"
+    return f"started charging {body['battery']}"
 
 
 def _watered(body: Body, tags: str) -> str:
