@@ -26,6 +26,8 @@ CHEMISTRY_WORDS = {
     "plomo-ácido abierta": "vented",
     "plomo-ácido abierto": "vented",
     "plomo acido abierta": "vented",
+    "plomo abierto": "vented",
+    "plomo abierta": "vented",
     "PzS": "vented",
     "PzB": "vented",
     "Pb": "vented",
