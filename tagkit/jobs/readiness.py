@@ -81,6 +81,7 @@ def readiness_facts(
         on_charge_since=_time(charging.get("started_at")),
         on_charger=str(charging.get("charger") or ""),
         last_charge_started_at=_time(state.last_charge_started_at),
+        rest_from=_time(state.rest_from),
         last_charged_at=_time(state.last_charged_at),
         # The kind of the charge under way decides about the rest after it.
         last_charge_kind=charging.get("kind") or state.last_charge_kind,

@@ -8,6 +8,7 @@ understand are counted and named in the state.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from datetime import datetime
 from typing import Any
 
 from tagkit.record.envelope import Event
@@ -202,6 +203,7 @@ def _charge_started(state: AssetState, event: Event, moment: str) -> None:
     if state.tag != body["battery"]:
         return
     if state.last_charge_started_at is None or moment >= state.last_charge_started_at:
+        state.rest_from = _charged_since(state, moment)
         state.last_charge_started_at = moment
         state.release = None
         charger = body["charger"]
@@ -221,6 +223,23 @@ def _charge_started(state: AssetState, event: Event, moment: str) -> None:
                 state.charging["flags"] = list(body["flags"])
         discharge_told(state, body["discharge"], moment)
     _readings(state, body, moment)
+
+
+def _charged_since(state: AssetState, moment: str) -> str:
+    """When the charges began that make one with the charge that begins now.
+
+    They do when the battery was not used in between, and did not rest as long as they took.
+    """
+    began, ended, last = state.rest_from, state.last_charged_at, state.last_charge
+    if began is None or (state.last_used_at is not None and state.last_used_at >= began):
+        return moment
+    if state.charging:
+        return began
+    if ended is None or ended < began:
+        counted_for_nothing = last is not None and last["at"] >= began and not last["counts"]
+        return moment if counted_for_nothing else began
+    start, end, now = (datetime.fromisoformat(one) for one in (began, ended, moment))
+    return began if now - end < end - start else moment
 
 
 def _charge_ended(state: AssetState, event: Event, moment: str) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 from zlib import crc32
 
-FOLD_VERSION = 3
+FOLD_VERSION = 4
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
@@ -55,6 +55,9 @@ class AssetState:
     charging: dict[str, Any] | None = None
     """charger, kind, started_at, event, temperature, sg."""
     last_charge_started_at: str | None = None
+    rest_from: str | None = None
+    """Since when it was charged with no use and no rest in between: a charge that is begun again
+    makes a hot battery no cooler."""
     last_charged_at: str | None = None
     """When a charge was last ended."""
     last_charge_kind: str | None = None

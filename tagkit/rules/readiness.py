@@ -45,6 +45,7 @@ class ReadinessFacts:
     on_charge_since: datetime | None = None
     on_charger: str = ""
     last_charge_started_at: datetime | None = None
+    rest_from: datetime | None = None  # where charges without rest between them began
     last_charged_at: datetime | None = None
     last_charge_kind: str | None = None  # conventional, opportunity, equalize, freshening
     charged_since_use: bool | None = None
@@ -161,7 +162,7 @@ def rest_hours(facts: ReadinessFacts, settings: ReadinessSettings) -> float:
     """
     if facts.last_charge_kind == "opportunity" or facts.chemistry == "lithium":
         return 0.0
-    start, end = facts.last_charge_started_at, facts.last_charged_at
+    start, end = facts.rest_from or facts.last_charge_started_at, facts.last_charged_at
     if start is None or end is None or start > end:
         return settings.longest_rest_hours
     asked = settings.rest_factor * (end - start) / timedelta(hours=1)

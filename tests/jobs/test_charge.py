@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from battery_room import BatteryRoom, ago, ended
+from tagkit.jobs.charge import ChargeReadings, end_charge, start_charge
 
 BY = ("--by", "KM", "--station", "bay-1")
 
@@ -140,3 +141,22 @@ def test_a_held_battery_is_not_charged(room: BatteryRoom) -> None:
     assert room.run("hold", "B1", "--reason", "cracked case", "--safety").code == 0
     assert start(room, "B1", "C1").code == 12
     assert room.events("charge_started") == []
+
+
+@pytest.mark.parametrize("first_ended", [True, False])
+def test_a_charge_begun_again_does_not_shorten_the_rest(
+    room: BatteryRoom, first_ended: bool
+) -> None:
+    room.charge("B3", began=8.5, ended=0.4 if first_ended else None)
+    with room.open() as site:
+        start_charge(site, room["B3"], room["C1"], ChargeReadings(), by="KM", station="bay-1",
+                     at=ago(minutes=18), answer=None if first_ended else "as-shown")  # fmt: skip
+        end_charge(site, room["B3"], ChargeReadings(), by="KM", station="bay-1", at=ago(minutes=9))
+    found = room.run("fit", "T1", "B3")
+    assert found.code == 12 and "resting after its charge" in found.out
+
+
+def test_a_charge_days_after_another_rests_as_long_as_it_took_itself(room: BatteryRoom) -> None:
+    room.charge("B3", began=70, ended=62)
+    room.charge("B3", began=3, ended=2)
+    assert room.run("fit", "T1", "B3").code == 0
