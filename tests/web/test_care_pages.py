@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -32,6 +33,17 @@ def lead(room: BatteryRoom) -> Iterator[TestClient]:
         known_browser(app, asking)
         asking.post("/shift/open", data={"who": "TS"})
         yield asking
+
+
+def press_for_the_card(page: str, tag: str) -> bool:
+    """Whether one press prints the out-of-service card of ``tag``."""
+    return bool(
+        re.search(
+            r'action="/labels/cards".*?name="what" value="out-of-service">'
+            rf'<input type="hidden" name="number" value="{tag}">',
+            page,
+        )
+    )
 
 
 def test_care_finds_an_asset_by_any_of_its_names_and_offers_what_goes_with_it(
@@ -81,7 +93,10 @@ def test_findings_hold_a_battery_and_a_passed_inspection_lifts_the_hold(
 ) -> None:
     tag = room["F4"]
     found = {"sort": "periodic", "findings": "case cracked at the left", "hold": "safety"}
-    assert "It is held" in lead.post(f"/care/{tag}/inspect", data=found).text
+    held = lead.post(f"/care/{tag}/inspect", data=found).text
+    assert "It is held" in held
+    assert press_for_the_card(held, tag)
+    assert press_for_the_card(lead.get(f"/A/{tag}").text, tag)
     assert room.state("F4").holds
     assert (
         "The hold is lifted"
@@ -145,8 +160,9 @@ def test_a_reversed_cell_is_asked_for_twice_then_taken_and_holds_the_battery(
     assert asked.status_code == 422
     assert 'name="confirm-3"' in asked.text
     assert room.events("cells_read") == []
-    lead.post(f"/rounds/{tag}", data=readings(**{"volts-3": "-0.40", "confirm-3": "yes"}))
+    taken = lead.post(f"/rounds/{tag}", data=readings(**{"volts-3": "-0.40", "confirm-3": "yes"}))
     assert room.state("F7").safety_held
+    assert press_for_the_card(taken.text, tag)
 
 
 def test_a_wrong_cell_is_named_and_what_was_keyed_in_stays_on_the_form(
@@ -200,6 +216,7 @@ def test_an_incident_is_kept_apart_and_holds_what_was_part_of_it(
     )  # fmt: skip
     assert "acid on the floor" in told.text
     assert room.state("F10").safety_held
+    assert press_for_the_card(told.text, room["F10"])
     empty = lead.post("/incidents", data={"sort": "spill", "what": "x"})
     assert empty.status_code == 422
 

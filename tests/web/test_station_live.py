@@ -289,6 +289,14 @@ def test_another_site_s_page_gets_no_line(client: TestClient) -> None:
         pass
 
 
+def test_words_that_make_no_sense_leave_the_line_open(client: TestClient) -> None:
+    with Page(client) as page:
+        page.socket.send_text("[" * 3000)
+        page.say(do="release", code="\ud800", reason="odd")
+        page.say(do="typed", text="B-QM")
+        page.until(lambda: "B-QM" in page.screen["html"])
+
+
 def test_the_server_s_own_camera_is_looked_through(room: BatteryRoom, tmp_path: Path) -> None:
     video = tmp_path / "labels.avi"
     writer = cv2.VideoWriter(
