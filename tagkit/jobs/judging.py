@@ -52,7 +52,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "5"
+JUDGING = "6"
 """Raised when the judging gives other results from the same states."""
 
 

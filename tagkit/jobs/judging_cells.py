@@ -42,7 +42,7 @@ def cells_judged(
         found["odd"] = {"at": odd.now.at.isoformat(), "odds": round(odd.odds, 2)}
     flags = [*judgement.flags, *failing_flags(rounds, state, facts, site.settings)]
     worst: dict[tuple[str, int], Flag] = {}
-    for flag in flags:
+    for flag in _together(flags):
         worst.setdefault((flag.code, flag.cell or NO_CELL), flag)
     if not judgement.not_comparable:
         found |= {"balance": judgement.due, "spread": judgement.spread}
@@ -53,6 +53,25 @@ def cells_judged(
         for (code, cell), flag in worst.items()
     ]
     return found
+
+
+_LEVELS = {
+    "plates bare": "the plates of {count} cells are bare: cover them before charging",
+    "low level": "{count} cells are low: water it after charging",
+    "over level": "{count} cells are over the mark: acid may spill",
+}
+_MANY = 3
+
+
+def _together(flags: Sequence[Flag]) -> list[Flag]:
+    """Levels of many cells told as one: what is to be done is the same for all."""
+    found: list[Flag] = []
+    for code, words in _LEVELS.items():
+        those = [flag for flag in flags if flag.code == code]
+        if len(those) > _MANY:
+            found.append(Flag(code, words.format(count=len(those)), those[0].severity))
+    many = {flag.code for flag in found}
+    return [*(flag for flag in flags if flag.code not in many), *found]
 
 
 _SUSPECT = ("suspect cell", "failing cell", "reversed cell", "low voltage")

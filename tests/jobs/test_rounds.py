@@ -54,6 +54,13 @@ def test_a_round_is_judged_at_once(room: BatteryRoom) -> None:
     assert [one["code"] for one in room.run("today", "--json").data["flags"]] == ["suspect cell"]
 
 
+def test_levels_of_many_cells_are_one_line_of_the_list(room: BatteryRoom) -> None:
+    assert enter(room, " ".join(["1280/25//bare"] * 24)).code == 0
+    found = room.run("today", "--json").data["flags"]
+    assert [(one["code"], one["cell"]) for one in found] == [("plates bare", None)]
+    assert "24 cells" in found[0]["sentence"]
+
+
 def test_temperature_brings_gravities_to_the_reference(room: BatteryRoom) -> None:
     found = room.run("round", "enter", "B1", "--cells", line().replace("/25", "/95"), "--fahrenheit",
                      "--json")  # fmt: skip
