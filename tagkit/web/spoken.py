@@ -9,7 +9,7 @@ likewise where it is itself a sentence of the catalogue. What matches nothing st
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -47,7 +47,8 @@ class Spoken:
         for patterns in self._by_word.values():
             patterns.sort(key=lambda one: -one.weight)
         self._and = plain.get("and", "and")
-        self.say = lru_cache(maxsize=8192)(self._say)
+        knows = bool(plain or made)
+        self.say: Callable[[str], str] = lru_cache(maxsize=8192)(self._say) if knows else str
 
     def __contains__(self, sentence: str) -> bool:
         return self._whole(sentence.strip(), 0) is not None

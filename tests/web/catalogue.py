@@ -1,7 +1,8 @@
 """Every sentence the pages show, found in the sources: what a catalogue has to translate.
 
 ``python tests/web/catalogue.py`` names those that the Spanish catalogue lacks, and those it
-has but nobody says any more.
+has but nobody says any more; with ``--renew`` it writes an empty entry for each of the former
+and takes the latter out.
 
 Sentences that rules and jobs make around figures are f-strings; as entries their figures are
 named gaps (``hot {temperature}``) and their context is ``made``.
@@ -10,7 +11,9 @@ named gaps (``hot {temperature}``) and their context is ``made``.
 from __future__ import annotations
 
 import ast
+import io
 import re
+import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -18,6 +21,7 @@ from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import write_po
 from tagkit.assets.fields import fields_of
 from tagkit.assets.kinds import PLATES
 from tagkit.assets.stated import Source
@@ -292,9 +296,36 @@ def _gap(node: ast.expr, names: list[str]) -> str:
     return f"{{{name}}}"
 
 
+def renewed(known: Catalog) -> Catalog:
+    """The catalogue with an empty entry for each sentence it lacks, without the idle ones."""
+    made = Catalog(locale="es", project="tagkit", charset="utf-8", fuzzy=False)
+    made.header_comment = known.header_comment
+    for one in sorted(sentences(), key=lambda one: one.source):
+        said = known.get(one.text, one.context or None)
+        made.add(
+            (one.text, one.plural) if one.plural else one.text,
+            said.string if said else None,
+            context=one.context or None,
+            locations=[(one.source, 0)],
+        )
+    return made
+
+
+def write(catalogue: Catalog) -> None:
+    """Onto the disk, without the dates that would make every writing differ."""
+    text = io.BytesIO()
+    write_po(text, catalogue, width=100, include_lineno=False)
+    dated = re.compile(
+        r'^"(POT-Creation-Date|PO-Revision-Date|Last-Translator|Language-Team|'
+        r'Report-Msgid-Bugs-To|Generated-By).*\n', re.M,
+    )  # fmt: skip
+    SPANISH.write_text(dated.sub("", text.getvalue().decode()), encoding="utf-8", newline="\n")
+
+
 if __name__ == "__main__":
-    known = spanish()
-    for one in lacking(known):
+    if "--renew" in sys.argv:
+        write(renewed(spanish()))
+    for one in lacking(spanish()):
         print(f"{one.source}: {one.context or 'plain'}: {one.text}")
-    for text in idle(known):
+    for text in idle(spanish()):
         print(f"said nowhere: {text}")
