@@ -116,10 +116,9 @@ def _check(facts: BatteryFacts, cells: Mapping[int, float]) -> None:
             f"{facts.tag} is {facts.chemistry}: it is never watered",
             "Leave it closed; if that is wrong, amend its chemistry",
         )
-    if cells and facts.cells and max(cells) > facts.cells:
-        raise WrongInput(
-            f"{facts.tag} has {facts.cells} cells, not {max(cells)}", "Count from the positive post"
-        )
+    none = next((cell for cell in cells if cell < 1 or (facts.cells and cell > facts.cells)), None)
+    if none is not None:
+        raise WrongInput(f"{facts.tag} has no cell {none}", "Count from the positive post, from 1")
 
 
 def _flags(

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 
+from tagkit.errors import WrongInput
 from tagkit.jobs.site import SETTINGS_FILE, Site, open_site, system_clock
 
 
@@ -26,7 +27,13 @@ class SiteDoor:
     @contextlib.contextmanager
     def borrow(self) -> Iterator[Site]:
         """A site for this request alone."""
-        edited = (self.directory / SETTINGS_FILE).stat().st_mtime_ns
+        try:
+            edited = (self.directory / SETTINGS_FILE).stat().st_mtime_ns
+        except FileNotFoundError:
+            raise WrongInput(
+                f"{SETTINGS_FILE} is not in the site's folder any more",
+                "Put it back, at the computer that serves",
+            ) from None
         opened, site = self._take(edited)
         try:
             yield site

@@ -65,9 +65,10 @@ def test_a_sealed_battery_is_never_watered(room: BatteryRoom) -> None:
     assert found.code == 2 and "never watered" in found.err
 
 
-def test_a_cell_that_the_battery_does_not_have_is_named(room: BatteryRoom) -> None:
-    found = room.run("water", "B1", "--cell", "25=0.2")
-    assert found.code == 2 and "24 cells" in found.err
+@pytest.mark.parametrize("cell", [0, 25])
+def test_a_cell_that_the_battery_does_not_have_is_named(room: BatteryRoom, cell: int) -> None:
+    found = room.run("water", "B1", "--cell", f"{cell}=0.2")
+    assert found.code == 2 and f"no cell {cell}" in found.err
 
 
 def test_a_thirsty_battery_is_told_beside_its_sisters_and_in_the_morning(room: BatteryRoom) -> None:

@@ -130,7 +130,7 @@ class Live:
     async def _words(self, text: str) -> None:
         try:
             said = json.loads(text) if len(text) <= _LONGEST_WORDS else None
-        except ValueError:
+        except (ValueError, RecursionError):
             said = None
         if not isinstance(said, dict):
             return

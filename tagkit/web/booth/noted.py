@@ -73,7 +73,10 @@ def _pair(site: Site, note: Noted) -> tuple[str, str]:
 def _moment(site: Site, given: datetime) -> datetime:
     if given.tzinfo is None:
         raise WrongInput("the time of the note has no zone", "Note it again")
-    at = given.astimezone(UTC)
+    try:
+        at = given.astimezone(UTC)
+    except OverflowError:  # at an end of the calendar, and refused below
+        at = given.replace(tzinfo=UTC)
     at = at.replace(microsecond=at.microsecond // 1000 * 1000)
     now = site.now()
     if not now - LONGEST_AGO <= at <= now + _AHEAD:

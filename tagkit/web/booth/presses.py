@@ -10,11 +10,11 @@ from fastapi import WebSocket
 
 from tagkit.assets.card import Card
 from tagkit.assets.tag import Tag
+from tagkit.errors import TagkitError
 from tagkit.jobs.site import Site
 from tagkit.station.inputs import Choose
 from tagkit.web.access.devices import address_of, is_own_computer
 from tagkit.web.access.pins import check_pin
-from tagkit.web.access.refused import NotAllowed
 from tagkit.web.access.shifts import needs_pin
 from tagkit.web.booth.bay import Bay
 from tagkit.web.booth.booth import Booth
@@ -68,7 +68,7 @@ def _at_station(
         case {"do": "release", "code": str(code), "reason": str(reason)}:
             try:
                 _check_supervisor(socket, site, visitor, code, str(said.get("pin") or ""))
-            except NotAllowed as refused:
+            except TagkitError as refused:
                 booth.say("wrong_pin", problem=str(refused))
             else:
                 booth.release(site, by, code, reason)
