@@ -180,17 +180,11 @@ class Quantity:
     def __str__(self) -> str:
         figure = f"{self.value:f}"
         whole, point, decimals = figure.partition(".")
-        if self.dimension not in (Dimension.DENSITY, Dimension.COUNT):
-            whole = f"{int(whole):,}" if abs(int(whole)) >= 10_000 or self._customary() else whole
-        if figure.startswith("-") and not whole.startswith("-"):
-            whole = f"-{whole}"
+        # No thousands separator: “2,518 lb” is two and a half pounds to half the world.
         joined = whole + point + decimals
         if not self.unit:
             return joined
         return f"{joined}{self.unit}" if self.unit == "%" else f"{joined} {self.unit}"
-
-    def _customary(self) -> bool:
-        return UNITS[self.unit].customary
 
     def to_json(self) -> dict[str, Any]:
         """``{"value", "unit"}`` with a JSON number, for what commands print."""

@@ -166,7 +166,7 @@ def test_only_what_is_beyond_doubt_shows_the_decimal_mark(text, mark):
 
 
 def test_display_keeps_the_figure_as_marked():
-    assert str(quantity(2450, "lb")) == "2,450 lb"
+    assert str(quantity(2450, "lb")) == "2450 lb"
     assert str(quantity("1111.50", "kg")) == "1111.50 kg"
     assert str(quantity(-28, "°C")) == "-28 °C"
     assert str(quantity("-0.5", "°C")) == "-0.5 °C"

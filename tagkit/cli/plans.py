@@ -52,7 +52,7 @@ def ventilation(
                "and every charger's figures."}  # fmt: skip
     line(natural[result.natural])
     for name, flow in (("European practice", result.europe), ("US practice", result.us)):
-        line(f"{name}, {flow.m3_per_hour:,.0f} m³/h ({flow.cfm:,.0f} cfm):", style="bold")
+        line(f"{name}, {bound}{flow.m3_per_hour:,.0f} m³/h ({flow.cfm:,.0f} cfm):", style="bold")
         for words in flow.lines:
             line(f"  {words}", hang=4)
     for words in result.unknown:

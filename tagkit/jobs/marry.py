@@ -22,7 +22,7 @@ from tagkit.jobs.assets import asset, is_married, plate
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
-from tagkit.units import Quantity
+from tagkit.units import Dimension, Quantity
 
 # What has to be keyed in, by kind; the other fields may be.
 REQUIRED = {
@@ -183,10 +183,12 @@ def _differences(known: dict[str, Any], facts: dict[str, Stated[Any]]) -> tuple[
 
 
 def _same(was: Any, now: Any) -> bool:
-    """Equal, or apart by no more than the conversion between units allows (1 kg, 1 mm)."""
+    """Equal, or apart by no more than a rounded sheet (less than 1 kg, 1 mm) or the conversion
+    between units (1 kg, 1 mm) allows. The stamp is what counts from then on."""
     if isinstance(was, Quantity) and isinstance(now, Quantity):
         apart = abs(was.exact() - now.exact())
-        return apart == 0 if was.unit == now.unit else apart <= 1
+        rounded = was.dimension in (Dimension.MASS, Dimension.LENGTH) and apart < 1
+        return rounded or (apart == 0 if was.unit == now.unit else apart <= 1)
     if isinstance(was, str) and isinstance(now, str):
         return _letters(was) == _letters(now)
     if isinstance(now, tuple):

@@ -119,10 +119,16 @@ def ventilation(
         None if there is None else there >= needed
         for there, needed in ((opening_cm2, opening), (room_m3, volume))
     ]
+    least = "at least " if unknown else ""
     natural = False if False in enough else None if unknown or None in enough else True
     lines = (
-        f"European practice {europe.m3_per_hour:.0f} m³/h, US practice {us.m3_per_hour:.0f} m³/h: "
-        f"{'US' if governs == 'us' else 'European'} practice governs",
+        f"European practice {least}{europe.m3_per_hour:.0f} m³/h, US practice "
+        f"{least}{us.m3_per_hour:.0f} m³/h: "
+        + (
+            "which governs is not known before every charger's figures are"
+            if unknown
+            else f"{'US' if governs == 'us' else 'European'} practice governs"
+        ),
         f"inlet and outlet: 28 × {air:.0f} = {opening:.0f} cm² each, opposite each other",
         f"free volume of the room: 2.5 × {air:.0f} = {volume:.0f} m³",
         "otherwise forced ventilation, running on for about an hour after charging",

@@ -380,6 +380,8 @@ def _released(change: Change, given: Release, facts: Facts) -> Change:
 
 def _undo(change: Change, facts: Facts) -> Change:
     if change.under_way:
+        if change.undoing is not None:
+            return _notice(_fresh(change), "not_undone")
         return _notice(_fresh(change), "begun_again")
     last = facts.last_change()
     if last is None:

@@ -122,6 +122,7 @@ ENGLISH: Mapping[str, str] = {
     "notice.no_supervisor": "{person} is not a supervisor with a running authorisation",
     "notice.no_reason": "A release needs a reason in words",
     "notice.begun_again": "Taken back: nothing was logged",
+    "notice.not_undone": "Nothing was undone",
     "notice.nothing_to_undo": "There is no change to undo",
     "notice.refused": "NOT logged: {problem}",
     # Cautions by step

@@ -66,7 +66,7 @@ def test_an_event_with_a_wrong_entry_is_none(change: dict[str, object]) -> None:
         from_bytes(canonical(json.loads(FIRST) | change))
 
 
-@pytest.mark.parametrize("name", json.loads(FIRST).keys() - {"envelope"})
+@pytest.mark.parametrize("name", sorted(json.loads(FIRST).keys() - {"envelope"}))
 def test_an_event_without_one_of_its_entries_is_none(name: str) -> None:
     content = json.loads(FIRST)
     del content[name]

@@ -129,10 +129,10 @@ async def put(request: Request, number: str, site: TheSite, person: Technician) 
 
 
 @router.get("/rounds/{number}/chart.svg")
-def chart(number: str, site: TheSite, _visitor: TheVisitor) -> Response:
+def chart(request: Request, number: str, site: TheSite, _visitor: TheVisitor) -> Response:
     """Median and lowest cells over the rounds."""
     return Response(
-        cell_chart(site, number),
+        cell_chart(site, number, request.state.words),
         media_type="image/svg+xml",
         headers={"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"},
     )
