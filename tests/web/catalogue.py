@@ -115,6 +115,7 @@ _MORE = (
     ("made", "watered {tags} with {litres} l"), ("made", "repaired {tags}: {what}, cell {cells}"),
     ("made", "repaired {tags}: {what}, cell {cells} ({said})"),
     ("made", "shifts {hours}, every day"),
+    ("made", "European practice {europe} m³/h, US practice {us} m³/h: {governs}"),
     ("", "cleanings"),
 )  # fmt: skip
 
