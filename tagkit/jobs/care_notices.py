@@ -165,7 +165,7 @@ def due_notices(
     for due in battery_dues(
         state.tag, facts.chemistry, done, settings.schedule, now,
         water_at=water.at if facts.watered else None, new_since=new_since,
-        in_service=first_day(facts.in_service_on),
+        in_service=first_day(facts.in_service_on) or new_since,
     ):  # fmt: skip
         if due.what == "equalize" and asked.due:
             continue

@@ -66,4 +66,3 @@ def card_for_hold(
     except OSError as error:
         trouble = WrongInput(f"{path} can't be written ({error.strerror or error})")
         return HoldCard(tag, None, trouble)
-

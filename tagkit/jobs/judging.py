@@ -52,7 +52,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "6"
+JUDGING = "7"
 """Raised when the judging gives other results from the same states."""
 
 

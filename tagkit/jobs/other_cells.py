@@ -90,9 +90,7 @@ def partner_of(
     return None
 
 
-def points_of(
-    site: Site, state: AssetState, facts: BatteryFacts | None = None
-) -> list[RoundPoint]:
+def points_of(site: Site, state: AssetState, facts: BatteryFacts | None = None) -> list[RoundPoint]:
     """The comparable rounds that the record keeps of a battery, oldest first."""
     facts = facts or battery_facts(state, site.settings)
     rounds = rounds_of(site.record, state, facts, site.settings)

@@ -105,4 +105,3 @@ def _pattern(site: Site, changes: Sequence[Event], weeks: float) -> WorkPattern:
     }
     by_truck = Counter(event.body["truck"] for event in changes)
     return WorkPattern(weeks, tuple(THREE_SHIFTS[shift] for shift in worked), manned, by_truck)
-
