@@ -50,7 +50,9 @@ def test_every_figure_comes_along() -> None:
         ids = (message.id,) if isinstance(message.id, str) else message.id
         strings = (message.string,) if isinstance(message.string, str) else message.string
         for english, said in zip(ids, strings, strict=True):
-            assert sorted(_GAPS.findall(english)) == sorted(_GAPS.findall(said)), english
+            assert not said or sorted(_GAPS.findall(english)) == sorted(_GAPS.findall(said)), (
+                english
+            )
 
 
 def test_a_sentence_that_is_missing_would_be_found() -> None:
