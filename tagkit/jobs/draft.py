@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from tagkit.assets.tag import Kind
-from tagkit.errors import NotFound, WrongInput
+from tagkit.errors import Busy, NotFound, WrongInput
 from tagkit.intake.delivery import Delivery
 from tagkit.intake.sheet import Sheet, mended, sheet_from_bytes
 from tagkit.jobs.receive import Taken, take_in, understood
@@ -63,8 +63,9 @@ def begin_draft(site: Site, data: bytes, name: str, choices: Choices, *, by: str
     sheet_from_bytes(data, name, choices.worksheet, choices.kind)
     draft = Draft(secrets.token_hex(8), name, by, site.now().isoformat(), choices)
     folder = _folder(site, draft.id)
-    folder.mkdir(parents=True)
-    (folder / "sheet").write_bytes(data)
+    with _room_on_the_disk():
+        folder.mkdir(parents=True)
+        (folder / "sheet").write_bytes(data)
     _keep(site, draft)
     return draft
 
@@ -188,9 +189,22 @@ def _folder(site: Site, identity: str) -> Path:
 def _keep(site: Site, draft: Draft) -> Draft:
     path = _folder(site, draft.id) / "draft.json"
     part = path.with_suffix(".part")
-    part.write_text(json.dumps(_to_json(draft), ensure_ascii=False), encoding="utf-8")
-    part.replace(path)
+    text = json.dumps(_to_json(draft), ensure_ascii=False)
+    with _room_on_the_disk():
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
     return draft
+
+
+@contextmanager
+def _room_on_the_disk() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise Busy(
+            f"the delivery can't be kept: {error.strerror or error}",
+            "Make room on the disk of the computer that serves, then repeat the last step",
+        ) from error
 
 
 def _to_json(draft: Draft) -> dict[str, Any]:

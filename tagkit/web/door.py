@@ -22,7 +22,7 @@ class SiteDoor:
     def __init__(self, directory: Path, clock: Callable[[], datetime] = system_clock) -> None:
         self.directory = directory
         self.clock = clock
-        self._idle: deque[tuple[int, Site]] = deque()
+        self._idle: deque[tuple[int, int, Site]] = deque()
 
     @contextlib.contextmanager
     def borrow(self) -> Iterator[Site]:
@@ -34,24 +34,34 @@ class SiteDoor:
                 f"{SETTINGS_FILE} is not in the site's folder any more",
                 "Put it back, at the computer that serves",
             ) from None
-        opened, site = self._take(edited)
+        opened, file, site = self._take(edited)
         try:
             yield site
         except BaseException:
             site.record.close()
             raise
-        self._idle.append((opened, site))
+        self._idle.append((opened, file, site))
 
-    def _take(self, edited: int) -> tuple[int, Site]:
+    def _take(self, edited: int) -> tuple[int, int, Site]:
         while self._idle:
             with contextlib.suppress(IndexError):
-                opened, site = self._idle.pop()
-                if opened == edited:
-                    return opened, site
+                opened, file, site = self._idle.pop()
+                # Where another record was put in its place, nothing more goes into the old file.
+                if opened == edited and file == _file_of(site):
+                    return opened, file, site
                 site.record.close()
-        return edited, open_site(self.directory, self.clock, lent=True)
+        site = open_site(self.directory, self.clock, lent=True)
+        return edited, _file_of(site), site
 
     def close(self) -> None:
         """Let go of every record."""
         while self._idle:
-            self._idle.pop()[1].record.close()
+            self._idle.pop()[2].record.close()
+
+
+def _file_of(site: Site) -> int:
+    """What tells the record's file from another under its name; 0 when there is none."""
+    try:
+        return site.record.path.stat().st_ino
+    except FileNotFoundError:
+        return 0

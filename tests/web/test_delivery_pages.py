@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import re
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -285,3 +286,18 @@ def test_two_who_mend_at_once_do_not_undo_each_others_work(
 def test_a_field_that_is_no_cell_is_passed_over(technician: TestClient, name: str) -> None:
     address = send(technician)
     assert technician.post(f"{address}/rows/3", data={name: "1120 kg"}).status_code == 200
+
+
+def test_a_full_disk_is_said_and_the_delivery_stays_as_it_was(
+    technician: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = send(technician)
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "write_text", full)
+        answer = technician.post(f"{address}/rows/3", data={"cell-2": "1120 kg"})
+    assert answer.status_code == 503 and "Make room" in answer.text
+    assert "1 row to mend" in technician.get(address).text
