@@ -360,4 +360,3 @@ def clean(
         return
     line(f"{event.tags[0]} is washed.")
     line(WASH_CAUTION)
-

@@ -200,7 +200,9 @@ def first_day(stated: str | None) -> datetime | None:
     if not stated:
         return None
     try:
-        return datetime.fromisoformat(f"{stated}{'-01-01'[3 * (len(stated) > 4):]}"[:10] + "T00:00Z")
+        return datetime.fromisoformat(
+            f"{stated}{'-01-01'[3 * (len(stated) > 4) :]}"[:10] + "T00:00Z"
+        )
     except ValueError:
         return None
 

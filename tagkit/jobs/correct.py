@@ -110,11 +110,14 @@ def retire(
     """The asset leaves the fleet; its number is never used again.
 
     ``receipt``: the recycler's. ``papers``: of the transport (filled lead-acid batteries go as
-    UN 2794). Either may be handed in later, by naming the retired asset again.
+    UN 2794). Either may be handed in later, by naming the retired asset again. A technician does
+    it, as soon as people are recorded.
     """
     receipt, papers = (_paper(words) for words in (receipt, papers))
     with site.record.writing(by=by, station=station, at=at) as writing:
         found = asset(writing, number)
+        if site.record.people():
+            require_technician(site, by)
         if found.retired_at:
             new = (receipt and not found.receipt) or (papers and not found.papers)
             if not new:

@@ -190,9 +190,7 @@ def _windows(site: Site, fleet: Sequence[AssetState]) -> list[_Window]:
     return _sharing(site, fleet, windows)
 
 
-def _sharing(
-    site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window]
-) -> list[_Window]:
+def _sharing(site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window]) -> list[_Window]:
     """The same windows; those that take exactly the same batteries of the fleet share a kind."""
     facts = [battery_facts(state, site.settings) for state in fleet if state.kind == "B"]
     kinds: dict[tuple[str, ...], str] = {}
@@ -260,7 +258,9 @@ def _groups(
             f"{pattern.hours_a_week:.0f} hours a week each"
         )
     spoken = ", ".join(f"{start:g}-{end:g} h" for start, end in hours)
-    notes.append(f"shifts {spoken}, {'as many trucks as had changes' if by_record else 'every day'}")
+    notes.append(
+        f"shifts {spoken}, {'as many trucks as had changes' if by_record else 'every day'}"
+    )
     left = {kind: len(batteries) for kind, batteries in members.items()}
     found = []
     for window in windows:
@@ -274,7 +274,9 @@ def _groups(
             continue
         recorded = _use(window.trucks, members[window.kind], pattern) if use is None else None
         rate = use or recorded or USE_PERCENT_PER_HOUR
-        source = "as given" if use else "by the record" if recorded else "nothing on record tells it"
+        source = (
+            "as given" if use else "by the record" if recorded else "nothing on record tells it"
+        )
         notes.append(f"{window.name}: {rate:.1f}% of a battery in an hour of work, {source}")
         found.append(
             TruckGroup(

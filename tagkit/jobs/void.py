@@ -20,8 +20,10 @@ BY_A_SUPERVISOR = ("held", "released")
 
 
 def by_two(event: Event) -> bool:
-    """Whether cancelling it changes figures that fit is judged by, which takes two people."""
-    return event.kind == "amended" or (event.kind == "repaired" and bool(event.body.get("changes")))
+    """Whether cancelling it changes what fit is judged by, which takes two people."""
+    return event.kind in ("amended", "retired") or (
+        event.kind == "repaired" and bool(event.body.get("changes"))
+    )
 
 
 def void(
@@ -37,9 +39,8 @@ def void(
     """Cancel the entry with this id (as ``history --json`` and every command give it).
 
     One's own entry may be cancelled by anybody, another's by a technician or supervisor; a hold
-    or release by a supervisor; an amendment, or a repair that changed figures, with a ``second``
-    authorised person. A safety hold
-    is never cancelled: only an inspection lifts it. A change takes along the charges that were
+    or release by a supervisor; an amendment, a retirement, or a repair that changed figures, with
+    a ``second`` authorised person. A safety hold is never cancelled: only an inspection lifts it. A change takes along the charges that were
     logged with it.
     """
     reason = checked_reason(reason)

@@ -84,7 +84,11 @@ def _registered(state: AssetState, event: Event, moment: str) -> None:
 
 def _married(state: AssetState, event: Event, moment: str) -> None:
     state.married_at = moment
-    state.nameplate = {**state.nameplate, **dict(event.body["facts"])}
+    facts = dict(event.body["facts"])
+    if state.jumpered:
+        # The stamp tells of the case; a bridged cell's two volts are missing all the same.
+        facts = {name: fact for name, fact in facts.items() if name not in ("voltage", "cells")}
+    state.nameplate = {**state.nameplate, **facts}
     state.unsettled = [] if event.body["settled"] else list(event.body["differences"])
 
 
@@ -253,10 +257,17 @@ def _charge_ended(state: AssetState, event: Event, moment: str) -> None:
         state.charging = None
     if body["counts"] and (state.last_charged_at is None or moment >= state.last_charged_at):
         state.last_charged_at = moment
-        state.last_charge_kind = kind
+        state.last_charge_kind = _kind_to_rest_from(state, kind, started)
         state.release = None
     charge_over(state, event, moment, kind, started)
     _readings(state, body, moment)
+
+
+def _kind_to_rest_from(state: AssetState, kind: str | None, started: str | None) -> str | None:
+    """An opportunity charge right behind another charge does not spare that one's rest."""
+    before = state.last_charge_kind
+    one_with_it = state.rest_from and started and state.rest_from < started
+    return before if kind == "opportunity" and one_with_it and before else kind
 
 
 def _readings(state: AssetState, body: dict[str, Any], moment: str) -> None:

@@ -160,3 +160,18 @@ def test_a_charge_days_after_another_rests_as_long_as_it_took_itself(room: Batte
     room.charge("B3", began=70, ended=62)
     room.charge("B3", began=3, ended=2)
     assert room.run("fit", "T1", "B3").code == 0
+
+
+def test_an_opportunity_charge_right_behind_a_long_one_does_not_spare_its_rest(
+    room: BatteryRoom,
+) -> None:
+    with room.open() as site:
+        for kind, began, ended in (("conventional", 9.0, 1.0), ("opportunity", 0.9, 0.3)):
+            start_charge(
+                site, room["B1"], room["C1"], ChargeReadings(), by="KM", station="bay-1",
+                at=ago(hours=began), charge_kind=kind,
+            )  # fmt: skip
+            end_charge(
+                site, room["B1"], ChargeReadings(), by="KM", station="bay-1", at=ago(hours=ended)
+            )
+    assert room.run("fit", "T1", "B1").code == 12

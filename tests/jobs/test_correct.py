@@ -95,7 +95,7 @@ def test_what_leaves_the_fleet_keeps_its_number_for_ever(staffed: BatteryRoom) -
     )
     assert (found.code, found.data["asset"], found.data["receipt"]) == (0, staffed["B3"], "R 77")
     assert staffed.run("where", "B3", "--json").data["state"] == "retired"
-    again = staffed.run("retire", "B3", "--reason", "below 80 %")
+    again = staffed.run("retire", "B3", "--reason", "below 80 %", "--by", "SW")
     assert (again.code, "retired already" in again.err) == (2, True)
     before = set(staffed.tags.values())
     staffed.take_in("Maker's serial,Voltage (V)\nNEXT,48\n")

@@ -120,7 +120,7 @@ def test_there_is_nothing_to_release_of_a_ready_battery_or_a_free_truck(
 
 
 def test_a_release_can_not_bring_back_what_has_left(staffed: BatteryRoom) -> None:
-    assert staffed.run("retire", "B3", "--reason", "worn out").code == 0
+    assert staffed.run("retire", "B3", "--reason", "worn out", "--by", "SW").code == 0
     found = staffed.run("release", "B3", "--reason", "one more shift", *SW)
     assert found.code == 2
     assert "left the fleet" in found.err

@@ -153,6 +153,20 @@ def test_a_jumpered_cell_changes_what_verdicts_use(depot: Any, battery: str) -> 
     assert state.jumpered == [] and state.nameplate["voltage"]["value"] == "48"
 
 
+def test_marrying_a_jumpered_battery_elsewhere_brings_its_volts_not_back(
+    depot: Any, battery: str
+) -> None:
+    less = {"voltage": {"value": "46", "unit": "V", "source": "stamped"}}
+    depot.log("repaired", {"sort": "cell jumpered", "cells": [3], "changes": less}, tags=[battery])
+    stamp = {
+        "voltage": {"value": "48", "unit": "V", "source": "stamped"},
+        "weight": {"value": "1101", "unit": "kg", "source": "stamped"},
+    }
+    depot.log("married", {"facts": stamp}, tags=[battery])
+    plate = state_of(depot, battery).nameplate
+    assert (plate["voltage"]["value"], plate["weight"]["value"]) == ("46", "1101")
+
+
 def test_findings_stay_to_be_done_until_they_are_settled(depot: Any, battery: str) -> None:
     todo = ["new cap on cell 4", "tighten the lug"]
     event = depot.log("inspected", {"findings": todo, "todo": todo, "passed": True}, tags=[battery])

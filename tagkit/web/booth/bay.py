@@ -178,7 +178,8 @@ def bay_screen(change: Change, facts: Facts) -> Screen:
     asked = tuple(line for line in screen.lines if line.key.startswith("question."))
     if ready.ready:
         return replace(
-            screen, posture="go", headline=Line("fit"), lines=(*lines, *asked), todo=None,
+            screen, posture="ask" if asked else "go",
+            headline=Line("question" if asked else "fit"), lines=(*lines, *asked), todo=None,
             offers=again, asks=None,
         )  # fmt: skip
     reasons = tuple(Line("line.reason", {"reason": reason}) for reason in ready.reasons)

@@ -96,7 +96,10 @@ def _settling(site: Site, found: Contradiction) -> Settling:
 def _answered(site: Site) -> list[Answered]:
     now = site.now()
     changes = site.record.happened(
-        ("changed",), now - timedelta(days=ANSWERED_DAYS), now + timedelta(minutes=10), ANSWERED_LOOKED_AT
+        ("changed",),
+        now - timedelta(days=ANSWERED_DAYS),
+        now + timedelta(minutes=10),
+        ANSWERED_LOOKED_AT,
     )
     found = [
         Answered(event, str(one.get("about")), str(one.get("recorded")), str(one.get("given")))
