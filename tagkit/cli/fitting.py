@@ -119,7 +119,10 @@ def _what_to_do(judgement: Judgement) -> str:
         return "STOP. Find out what is not known (stamp, nameplate), enter it, and check again."
     if judgement.battery.safety_held or judgement.other.safety_held:
         return "STOP. It is held for safety: only an inspection lifts that. Take another."
-    return "STOP. Take another battery; charge this one, or enter its charge if it was forgotten; or let a supervisor release it with a reason."
+    return (
+        "STOP. Take another battery; charge this one, or enter its charge if it was forgotten; "
+        "or let a supervisor release it with a reason."
+    )
 
 
 def swap(

@@ -40,8 +40,8 @@ def void(
 
     One's own entry may be cancelled by anybody, another's by a technician or supervisor; a hold
     or release by a supervisor; an amendment, a retirement, or a repair that changed figures, with
-    a ``second`` authorised person. A safety hold is never cancelled: only an inspection lifts it. A change takes along the charges that were
-    logged with it.
+    a ``second`` authorised person. A safety hold is never cancelled: only an inspection lifts it.
+    A change takes along the charges that were logged with it.
     """
     reason = checked_reason(reason)
     found = site.record.event(identity.strip())
