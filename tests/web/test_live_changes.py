@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import pytest
 from battery_room import BatteryRoom
@@ -12,6 +14,16 @@ from tagkit.errors import Busy
 from tagkit.record.watch import Watch
 from tagkit.web import changes
 from tagkit.web.changes import Changes
+
+
+def apart(work: Callable[[], Awaitable[Any]]) -> Any:
+    """Runs it in a thread of its own: a browser of other tests has a loop in this one."""
+
+    async def whole() -> Any:
+        return await work()
+
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, whole()).result(60)
 
 
 def record_something(room: BatteryRoom, number: str) -> None:
@@ -44,7 +56,7 @@ def test_every_listener_hears_of_a_change(pages: Pages, monkeypatch: pytest.Monk
             await line.aclose()
         return found
 
-    found = asyncio.run(listen())
+    found = apart(listen)
     assert len(set(found)) == 1
     assert found[0].startswith("event: change\n")
 
@@ -64,7 +76,7 @@ def test_too_many_listeners_are_refused(pages: Pages, monkeypatch: pytest.Monkey
         await anext(again)
         await again.aclose()
 
-    asyncio.run(listen())
+    apart(listen)
 
 
 def test_the_watch_rises_with_events_and_not_with_what_is_judged_of_them(pages: Pages) -> None:
