@@ -26,6 +26,7 @@ function message(said) {
   if (said.is === "sight") camera.sighted(said);
   if (said.is !== "screen") return;
   const onKey = screen.contains(document.activeElement);
+  const held = document.activeElement?.dataset.offer;
   const another = said.number !== number;
   number = said.number;
   screen.innerHTML = said.html;
@@ -41,7 +42,9 @@ function message(said) {
   initials.textContent = said.initials || initials.dataset.none;
   if (notes) notes.person = said.person;
   initials.classList.toggle("none", !said.initials);
+  // Whoever goes by keys stays where they were; on a new screen the next step is at hand.
   if (onKey && another) document.getElementById("next")?.focus();
+  else if (onKey && held !== undefined) screen.querySelector(`[data-offer="${held}"]`)?.focus();
   if (said.heard !== heard) {
     heard = said.heard;
     sound.play(said.sound);

@@ -85,8 +85,8 @@ export class Camera {
   }
 
   show(sentence, isTrouble = false) {
-    this.none.textContent = sentence;
-    this.none.hidden = !sentence;
+    this.none.textContent = isTrouble ? "" : sentence;
+    this.none.hidden = isTrouble || !sentence;
     this.say(isTrouble ? sentence : "");
   }
 
