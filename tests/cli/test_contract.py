@@ -278,7 +278,12 @@ def test_ctrl_c_in_a_station_ends_with_130(room: BatteryRoom, tmp_path: Path) ->
     for _ in range(3):
         writer.write(np.full((240, 320, 3), 90, np.uint8))
     writer.release()
-    started = room.start("read", video, "--change", "--by", "KM", stdin=subprocess.PIPE)
+    # A shell that runs the tests in the background has them ignore Ctrl-C.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        started = room.start("read", video, "--change", "--by", "KM", stdin=subprocess.PIPE)
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert started.stdout is not None
     assert started.stdout.readline().startswith("Show labels to the camera")
     time.sleep(0.2)
