@@ -1,0 +1,214 @@
+"""Many writers of one record beside bare commits, and ten stations for minutes.
+
+    python tests/bench/bench_writers.py writers [--writers N] [--changes N] [--catch-up N]
+    python tests/bench/bench_writers.py soak [--seconds N]
+
+Run by hand, one at a time. The soak needs a PostgreSQL, as the exchange goes on meanwhile.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import psutil
+
+BENCH = Path(__file__).resolve().parent
+sys.path[:0] = [str(BENCH), str(BENCH.parent / "exchange")]
+
+import bench_record  # noqa: E402
+from bench_exchange import row, server  # noqa: E402
+from companies import Company  # noqa: E402
+from tagkit.assets.tag import Kind  # noqa: E402
+from tagkit.exchange.address import connect  # noqa: E402
+from tagkit.exchange.round import exchange  # noqa: E402
+from tagkit.record.backup import backup  # noqa: E402
+from tagkit.record.record import Record  # noqa: E402
+from tagkit.record.verify import verify  # noqa: E402
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("what", choices=["writers", "soak"])
+    options.add_argument("--writers", type=int, default=8)
+    options.add_argument("--changes", type=int, default=2_000)
+    options.add_argument("--catch-up", type=int, default=0, help="events received meanwhile")
+    options.add_argument("--seconds", type=int, default=300)
+    chosen = options.parse_args()
+    print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
+    if chosen.what == "writers":
+        writers(chosen.writers, chosen.changes, chosen.catch_up)
+    else:
+        soak(chosen.seconds)
+
+
+WRITER = """
+import random, sqlite3, sys, time
+from pathlib import Path
+from tagkit.record.record import Record
+folder, number, changes, bare = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4] == "bare"
+chance, waits = random.Random(number), []
+if bare:
+    db = sqlite3.connect(folder + "/bare.db", isolation_level=None, timeout=10)
+    db.execute("PRAGMA synchronous = FULL")
+else:
+    record = Record.open(Path(folder))
+    batteries = [s.tag for s in record.states() if s.kind == "B"]
+    trucks = [s.tag for s in record.states() if s.kind == "T"]
+print("ready", flush=True)
+sys.stdin.readline()
+for _ in range(changes):
+    start = time.perf_counter()
+    if bare:
+        db.execute("BEGIN IMMEDIATE")
+        db.execute("INSERT INTO t (raw, signature) VALUES (?, ?)", (bytes(900), bytes(64)))
+        db.execute("COMMIT")
+    else:
+        into = chance.choice(batteries)
+        with record.writing("TS", f"bay {number}") as writing:
+            writing.append("changed", [], {"truck": chance.choice(trucks), "battery_in": into})
+    waits.append(time.perf_counter() - start)
+print(" ".join(f"{wait:.6f}" for wait in waits), flush=True)
+"""
+
+
+def writers(count: int, changes: int, catch_up: int) -> None:
+    with tempfile.TemporaryDirectory() as top:
+        folder = Path(top) / "site"
+        with Record.create(folder, "QM") as record, record.writing("TS", "desk") as writing:
+            for kind, many in ((Kind.BATTERY, 60), (Kind.TRUCK, 26)):
+                for _ in range(many):
+                    writing.append("registered", [writing.issue(kind)], {"nameplate": {}})
+        bare = sqlite3.connect(folder / "bare.db")
+        bare.execute("PRAGMA journal_mode = WAL")
+        bare.execute("CREATE TABLE t (n INTEGER PRIMARY KEY, raw BLOB, signature BLOB)")
+        bare.close()
+        feeder, stop = None, threading.Event()
+        for what in ("bare", "record"):
+            if what == "record" and catch_up:
+                bench_record.build(Path(top) / "other", 1000, catch_up)
+                feeder = threading.Thread(target=feed, args=(Path(top) / "other", folder, stop))
+                feeder.start()
+            waits = run_writers(folder, count, changes, what)
+        stop.set()
+        if feeder:
+            feeder.join()
+        with Record.open(folder) as record:
+            there = sum(h.sequence - 1 for h in record.heads() if h.station.startswith("bay"))
+        row("changes there, of those confirmed", f"{there:,}", f"of {len(waits):,}")
+        grave = [one for one in verify(folder) if one.grave]
+        row("grave findings of verify", str(len(grave)), str(grave[0]) if grave else "")
+
+
+def run_writers(folder: Path, count: int, changes: int, what: str) -> list[float]:
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(folder), str(number), str(changes), what],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )
+        for number in range(count)
+    ]  # fmt: skip
+    for one in running:
+        assert one.stdout and one.stdout.readline() == "ready\n"
+    start = time.perf_counter()
+    for one in running:
+        assert one.stdin
+        one.stdin.write("go\n")
+        one.stdin.flush()
+    told = [one.communicate() for one in running]
+    took = time.perf_counter() - start
+    errors = [error for _, error in told if error]
+    waits = sorted(float(word) for said, _ in told for word in said.split())
+    name = "bare SQLite commits of one row" if what == "bare" else "changes, signed and folded"
+    row(f"{count} writers × {changes:,}: {name}", f"{len(waits) / took:,.0f} /s",
+        f"p50 {waits[len(waits) // 2] * 1e3:.1f} ms, p99 {waits[int(len(waits) * 0.99)] * 1e3:.0f}, "
+        f"p99.9 {waits[int(len(waits) * 0.999)] * 1e3:.0f}, longest {waits[-1] * 1e3:.0f}")  # fmt: skip
+    row(
+        "  writers that were told of an error", str(len(errors)), errors[0][-200:] if errors else ""
+    )
+    return waits
+
+
+def feed(source: Path, folder: Path, stop: threading.Event) -> None:
+    with Record.open(source) as other, Record.open(folder) as record:
+        batch, taken = [], 0
+        for parcel in other.export():
+            batch.append(parcel)
+            if len(batch) == 2_000:
+                taken += record.receive(batch).taken
+                batch = []
+            if stop.is_set():
+                break
+        row("events caught up meanwhile", f"{taken:,}")
+
+
+def soak(seconds: int) -> None:
+    """Ten stations record, look up, exchange and back up; memory is read meanwhile."""
+    with tempfile.TemporaryDirectory() as top, server() as postgres:
+        company = Company(postgres, Path(top), lambda: datetime.now(UTC), ("QM", "QB"), fresh=True)
+        company.site("QM"), company.site("QB")
+        tags, trucks = company.batteries["QM"], company.trucks["QM"]
+        stop, errors, done = threading.Event(), [], [0] * 10
+
+        def station(number: int) -> None:
+            chance = random.Random(number)
+            try:
+                with Record.open(Path(top) / "QM") as record:
+                    while not stop.is_set():
+                        tag = chance.choice(tags)
+                        with record.writing("TS", f"bay {number}") as writing:
+                            body = {"truck": chance.choice(trucks), "battery_in": tag}
+                            writing.append("changed", [], body)
+                        record.state(tag), record.timeline(tag, 20), record.held_by(trucks[0])
+                        done[number] += 1
+                        stop.wait(chance.uniform(0, 0.1))
+            except Exception as error:  # noqa: BLE001 - told at the end
+                errors.append(error)
+
+        def keeper() -> None:
+            try:
+                with (Record.open(Path(top) / "QM") as record,
+                      connect(company.addresses["QM"]) as line):  # fmt: skip
+                    while not stop.is_set():
+                        exchange(record, line)
+                        backup(record, Path(top) / "night.tagkit", force=True)
+                        stop.wait(1)
+            except Exception as error:  # noqa: BLE001
+                errors.append(error)
+
+        threads = [threading.Thread(target=station, args=(n,)) for n in range(10)]
+        threads.append(threading.Thread(target=keeper))
+        for thread in threads:
+            thread.start()
+        memory = []
+        end = time.monotonic() + seconds
+        while time.monotonic() < end and not errors:
+            time.sleep(seconds / 20)
+            memory.append(resident())
+        stop.set()
+        for thread in threads:
+            thread.join()
+        row(f"{sum(done):,} changes by ten stations in {seconds} s, errors", str(len(errors)),
+            str(errors[:1]))  # fmt: skip
+        row("memory after a quarter, and at the end", f"{memory[len(memory) // 4]:.0f} MB",
+            f"{memory[-1]:.0f} MB")  # fmt: skip
+        company.settle("QM", "QB")
+        row("grave findings of verify", str(len(company.grave("QM"))))
+        company.close()
+
+
+def resident() -> float:
+    return float(psutil.Process().memory_info().rss) / 1e6
+
+
+if __name__ == "__main__":
+    main()
