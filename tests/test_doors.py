@@ -17,6 +17,7 @@ DOORS = {
     "symbol": {"assets", "errors"},
     "settings": {"assets", "errors"},
     "rules": {"assets", "units", "settings", "errors"},
+    "language": {"station", "assets", "units", "errors"},
     "station": {"rules", "assets", "units", "settings", "errors"},
     "record": {"assets", "rules", "units", "errors"},
     "intake": {"assets", "units", "errors"},
@@ -24,13 +25,13 @@ DOORS = {
     "reader": {"symbol", "assets", "errors"},
     "demo": {"record", "labels", "symbol", "assets", "rules", "units", "intake", "settings",
              "errors", "resources"},
-    "jobs": {"station", "labels", "reader", "record", "rules", "intake", "symbol", "assets",
+    "jobs": {"language", "station", "labels", "reader", "record", "rules", "intake", "symbol", "assets",
              "units", "settings", "demo", "exchange", "errors", "resources"},
     "exchange": {"record", "assets", "errors"},
-    "web": {"jobs", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
+    "web": {"jobs", "language", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
             "settings", "errors", "resources"},
-    "cli": {"web", "jobs", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
-            "settings", "errors", "resources"},
+    "cli": {"web", "jobs", "language", "station", "labels", "reader", "record", "rules", "intake",
+            "assets", "units", "settings", "errors", "resources"},
 }  # fmt: skip
 
 PURE = ("assets", "rules", "symbol", "station", "units", "settings")

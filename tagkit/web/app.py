@@ -12,6 +12,7 @@ from fastapi.staticfiles import StaticFiles
 
 from tagkit import __version__
 from tagkit.jobs.site import system_clock
+from tagkit.language.catalogue import LANGUAGES
 from tagkit.web.access.gate import Gate
 from tagkit.web.access.store import AccessStore
 from tagkit.web.booth.floor import Floor
@@ -20,7 +21,7 @@ from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
 from tagkit.web.exchanging import Exchanging
 from tagkit.web.judged import JudgingAtStart
-from tagkit.web.language import LANGUAGES, installed
+from tagkit.web.language import installed
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
 from tagkit.web.render import environment

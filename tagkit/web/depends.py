@@ -8,11 +8,12 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from tagkit.jobs.site import Site
+from tagkit.language.catalogue import LANGUAGES
+from tagkit.language.words import Words
 from tagkit.web.access.crossing import check_form
 from tagkit.web.access.refused import NotAllowed
 from tagkit.web.access.visitors import visitor_of
 from tagkit.web.door import SiteDoor
-from tagkit.web.language import LANGUAGES, Words
 from tagkit.web.visitor import Role, Visitor
 
 __all__ = [

@@ -39,7 +39,7 @@ def page(
     status: int = 200,
 ) -> HTMLResponse:
     """The page, in the visitor's language. ``values`` are the template's own names."""
-    from tagkit.web.language import Words
+    from tagkit.language.words import Words
 
     words: Words = request.state.words
     visitor = request.state.visitor

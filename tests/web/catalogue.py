@@ -30,6 +30,7 @@ from tagkit.jobs.charge import CHARGE_KINDS
 from tagkit.jobs.people import ROLES
 from tagkit.jobs.step_words import TITLES
 from tagkit.jobs.steps import NOTE
+from tagkit.language.catalogue import catalogue
 from tagkit.record.care_bodies import (
     EXTENTS,
     INCIDENTS,
@@ -40,13 +41,12 @@ from tagkit.record.care_bodies import (
 )
 from tagkit.rules.flags import SEVERITIES
 from tagkit.station.words import ENGLISH
-from tagkit.web.language import catalogue
 from tagkit.web.views import dues, states
 from tagkit.web.views.care_acts import ACTS
 
 ROOT = Path(__file__).resolve().parents[2]
 TAGKIT = ROOT / "tagkit"
-SPANISH = TAGKIT / "web" / "locale" / "es.po"
+SPANISH = TAGKIT / "language" / "locale" / "es.po"
 
 MADE_IN = (
     "assets/card.py", "assets/designation.py", "assets/fields.py", "assets/stated.py",

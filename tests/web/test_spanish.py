@@ -11,7 +11,7 @@ import pytest
 from catalogue import Sentence, idle, lacking, sentences, spanish
 from english_left import english_left
 from lookup_room import BatteryRoom, Pages, pages_of
-from tagkit.web.language import spoken
+from tagkit.language.catalogue import spoken
 from tagkit.web.views.guide import TOPICS
 
 _GAPS = re.compile(r"%\(\w+\)s|%%|\{\w+\}")

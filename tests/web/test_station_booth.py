@@ -13,11 +13,11 @@ from tagkit.assets.card import Command, CommandCard
 from tagkit.assets.tag import parse_tag
 from tagkit.jobs.hold import hold
 from tagkit.jobs.site import Site
+from tagkit.language.words import Words
 from tagkit.reader.read import Read
 from tagkit.web.booth.booth import A_GLANCE, FORSAKEN, Booth
 from tagkit.web.booth.tower import LightTower
 from tagkit.web.booth.view import view_of
-from tagkit.web.language import Words
 
 WORDS = Words("en", "metric", None)
 CORNERS = ((10.0, 10.0), (90.0, 10.0), (90.0, 90.0), (10.0, 90.0))

@@ -18,8 +18,8 @@ from starlette.websockets import WebSocketDisconnect
 from station_room import BatteryRoom, station_room
 from tagkit.assets.card import Command, CommandCard, badge_for
 from tagkit.jobs.hold import hold
+from tagkit.language.words import Words
 from tagkit.web.app import create_app
-from tagkit.web.language import Words
 from tagkit.web.options import ServeOptions
 
 ADDRESS, LINE = "http://127.0.0.1:8642", "ws://127.0.0.1:8642"

@@ -22,6 +22,8 @@ from tagkit.errors import TagkitError, WrongInput
 from tagkit.jobs.change_steps import change_steps
 from tagkit.jobs.roster import roster_of
 from tagkit.jobs.site import Site
+from tagkit.language.catalogue import LANGUAGES
+from tagkit.language.words import Words
 from tagkit.reader.read import Read
 from tagkit.web.access.shifts import open_shift, still_here
 from tagkit.web.access.visitors import visitor_of
@@ -33,7 +35,6 @@ from tagkit.web.booth.presses import Press, take
 from tagkit.web.booth.sightings import Sight, Sightings
 from tagkit.web.booth.view import as_message, parts, view_of
 from tagkit.web.eyework import Looked
-from tagkit.web.language import LANGUAGES, Words
 from tagkit.web.visitor import Visitor
 
 log = logging.getLogger(__name__)

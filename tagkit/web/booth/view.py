@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from tagkit.jobs.steps import StepList
+from tagkit.language.words import Words
 from tagkit.station.change import CHARACTERS_NEEDED
 from tagkit.station.words import Line
 from tagkit.web.booth.booth import Facing
 from tagkit.web.booth.says import HOLD_REASONS
-from tagkit.web.language import Words
 
 
 @dataclass(frozen=True)

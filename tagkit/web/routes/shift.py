@@ -9,13 +9,13 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from tagkit.errors import WrongInput
 from tagkit.jobs.people import authorise
+from tagkit.language.catalogue import LANGUAGES
 from tagkit.web.access.browser import set_cookie
 from tagkit.web.access.devices import is_own_computer
 from tagkit.web.access.refused import NotAllowed, TooManyTries
 from tagkit.web.access.shifts import close_shift, open_shift
 from tagkit.web.access.visitors import LANGUAGE, UNITS
 from tagkit.web.depends import TheSite, TheVisitor
-from tagkit.web.language import LANGUAGES
 from tagkit.web.problems import status_of
 from tagkit.web.render import page
 

@@ -9,7 +9,7 @@ from typing import Any
 from tagkit.assets.fields import fields_of
 from tagkit.assets.kinds import PLATES
 from tagkit.assets.tag import Kind
-from tagkit.web.figures import shown_fact
+from tagkit.language.figures import shown_fact
 
 Nameplate = Mapping[str, Any]
 

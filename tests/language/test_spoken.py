@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from tagkit.language.catalogue import spoken
+from tagkit.language.spoken import Spoken
+from tagkit.language.words import Words
 from tagkit.station.words import Line
-from tagkit.web.language import Words, spoken
-from tagkit.web.spoken import Spoken
 
 SMALL = Spoken(
     {"hot": "caliente", "battery": "batería", "truck": "carretilla", "and": "y", "weight": "peso",

@@ -1,0 +1,71 @@
+"""A reader's language and units: sentences, times and quantities as this person reads them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import Any
+
+from babel.dates import format_datetime, format_timedelta
+
+from tagkit.language.catalogue import spoken, translations
+from tagkit.language.figures import shown
+from tagkit.station.words import ENGLISH, Line, say
+from tagkit.units import Quantity
+
+
+@dataclass(frozen=True)
+class Words:
+    """How to say things to one reader."""
+
+    language: str
+    units: str
+    zone: tzinfo | None
+
+    def __call__(self, sentence: str, **values: object) -> str:
+        """The sentence in the reader's language, with its {names} filled."""
+        if not values:
+            return spoken(self.language).say(sentence)
+        said = translations(self.language).gettext(sentence)
+        return said.format_map(self._said(values))
+
+    def said(self, sentence: str) -> str:
+        """A sentence of a mishap or a reason, begun with a capital and ended with a full stop."""
+        text = self(sentence).strip()
+        return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
+
+    def line(self, line: Line) -> str:
+        """A sentence of the station."""
+        said = translations(self.language).gettext(ENGLISH[line.key])
+        return say(line.key, self._said(line.values), {line.key: said})
+
+    def line_of(self, key: str) -> str:
+        """A sentence of the station that is filled with nothing, by its key."""
+        return self(ENGLISH[key])
+
+    def _said(self, values: Mapping[str, object]) -> dict[str, object]:
+        """What fills a sentence, where it is itself a sentence or a word of the catalogue."""
+        speaking = spoken(self.language)
+        return {
+            name: value if isinstance(value, int | float) else speaking.say(str(value))
+            for name, value in values.items()
+        }
+
+    def when(self, moment: datetime | str | None, form: str = "EEE d MMM HH:mm") -> str:
+        """A moment in the site's zone; an em dash when it is not known."""
+        if moment is None:
+            return "—"
+        at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+        return str(format_datetime(at.astimezone(self.zone), form, locale=self.language))
+
+    def figure(self, stored: Mapping[str, Any]) -> str:
+        """A stored quantity (value, unit) in the reader's units, the marked one beside it."""
+        return shown(Quantity.from_stored(dict(stored)), self.units)
+
+    def ago(self, moment: datetime | str | None, now: datetime) -> str:
+        """How long ago, in words; an em dash when it is not known."""
+        if moment is None:
+            return "—"
+        at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
+        return str(format_timedelta(at - now, add_direction=True, locale=self.language))
