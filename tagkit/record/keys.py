@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import base64
 import os
-from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,14 +16,12 @@ from typing import TYPE_CHECKING
 from tagkit.errors import WrongInput
 
 if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import (
-        Ed25519PrivateKey,
-        Ed25519PublicKey,
-    )
-
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 KEY_BYTES = 32
 """Length of a public key."""
+
+SIGNATURE_BYTES = 64
 
 
 def epoch_of(public_key: bytes) -> str:
@@ -94,18 +91,18 @@ def load_key(folder: Path, epoch: str) -> StationKey | None:
 
 
 def signed_by(public_key: bytes, raw: bytes, signature: bytes) -> bool:
-    """Whether ``signature`` over ``raw`` was made with this key's private half."""
-    from cryptography.exceptions import InvalidSignature
+    """Whether ``signature`` over ``raw`` was made with this key's private half.
 
+    By libsodium, which is twice as fast here as OpenSSL, refuses keys that would sign anything,
+    and lets other threads work meanwhile.
+    """
+    from nacl.bindings import crypto_sign_open
+    from nacl.exceptions import CryptoError
+
+    if len(public_key) != KEY_BYTES or len(signature) != SIGNATURE_BYTES:
+        return False
     try:
-        _public(public_key).verify(signature, raw)
-    except (InvalidSignature, ValueError):
+        crypto_sign_open(signature + raw, public_key)
+    except CryptoError:
         return False
     return True
-
-
-@lru_cache(maxsize=64)
-def _public(key: bytes) -> Ed25519PublicKey:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
-
-    return Ed25519PublicKey.from_public_bytes(key)
