@@ -10,6 +10,7 @@ from tagkit.assets.tag import exact_tag
 from tagkit.record.clock import read_time
 from tagkit.record.envelope import Event
 from tagkit.record.folder import EVENT_COLUMNS, plain, read_event
+from tagkit.record.given_out import registered_by_two
 from tagkit.record.journal import site_of
 from tagkit.record.schema import ODD
 from tagkit.record.state import AssetState
@@ -216,12 +217,27 @@ def _between_sites(connection: Connection) -> list[Contradiction]:
     own = site_of(connection)
     found = []
     if any(site != own for site in site_of_epoch.values()):
-        for state in _states(connection, "place IS NOT NULL"):
+        for state in _states(connection, f"place IS NOT NULL AND NOT ({_TOLD_HERE})"):
             told = site_of_epoch.get((state.place or {}).get("event", "").rpartition("-")[0], own)
             tag = exact_tag(state.tag)
             if told != own or (tag and tag.site != own):
                 found += _at_two_sites(connection, state)
     return found + _registered_twice(connection)
+
+
+EPOCH_LENGTH = 16
+"""Letters in the name of an epoch."""
+
+# A battery of this site's own, placed by one of its own stations: nearly all of them. The place's
+# first word is the event that told it, and ends with a chain's epoch; what is written otherwise
+# is not passed over.
+_PLACED = '"place":{"event":"'
+_TOLD_HERE = (
+    "substr(tag, 3, instr(substr(tag, 3), '-') - 1) = (SELECT value FROM meta WHERE name = 'site') "
+    f"AND instr(state, '{_PLACED}') > 0 "
+    f"AND substr(state, instr(state, '{_PLACED}') + {len(_PLACED)}, {EPOCH_LENGTH}) IN "
+    "(SELECT epoch FROM chains WHERE site = (SELECT value FROM meta WHERE name = 'site'))"
+)
 
 
 def _at_two_sites(connection: Connection, state: AssetState) -> list[Contradiction]:
@@ -265,27 +281,31 @@ def _placements(connection: Connection, tag: str) -> Iterator[Event]:
 
 def _registered_twice(connection: Connection) -> list[Contradiction]:
     """A number that two records gave out, as two restored from one backup may."""
+    found = []
+    for tag in registered_by_two(connection):
+        events = _registrations(connection, tag)
+        if len({event.epoch for event in events}) > 1:
+            found.append(
+                Contradiction(
+                    "registered twice",
+                    (tag,),
+                    f"the number {tag} was given to two: {' and '.join(map(describe, events))}",
+                    "Find both, and give one of them a new number and label",
+                    tuple(event.id for event in events),
+                )
+            )
+    return found
+
+
+def _registrations(connection: Connection, tag: str) -> list[Event]:
+    """Those that stand, in chains beside one that is no longer written to here."""
     rows = connection.execute(
-        "SELECT e.raw, e.signature, e.effective, EXISTS (SELECT 1 FROM voids v "
-        "WHERE v.epoch = c.epoch AND v.sequence = e.sequence) "
-        "FROM events e JOIN chains c ON c.chain = e.chain "
-        "WHERE e.kind = 'registered' AND e.apart = 0 AND EXISTS (SELECT 1 FROM chains o "
-        "WHERE o.site = c.site AND o.epoch <> c.epoch AND o.writable = 0)"
+        f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
+        "JOIN chains c ON c.chain = e.chain "
+        "WHERE t.tag = ? AND e.kind = 'registered' AND e.apart = 0 AND EXISTS "
+        "(SELECT 1 FROM chains o "
+        "WHERE o.site = c.site AND o.epoch <> c.epoch AND o.writable = 0) ORDER BY e.n",
+        (tag,),
     ).fetchall()
-    by_tag: dict[str, list[Event]] = {}
-    for row in rows:
-        event = read_event(*row)
-        if not event.voided and event.known:
-            for tag in event.tags:
-                by_tag.setdefault(tag, []).append(event)
-    return [
-        Contradiction(
-            "registered twice",
-            (tag,),
-            f"the number {tag} was given to two: {' and '.join(map(describe, events))}",
-            "Find both, and give one of them a new number and label",
-            tuple(event.id for event in events),
-        )
-        for tag, events in sorted(by_tag.items())
-        if len({event.epoch for event in events}) > 1
-    ]
+    events = [read_event(*row) for row in rows]
+    return [event for event in events if event.known and not event.voided]
