@@ -6,7 +6,7 @@ one truck, and why each other battery is passed over, is asked of tagkit.jobs.ro
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import inf
 
@@ -44,21 +44,35 @@ class TruckGroup:
 
 def truck_groups(site: Site) -> list[TruckGroup]:
     """All trucks in the fleet, by their groups and plates."""
-    charged: dict[float, list[Charged]] = {}
+    charged: dict[float, _Charged] = {}
     groups = [
         _group(site, trucks, charged) for trucks in plate_groups(site, Kind.TRUCK, "group", "model")
     ]
     return sorted(groups, key=lambda one: (one.name, one.trucks.tags))
 
 
-def _group(site: Site, trucks: PlateGroup, charged: dict[float, list[Charged]]) -> TruckGroup:
+class _Charged:
+    """The charged batteries of a voltage, read only as far as some group of trucks asks."""
+
+    def __init__(self, more: Iterator[Charged]) -> None:
+        self._read: list[Charged] = []
+        self._more = more
+
+    def __iter__(self) -> Iterator[Charged]:
+        yield from self._read
+        for one in self._more:
+            self._read.append(one)
+            yield one
+
+
+def _group(site: Site, trucks: PlateGroup, charged: dict[float, _Charged]) -> TruckGroup:
     truck = trucks.example
     volts = plain(truck.nameplate.get("voltage"))
     trouble = _trouble(truck, volts)
     if trouble or volts is None:
         return TruckGroup(trucks, _name(truck), (), (), trouble)
     if volts not in charged:
-        charged[volts] = site.record.charged(volts)
+        charged[volts] = _Charged(site.record.charged(volts))
     candidates = _candidates(site, truck, charged[volts])
     places = next_battery(candidates, site.now().astimezone(site.timezone())).places
     fits = {one.tag for one in candidates if one.verdict == "fit"}
@@ -71,7 +85,7 @@ def _group(site: Site, trucks: PlateGroup, charged: dict[float, list[Charged]]) 
     )
 
 
-def _candidates(site: Site, truck: AssetState, charged: Sequence[Charged]) -> list[Candidate]:
+def _candidates(site: Site, truck: AssetState, charged: Iterable[Charged]) -> list[Candidate]:
     """Charged batteries in order of rest, until enough of them are known."""
     low, high = (plain(truck.nameplate.get(name)) for name in ("weight_min", "weight_max"))
     least = -inf if low is None else low - _MARGIN_KG

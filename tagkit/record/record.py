@@ -264,10 +264,11 @@ class Record:
         with translated(self.path):
             return searching.rotation(self._reading(), utc_text(milliseconds(now)), offset, limit)
 
-    def charged(self, volts: float) -> list[Charged]:
-        """The charged batteries of a nominal voltage, rested longest first, as judged."""
+    def charged(self, volts: float) -> Iterator[Charged]:
+        """The charged batteries of a nominal voltage, rested longest first, as judged; read as
+        they are taken."""
         with translated(self.path):
-            return searching.charged(self._reading(), volts)
+            yield from searching.charged(self._reading(), volts)
 
     def lately_voided(self, most: int) -> list[Event]:
         """The last entries that cancel others, newest first."""

@@ -5,7 +5,8 @@ One pass over the words that people call assets by; the states are read only of 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import heapq
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from tagkit.record.envelope import Event
@@ -19,13 +20,16 @@ class Wanted:
     """What is looked for; empty leaves a thing open.
 
     ``kind`` is a kind's letter, ``state`` one of STATES at ``now`` (UTC text), as far as the
-    outlook has it.
+    outlook has it. ``having`` and ``lacking`` name fields of the state that stand, or do not
+    stand, at other than their default.
     """
 
     words: str = ""
     kind: str = ""
     state: str = ""
     now: str = ""
+    having: tuple[str, ...] = ()
+    lacking: tuple[str, ...] = ()
 
 
 _PLAIN = ("on charge", "in use", "held", "not confirmed", "in service", "retired")
@@ -57,11 +61,19 @@ def search(connection: Connection, wanted: Wanted, offset: int, limit: int) -> H
         ).fetchall()
     ]
     page = tags[offset : offset + limit]
-    marks = ", ".join("?" for _ in page)
-    rows = connection.execute(
-        f"SELECT state FROM assets WHERE tag IN ({marks}) ORDER BY tag", page
-    ).fetchall()
-    return Hits(len(tags), tuple(AssetState.from_json(row[0]) for row in rows))
+    found: list[AssetState] = []
+    for first in range(0, len(page), _AT_ONCE):
+        few = page[first : first + _AT_ONCE]
+        marks = ", ".join("?" for _ in few)
+        rows = connection.execute(
+            f"SELECT state FROM assets WHERE tag IN ({marks}) ORDER BY tag", few
+        ).fetchall()
+        found += [AssetState.from_json(row[0]) for row in rows]
+    return Hits(len(tags), tuple(found))
+
+
+_AT_ONCE = 500
+"""States asked for by number in one question: SQLite takes only so many values."""
 
 
 def called(connection: Connection, words: str) -> list[AssetState]:
@@ -91,10 +103,19 @@ class Listed:
     rows: tuple[tuple[AssetState, str | None], ...]
 
 
-# Ready ones first, the longest rested first; then by how soon each can be had.
-_ORDER = """CASE WHEN standing = 'charged' THEN ready_at > ?1 WHEN standing = 'on charge' THEN 2
-    WHEN standing = 'in use' THEN 4 WHEN standing IN ('held', 'not confirmed') THEN 5 ELSE 3 END,
-    ready_at IS NULL, ready_at, tag"""
+# Ready ones first, the longest rested first; then by how soon each can be had. Only charged ones
+# have a time, and the index has them in its order.
+_FIRST, _LATER = ("charged", "on charge"), ("in use", "held", "not confirmed")
+_BLOCKS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("standing = ?", ("charged",)),
+    ("standing = ?", ("on charge",)),
+    (
+        f"standing NOT IN ({', '.join('?' for _ in range(len(_FIRST) + len(_LATER) + 1))})",
+        (*_FIRST, *_LATER, "retired"),
+    ),
+    ("standing = ?", ("in use",)),
+    ("standing IN (?, ?)", ("held", "not confirmed")),
+)
 
 
 @dataclass(frozen=True)
@@ -106,32 +127,54 @@ class Charged:
     kilograms: float | None
 
 
-def charged(connection: Connection, volts: float) -> list[Charged]:
-    """The charged batteries of a nominal voltage, rested longest first."""
-    rows = connection.execute(
-        "SELECT tag, rested_since, kilograms FROM outlook WHERE standing = 'charged' "
-        "AND volts BETWEEN ? AND ? ORDER BY rested_since IS NULL, rested_since, tag",
+def charged(connection: Connection, volts: float) -> Iterator[Charged]:
+    """The charged batteries of a nominal voltage, rested longest first; read as they are taken,
+    because mostly the first few are enough."""
+    around = connection.execute(
+        "SELECT DISTINCT volts FROM outlook WHERE volts BETWEEN ? AND ? AND volts IS NOT NULL",
         (volts - 0.01, volts + 0.01),
     ).fetchall()
-    return [Charged(*row) for row in rows]
+    alike = (_charged(connection, exactly) for (exactly,) in around)
+    return heapq.merge(
+        *alike, key=lambda one: (one.rested_since is None, one.rested_since or "", one.tag)
+    )
 
 
-def rotation(connection: Connection, now: str, offset: int, limit: int) -> Listed:
-    """The batteries in the fleet, as the outlook has them; ``now`` is UTC text."""
-    (total,) = connection.execute(
-        "SELECT count(*) FROM outlook WHERE kind = 'B' AND standing <> 'retired'"
-    ).fetchone()
-    rows = connection.execute(
-        "SELECT tag, ready_at FROM outlook WHERE kind = 'B' AND standing <> 'retired' "
-        f"ORDER BY {_ORDER} LIMIT ?2 OFFSET ?3",
-        (now, limit, offset),
-    ).fetchall()
-    found = []
-    for tag, ready_at in rows:
-        row = connection.execute("SELECT state FROM assets WHERE tag = ?", (tag,)).fetchone()
-        if row:
-            found.append((AssetState.from_json(row[0]), ready_at))
-    return Listed(total, tuple(found))
+def _charged(connection: Connection, volts: float) -> Iterator[Charged]:
+    """In the order of the index by voltage, standing and rest."""
+    for known in ("NOT NULL", "NULL"):
+        rows = connection.execute(
+            "SELECT tag, rested_since, kilograms FROM outlook WHERE volts = ? "
+            f"AND standing = 'charged' AND rested_since IS {known} ORDER BY rested_since, tag",
+            (volts,),
+        )
+        for row in rows:
+            yield Charged(*row)
+
+
+def rotation(connection: Connection, _now: str, offset: int, limit: int) -> Listed:
+    """The batteries in the fleet, as the outlook has them, whatever the time is.
+
+    Charged batteries that are ready have an earlier time than those that rest, so that it
+    parts them without changing their order.
+    """
+    total = 0
+    found: list[tuple[str | None, str]] = []
+    for which, values in _BLOCKS:
+        (count,) = connection.execute(
+            f"SELECT count(*) FROM outlook WHERE kind = 'B' AND {which}", values
+        ).fetchone()
+        skip = max(0, offset - total)
+        total += count
+        if skip >= count or len(found) >= limit:
+            continue
+        found += connection.execute(
+            "SELECT o.ready_at, a.state FROM (SELECT tag, ready_at FROM outlook "
+            f"WHERE kind = 'B' AND {which} ORDER BY ready_at, tag LIMIT ? OFFSET ?) o "
+            "JOIN assets a ON a.tag = o.tag ORDER BY o.ready_at, o.tag",
+            (*values, limit - len(found), skip),
+        ).fetchall()
+    return Listed(total, tuple((AssetState.from_json(text), at) for at, text in found))
 
 
 def lately_voided(connection: Connection, most: int) -> list[Event]:
@@ -153,6 +196,11 @@ def _conditions(wanted: Wanted) -> tuple[str, list[str]]:
     if wanted.state:
         parts.append(f"({STATES[wanted.state]})")
         values.append(wanted.now)
+    # What stands at its default is left out of a state's text.
+    for names, there in ((wanted.having, "> 0"), (wanted.lacking, "= 0")):
+        for name in names:
+            parts.append(f"instr(a.state, ?) {there}")
+            values.append(f'"{name}":')
     for word in _words(wanted.words):
         parts.append(
             "(instr(replace(a.tag, '-', ''), ?) OR instr(a.maker_serial, ?) "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 
 from tagkit.assets.tag import Kind
 from tagkit.jobs.care_facts import time_text
@@ -20,6 +21,8 @@ from tagkit.web.judged import up_to_date
 from tagkit.web.views.number import Linked
 from tagkit.web.views.plates import in_one_line
 from tagkit.web.views.states import role_of
+
+TRUCKS_NAMED = 8
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,8 @@ class Group:
     name: str
     what: tuple[str, ...]
     trucks: tuple[Linked, ...]
+    """The first of them; of many only a few are named."""
+    count: int
     takes: tuple[Next, ...]
     soon: tuple[Next, ...]
     trouble: str
@@ -112,8 +117,9 @@ def _group(site: Site, group: TruckGroup, units: str) -> Group:
         tuple(in_one_line(Kind.TRUCK, trucks.example.nameplate, units)),
         tuple(
             Linked(tag, name if name != tag else None)
-            for tag, name in zip(trucks.tags, trucks.names, strict=True)
+            for tag, name in islice(zip(trucks.tags, trucks.names, strict=True), TRUCKS_NAMED)
         ),
+        len(trucks.tags),
         tuple(_next(site, place) for place in group.takes),
         tuple(_next(site, place) for place in group.soon),
         group.trouble,
