@@ -26,6 +26,7 @@ from tagkit.record.journal import find_event
 from tagkit.record.keys import StationKey
 from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
+from tagkit.record.queue import Queue
 from tagkit.record.rebuild import rebuild
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
@@ -63,6 +64,7 @@ class Record:
         self._clock = clock
         self._keys: dict[str, StationKey] = {}
         self._writing: Writing | None = None
+        self._queue = Queue(self.path)
         self.site: str = self._meta()["site"]
         if not states_are_current(connection):
             self.fold_again()
@@ -109,6 +111,7 @@ class Record:
 
     def close(self) -> None:
         """Lets go of the file."""
+        self._queue.close()
         self._connection.close()
 
     def __enter__(self) -> Record:
@@ -188,7 +191,7 @@ class Record:
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
-        begin(self._connection)
+        begin(self._connection, self._queue)
         try:
             yield
             self._connection.execute("COMMIT")

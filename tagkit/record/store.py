@@ -18,6 +18,7 @@ from typing import Any, Protocol
 
 from tagkit.errors import Busy, NotFound, TagkitError, WrongInput
 from tagkit.record.envelope import MalformedEvent
+from tagkit.record.queue import Queue
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION, migrate
 from tagkit.record.state import MalformedState
 
@@ -87,12 +88,16 @@ def open_file(path: Path, connect: Connect = sqlite_connection) -> Connection:
     return connection
 
 
-def begin(connection: Connection) -> None:
-    """Takes the write lock. Whoever waits looks every few milliseconds, where SQLite's own
-    waiting would look ten times a second and so lose against one who writes again and again."""
+def begin(connection: Connection, queue: Queue | None = None) -> None:
+    """Takes the write lock, in one's turn; Busy is for the caller to tell after 10 seconds.
+
+    SQLite's own waiting looks ten times a second; the head of the queue looks every moment.
+    """
     end = time.monotonic() + BUSY_TIMEOUT_MS / 1000
     connection.execute("PRAGMA busy_timeout = 0")
     try:
+        if queue:
+            queue.come_to_head()
         while True:
             try:
                 connection.execute("BEGIN IMMEDIATE")
@@ -100,8 +105,10 @@ def begin(connection: Connection) -> None:
             except Exception as error:
                 if sqlite_code(error) not in (5, 6) or time.monotonic() > end:
                     raise
-            time.sleep(random.uniform(0.001, 0.004))
+            time.sleep(random.uniform(0.0002, 0.0006))
     finally:
+        if queue:
+            queue.leave_head()
         connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
 
 
