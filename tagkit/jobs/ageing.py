@@ -152,6 +152,9 @@ def _facts(site: Site, state: AssetState, now: datetime) -> RetirementFacts:
         else None,
         spread=cells.get("spread"),
         suspect_cells=cells.get("suspect"),
-        water_ratio=beside_sisters(site, state.tag, drinks).ratio if facts.watered else None,
+        # Who has not been watered twice is compared with nobody.
+        water_ratio=beside_sisters(site, state.tag, drinks).ratio
+        if facts.watered and drinks.litres_a_day is not None
+        else None,
         age_years=(now - first) / timedelta(days=365.25) if first else None,
     )

@@ -14,8 +14,9 @@ from tagkit.jobs.care_facts import time_text
 from tagkit.jobs.judging import catch_up
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import replace_file
-from tagkit.jobs.telling import DUES, NOTE, telling
+from tagkit.jobs.telling import DUES, NOTE, SEVERITY, telling
 from tagkit.jobs.today import authorisations
+from tagkit.record.outlook import Notice
 
 AHEAD = timedelta(days=90)
 _WORDS = {
@@ -24,6 +25,7 @@ _WORDS = {
     "leakage": "case leakage test", "capacity test": "capacity test", "check": "check",
     "gear inspection": "inspection of lifting gear",
 }  # fmt: skip
+_ALL = -1
 _LINE = 75  # octets, RFC 5545 section 3.1
 
 
@@ -40,9 +42,7 @@ def calendar_text(site: Site, at: datetime | None = None) -> str:
         "CALSCALE:GREGORIAN",
         f"X-WR-CALNAME:{_escaped(site.settings.site.name or site.settings.site.code)}",
     ]
-    for one in site.record.outlook().all_notices(until, DUES):
-        if one.rank == NOTE:
-            continue  # without a date of its own
+    for one in _dated(site, until):
         told = telling(one, now)
         day = told.at.astimezone(site.timezone()).date()
         lines += _entry(
@@ -56,6 +56,19 @@ def calendar_text(site: Site, at: datetime | None = None) -> str:
         )  # fmt: skip
     lines.append("END:VCALENDAR")
     return "".join(f"{folded}\r\n" for line in lines for folded in [_folded(line)])
+
+
+def _dated(site: Site, until: str) -> list[Notice]:
+    """What falls due with a date of its own: mere notes have none, and are most of all notices."""
+    tables = site.record.outlook()
+    found = (
+        one
+        for rank in sorted(SEVERITY)
+        if rank != NOTE
+        for one in tables.notices(until, rank, _ALL)
+        if one.code in DUES
+    )
+    return sorted(found, key=lambda one: (one.at, one.tag, one.code))
 
 
 def write_calendar(site: Site, path: Path, at: datetime | None = None) -> int:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tagkit.jobs.assets import asset
 from tagkit.jobs.site import Site
+from tagkit.record.search import Wanted
 from tagkit.record.state import AssetState
+
+_ALL = 1 << 53
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,8 @@ class Revision:
 
 def never_printed(site: Site) -> list[AssetState]:
     """In the order of unloading, delivery after delivery."""
-    return _sorted(state for state in _in_service(site) if not state.label_revision)
+    wanted = Wanted(lacking=("label_revision",))
+    return _sorted(state for state in _in_service(site, wanted) if not state.label_revision)
 
 
 def to_reprint(site: Site) -> list[AssetState]:
@@ -35,7 +39,7 @@ def to_reprint(site: Site) -> list[AssetState]:
     urgency = {"reprint now": 0, "reprint soon": 1}
     found = [
         state
-        for state in _in_service(site)
+        for state in _in_service(site, Wanted(having=("label_condition",)))
         if state.label_condition and state.label_condition["verdict"] in urgency
     ]
     return sorted(found, key=lambda one: (urgency[(one.label_condition or {})["verdict"]], one.tag))
@@ -43,7 +47,8 @@ def to_reprint(site: Site) -> list[AssetState]:
 
 def of_delivery(site: Site, name: str) -> list[AssetState]:
     """The assets of a sheet, in the order of unloading."""
-    return _sorted(state for state in _in_service(site) if state.delivery == name)
+    wanted = Wanted(having=("delivery",))
+    return _sorted(state for state in _in_service(site, wanted) if state.delivery == name)
 
 
 def revisions(site: Site, number: str) -> list[Revision]:
@@ -66,8 +71,9 @@ def _revision(when: str, by: str, voided: bool, label: dict[str, Any]) -> Revisi
     )  # fmt: skip
 
 
-def _in_service(site: Site) -> list[AssetState]:
-    return [one for one in site.record.states() if one.registered_at and not one.retired_at]
+def _in_service(site: Site, wanted: Wanted) -> list[AssetState]:
+    found = site.record.search(replace(wanted, lacking=(*wanted.lacking, "retired_at")), 0, _ALL)
+    return [one for one in found.states if one.registered_at and not one.retired_at]
 
 
 def _sorted(states: Any) -> list[AssetState]:

@@ -57,9 +57,9 @@ def plan_ventilation(
 
     ``room_m3``: free volume of the room; ``opening_cm2``: the smaller of inlet and outlet.
     """
-    batteries = [state for state in site.record.states(Kind.BATTERY) if not state.retired_at]
+    batteries = _sorts(site)
     chargers = [
-        _gassing(site, state, batteries)
+        _gassing(state, batteries)
         for state in site.record.states(Kind.CHARGER)
         if not state.retired_at and state.registered_at
     ]
@@ -69,26 +69,46 @@ def plan_ventilation(
     return RoomAir(result, tuple(chargers), (NOT_A_DESIGN,))
 
 
-def _gassing(site: Site, charger: AssetState, batteries: list[AssetState]) -> GassingCharger:
+@dataclass(frozen=True)
+class _Sort:
+    """Batteries of the fleet that a charger does not tell apart."""
+
+    volts: float | None
+    capacity_ah: float
+    cells: int | None
+    chemistry: str | None
+
+
+def _sorts(site: Site) -> list[_Sort]:
+    """The sorts of batteries that the fleet has: there are few, however many batteries."""
+    found: dict[_Sort, None] = {}
+    for state in site.record.states(Kind.BATTERY):
+        if state.retired_at:
+            continue
+        facts = battery_facts(state, site.settings)
+        if facts.capacity_ah:
+            found[_Sort(facts.volts, facts.capacity_ah, facts.cells, facts.chemistry)] = None
+    return list(found)
+
+
+def _gassing(charger: AssetState, batteries: list[_Sort]) -> GassingCharger:
     """A charger with the largest capacity among those its plate allows and the fleet has."""
     plate = charger.nameplate
     volts = [value for fact in _values(plate.get("voltages")) if (value := plain(fact)) is not None]
     highest, most = max(volts, default=None), plain(plate.get("capacity_max"))
-    fitting = []
-    for battery in batteries:
-        facts = battery_facts(battery, site.settings)
-        if facts.volts in volts and facts.capacity_ah and (not most or facts.capacity_ah <= most):
-            fitting.append((facts.capacity_ah, facts.cells, facts.chemistry))
-    largest = max(fitting, key=lambda one: one[0], default=None)
+    fitting = [
+        one for one in batteries if one.volts in volts and (not most or one.capacity_ah <= most)
+    ]
+    largest = max(fitting, key=lambda one: one.capacity_ah, default=None)
     chemistries = _values(plate.get("chemistries"))
-    chemistry = largest[2] if largest else None
+    chemistry = largest.chemistry if largest else None
     if "vented" in chemistries or (chemistry is None and chemistries):
         chemistry = "vented" if "vented" in chemistries else str(chemistries[0])
     shape = plate.get("characteristic")
     return GassingCharger(
         _name(charger),
-        cells=largest[1] if largest else round(highest / 2) if highest else None,
-        capacity_ah=largest[0] if largest else most,
+        cells=largest.cells if largest else round(highest / 2) if highest else None,
+        capacity_ah=largest.capacity_ah if largest else most,
         chemistry=chemistry,
         profile=_PROFILES.get(str(shape["value"])) if shape else None,
         finishing_amperes=plain(plate.get("finishing_current")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 from typing import Annotated
 
@@ -194,15 +195,16 @@ def _tags(site: Site, numbers: list[str], typed: str) -> list[Tag]:
     return list(dict.fromkeys(tags))
 
 
-def _templates() -> list[tuple[str, str]]:
-    """Those for labels; cards have theirs."""
+@cache
+def _templates() -> tuple[tuple[str, str], ...]:
+    """Those for labels; cards have theirs. They come with the program and are read once."""
     from tagkit.labels.template import load_template
 
-    return [
+    return tuple(
         (name, what)
         for name, what in list_templates()
         if not all(isinstance(kind, CardKind) for kind in load_template(name).kinds)
-    ]
+    )
 
 
 def _print(

@@ -10,8 +10,11 @@ from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.marry import REQUIRED
 from tagkit.jobs.site import Site
+from tagkit.record.search import Wanted
 from tagkit.record.state import AssetState
 from tagkit.web.views.plates import in_one_line
+
+_ALL = 1 << 53
 
 
 @dataclass(frozen=True)
@@ -28,7 +31,9 @@ class Waiting:
 
 def waiting(site: Site, units: str) -> list[Waiting]:
     """In the order of unloading, delivery after delivery."""
-    found = [state for state in site.record.states() if _waits(state)]
+    # The record finds those few of a large fleet, the rule decides about them.
+    unmarried = Wanted(lacking=("as_stamped", "married_at", "retired_at"))
+    found = [state for state in site.record.search(unmarried, 0, _ALL).states if _waits(state)]
     found.sort(key=lambda state: (state.registered_at or "", state.unloading or 0, state.tag))
     return [
         Waiting(

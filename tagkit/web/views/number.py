@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import islice
 from typing import Any
 
 from tagkit.assets.tag import Kind
@@ -24,6 +25,7 @@ from tagkit.web.views.timeline import Entry, entries
 
 FIRST_ENTRIES = 15
 MOST_ENTRIES = 500
+MEMBERS_NAMED = 24
 
 
 @dataclass(frozen=True)
@@ -139,6 +141,8 @@ class FitGroup:
 
     result: Result
     members: tuple[Linked, ...]
+    """The first of them; of many only a few are named."""
+    count: int
     what: tuple[str, ...]
     against: tuple[str, ...]
     notes: tuple[str, ...]
@@ -167,8 +171,11 @@ def _group(match: Match, kind: Kind, units: str) -> FitGroup:
         match.result,
         tuple(
             Linked(tag, None if name == tag else name)
-            for tag, name in zip(match.group.tags, match.group.names, strict=True)
+            for tag, name in islice(
+                zip(match.group.tags, match.group.names, strict=True), MEMBERS_NAMED
+            )
         ),
+        len(match.group.tags),
         tuple(in_one_line(kind, match.judged.other.nameplate, units)),
         tuple(check_words(check) for check in match.deciding),
         notes_of(match.judged),
