@@ -27,7 +27,7 @@ class Queue:
     """One writer's place in the queue. Each has its own, threads too."""
 
     def __init__(self, path: Path) -> None:
-        self._path = path.with_name(path.name + QUEUE_END)
+        self._path = queue_file(path)
         self._file: int | None = None
         self._at_head = False
 
@@ -42,7 +42,7 @@ class Queue:
             waited = time.monotonic() - began
             if waited > LONGEST_WAIT:
                 return
-            time.sleep(random.uniform(0.002, 0.004) / (1 + waited * 200))
+            time.sleep(random.uniform(0.004, 0.008) / (1 + waited * 100))
         self._at_head = True
 
     def leave_head(self) -> None:
@@ -57,6 +57,11 @@ class Queue:
         if self._file is not None:
             os.close(self._file)
             self._file = None
+
+
+def queue_file(path: Path) -> Path:
+    """The file of the queue for the record at ``path``."""
+    return path.with_name(path.name + QUEUE_END)
 
 
 def _opened(path: Path) -> int | None:

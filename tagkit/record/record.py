@@ -44,6 +44,7 @@ from tagkit.record.store import (
     sqlite_connection,
     translated,
 )
+from tagkit.record.tidying import Tidying
 from tagkit.record.writing import Overtaken, Writing
 
 __all__ = ["Contradiction", "Head", "Overtaken", "Received", "Record", "Writing"]
@@ -65,6 +66,7 @@ class Record:
         self._keys: dict[str, StationKey] = {}
         self._writing: Writing | None = None
         self._queue = Queue(self.path)
+        self._tidying = Tidying(self.path, connection)
         self.site: str = self._meta()["site"]
         if not states_are_current(connection):
             self.fold_again()
@@ -111,6 +113,7 @@ class Record:
 
     def close(self) -> None:
         """Lets go of the file."""
+        self._tidying.close()
         self._queue.close()
         self._connection.close()
 
@@ -200,6 +203,7 @@ class Record:
             with contextlib.suppress(Exception):
                 self._connection.execute("ROLLBACK")
             raise
+        self._tidying.committed()
 
     def _notice_copy(self) -> None:
         """A copied file must not go on under the identity of the one it was copied from."""

@@ -105,7 +105,7 @@ def begin(connection: Connection, queue: Queue | None = None) -> None:
             except Exception as error:
                 if sqlite_code(error) not in (5, 6) or time.monotonic() > end:
                     raise
-            time.sleep(random.uniform(0.0002, 0.0006))
+            time.sleep(random.uniform(0.0004, 0.0008))
     finally:
         if queue:
             queue.leave_head()
