@@ -54,12 +54,17 @@ def main() -> None:
 WRITER = """
 import random, sqlite3, sys, time
 from pathlib import Path
+from tagkit.record.queue import Queue
 from tagkit.record.record import Record
-folder, number, changes, bare = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4] == "bare"
+from tagkit.record.store import begin
+from tagkit.record.tidying import Tidying
+folder, number, changes, what = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
+bare, path = what != "record", Path(folder) / "bare.db"
 chance, waits = random.Random(number), []
 if bare:
     db = sqlite3.connect(folder + "/bare.db", isolation_level=None, timeout=10)
     db.execute("PRAGMA synchronous = FULL")
+    queue, tidying = Queue(path), Tidying(path, db if what == "queued" else None)
 else:
     record = Record.open(Path(folder))
     batteries = [s.tag for s in record.states() if s.kind == "B"]
@@ -69,9 +74,10 @@ sys.stdin.readline()
 for _ in range(changes):
     start = time.perf_counter()
     if bare:
-        db.execute("BEGIN IMMEDIATE")
+        begin(db, queue) if what == "queued" else db.execute("BEGIN IMMEDIATE")
         db.execute("INSERT INTO t (raw, signature) VALUES (?, ?)", (bytes(900), bytes(64)))
         db.execute("COMMIT")
+        tidying.committed()
     else:
         into = chance.choice(batteries)
         with record.writing("TS", f"bay {number}") as writing:
@@ -93,7 +99,7 @@ def writers(count: int, changes: int, catch_up: int) -> None:
         bare.execute("CREATE TABLE t (n INTEGER PRIMARY KEY, raw BLOB, signature BLOB)")
         bare.close()
         feeder, stop = None, threading.Event()
-        for what in ("bare", "record"):
+        for what in ("bare", "queued", "record"):
             if what == "record" and catch_up:
                 bench_record.build(Path(top) / "other", 1000, catch_up)
                 feeder = threading.Thread(target=feed, args=(Path(top) / "other", folder, stop))
@@ -128,7 +134,11 @@ def run_writers(folder: Path, count: int, changes: int, what: str) -> list[float
     took = time.perf_counter() - start
     errors = [error for _, error in told if error]
     waits = sorted(float(word) for said, _ in told for word in said.split())
-    name = "bare SQLite commits of one row" if what == "bare" else "changes, signed and folded"
+    name = {
+        "bare": "bare SQLite commits of one row",
+        "queued": "the same, waiting in the record's queue",
+        "record": "changes, signed and folded",
+    }[what]
     row(f"{count} writers × {changes:,}: {name}", f"{len(waits) / took:,.0f} /s",
         f"p50 {waits[len(waits) // 2] * 1e3:.1f} ms, p99 {waits[int(len(waits) * 0.99)] * 1e3:.0f}, "
         f"p99.9 {waits[int(len(waits) * 0.999)] * 1e3:.0f}, longest {waits[-1] * 1e3:.0f}")  # fmt: skip
