@@ -50,6 +50,7 @@ from tagkit.web.routes import (
     today,
 )
 from tagkit.web.runs import Runs
+from tagkit.web.shared import Shared
 
 STATIC = Path(__file__).parent / "static"
 
@@ -72,6 +73,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         judging.stop()
         app.state.floor.close()
         app.state.runs.close()
+        app.state.shared.close()
         door.close()
         access.close()
 
@@ -89,6 +91,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.floor = Floor(options)
     app.state.runs = Runs(door)
     app.state.changes = Changes(options.directory)
+    app.state.shared = Shared(options.directory)
     app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for pages in (

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 from lookup_room import Pages
 from tagkit.jobs.hold import hold
+from tagkit.web.routes import rotation
 
 
 def order(page: str) -> list[str]:
@@ -87,3 +89,27 @@ def test_the_start_page_says_what_the_room_needs(pages: Pages) -> None:
     page = pages.text("/")
     assert re.search(r"<b>1</b> ready", page)
     assert "leak at a vent" in page
+
+
+def test_open_pages_share_the_list_until_something_is_recorded(
+    pages: Pages, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = []
+    whole = rotation.rotation_page
+
+    def counted(*asked: Any) -> Any:
+        made.append(asked)
+        return whole(*asked)
+
+    monkeypatch.setattr(rotation, "rotation_page", counted)
+    first_seen = [pages.text("/rotation/now") for _ in range(10)]
+    assert len(made) == 1
+    assert len(set(first_seen)) == 1
+    with pages.room.open() as site:
+        hold(site, pages["B1"], "connector loose", safety=False, by="KM", station="bay-1")
+    assert "connector loose" in pages.text("/rotation/now")
+    assert len(made) == 2
+
+
+def test_another_page_of_the_list_is_not_shared(pages: Pages) -> None:
+    assert pages.text("/rotation/now") != pages.text("/rotation/now?page=2")

@@ -16,8 +16,6 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from sqlite_utils import Database
-
 FILE_NAME = "access.db"
 _VERSION = 1
 
@@ -51,13 +49,12 @@ class AccessStore:
         self.path = directory / FILE_NAME
         _make_private(self.path)
         self._lock = threading.RLock()
-        connection = sqlite3.connect(
+        self._connection = sqlite3.connect(
             self.path, isolation_level=None, check_same_thread=False, timeout=10
         )
-        connection.execute("PRAGMA journal_mode = WAL")
+        self._connection.execute("PRAGMA journal_mode = WAL")
         # An answered form must still count as answered after a power cut.
-        connection.execute("PRAGMA synchronous = FULL")
-        self.db = Database(connection, execute_plugins=False)
+        self._connection.execute("PRAGMA synchronous = FULL")
         with self.writing():
             if self.one("PRAGMA user_version") == (0,):
                 for statement in _TABLES.split(";\n"):
@@ -73,37 +70,37 @@ class AccessStore:
     def writing(self) -> Iterator[None]:
         """All of the block or none of it, with nobody else writing meanwhile."""
         with self._lock:
-            if self.db.conn.in_transaction:
+            if self._connection.in_transaction:
                 yield
                 return
-            self.db.conn.execute("BEGIN IMMEDIATE")
+            self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield
             except BaseException:
-                self.db.conn.execute("ROLLBACK")
+                self._connection.execute("ROLLBACK")
                 raise
-            self.db.conn.execute("COMMIT")
+            self._connection.execute("COMMIT")
 
     def one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
         """The first row, or None."""
         with self._lock:
-            row: tuple[Any, ...] | None = self.db.execute(sql, values).fetchone()
+            row: tuple[Any, ...] | None = self._connection.execute(sql, values).fetchone()
             return row
 
     def all(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Every row."""
         with self._lock:
-            return list(self.db.execute(sql, values).fetchall())
+            return list(self._connection.execute(sql, values).fetchall())
 
     def run(self, sql: str, values: Sequence[Any] = ()) -> int:
         """Run one statement; how many rows it changed."""
         with self._lock:
-            return int(self.db.execute(sql, values).rowcount)
+            return int(self._connection.execute(sql, values).rowcount)
 
     def close(self) -> None:
         """Let go of the file."""
         with self._lock:
-            self.db.close()
+            self._connection.close()
 
 
 def hashed(token: str) -> str:

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse
 from tagkit.jobs.site import Site
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
+from tagkit.web.shared import Shared
 from tagkit.web.views.rotation import rotation_page, truck_rotation
 from tagkit.web.visitor import Visitor
 
@@ -24,13 +25,27 @@ def show(request: Request, site: TheSite, visitor: TheVisitor, truck: str = "") 
 
 @router.get("/rotation/now", response_class=HTMLResponse)
 def now(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLResponse:
-    """The list alone, for a page that is open and was told of a change."""
-    return _list(request, site, visitor, "parts/rotation.html")
+    """The list alone, for a page that is open and was told of a change. Nothing in it is the
+    visitor's own, so that all open pages share what one of them has had made."""
+    shared: Shared = request.app.state.shared
+    body = shared.answer(
+        ("rotation", _number(request), visitor.language, visitor.units),
+        site.now(),
+        lambda: bytes(_list(request, site, visitor, "parts/rotation.html").body),
+    )
+    return _fresh(HTMLResponse(body))
 
 
 def _list(request: Request, site: Site, visitor: Visitor, template: str) -> HTMLResponse:
+    it = rotation_page(site, visitor.units, _number(request))
+    return _fresh(page(request, template, {"it": it}))
+
+
+def _number(request: Request) -> int:
     text = request.query_params.get("page", "1")
-    number = int(text) if text.isascii() and text.isdigit() and 0 < len(text) < 7 else 1
-    answer = page(request, template, {"it": rotation_page(site, visitor.units, max(number, 1))})
+    return max(1, int(text)) if text.isascii() and text.isdigit() and len(text) < 7 else 1
+
+
+def _fresh(answer: HTMLResponse) -> HTMLResponse:
     answer.headers["cache-control"] = "no-store"
     return answer
