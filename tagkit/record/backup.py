@@ -10,6 +10,7 @@ from pathlib import Path
 
 from tagkit.errors import NotFound, WrongInput
 from tagkit.record.clock import Clock, system_clock
+from tagkit.record.enclosed import bring_back, check_enclosed, enclose
 from tagkit.record.journal import site_of
 from tagkit.record.record import Record, begin_anew, new_file, set_meta
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION
@@ -33,13 +34,15 @@ def backup(
     *,
     force: bool = False,
     settings: str | None = None,
+    files: bool = True,
     password: str | None = None,
 ) -> None:
     """Copies the record into ``file`` while others may go on writing; the copy is checked.
 
-    Private keys are not in it; ``settings`` (the text of site.toml) go along. With a
-    ``password`` the file is sealed. Raises WrongInput when the file exists and ``force`` is not
-    given; an existing file is replaced only by a whole copy. The site's own files never are.
+    Private keys are not in it. ``settings`` (the text of site.toml) go along, and ``files`` that
+    people made (see enclosed.py). With a ``password`` the file is sealed. Raises WrongInput when
+    the file exists and ``force`` is not given; an existing file is replaced only by a whole copy.
+    The site's own files never are.
     """
     if _is_of_the_site(record, file):
         raise WrongInput(
@@ -60,6 +63,8 @@ def backup(
             _copy(record.path, plain)
             if settings is not None:
                 _put_settings(plain, settings)
+            if files:
+                enclose(plain, record.directory)
             _check(plain, str(record.path))
             _sync(plain)
             if password:
@@ -100,7 +105,10 @@ def _is_of_the_site(record: Record, file: Path) -> bool:
     meant, site = file.resolve(), record.directory.resolve()
     if meant.parent == site / KEYS_NAME:
         return True
-    own = (record.path.name, *(f"{record.path.name}-{end}" for end in ("wal", "shm", "journal")))
+    own = (
+        record.path.name,
+        *(f"{record.path.name}-{end}" for end in ("wal", "shm", "journal", "queue")),
+    )
     return meant.parent == site and meant.name.casefold() in (*own, "site.toml")
 
 
@@ -148,6 +156,7 @@ def restore(
                 _copy(file, unfinished)
             settings = _take_settings(unfinished)
             site, stations = _begin_anew(unfinished)
+            bring_back(unfinished, directory)
             _sync(unfinished)
             prepare(site, settings)
             unfinished.rename(path)
@@ -176,6 +185,8 @@ def _check(file: Path, where: str) -> None:
             kind = connection.execute("PRAGMA application_id").fetchone()[0]
             version = connection.execute("PRAGMA user_version").fetchone()[0]
             sound = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if sound == "ok":
+                check_enclosed(connection, where)
         except sqlite3.DatabaseError as error:
             kind, version, sound = APPLICATION_ID, 0, str(error)
     if sound != "ok":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from pathlib import Path
 
@@ -13,21 +14,41 @@ class Watch:
 
     def __init__(self, directory: Path) -> None:
         self._path = directory / FILE_NAME
-        with translated(self._path):
-            self._connection = sqlite3.connect(
-                f"{self._path.absolute().as_uri()}?mode=ro", uri=True, check_same_thread=False
-            )
+        self._connection = self._opened()
         self._version = -1
+        self._last = -1
         self._mark = -1
 
+    def _opened(self) -> sqlite3.Connection:
+        with translated(self._path):
+            self._file = self._file_there()
+            return sqlite3.connect(
+                f"{self._path.absolute().as_uri()}?mode=ro", uri=True, check_same_thread=False
+            )
+
+    def _file_there(self) -> tuple[int, int] | None:
+        with contextlib.suppress(OSError):
+            there = self._path.stat()
+            return there.st_dev, there.st_ino
+        return None
+
     def mark(self) -> int:
-        """A number that rises with every event; the file's counter is asked first."""
+        """A number that rises with every event; the file's counter is asked first.
+
+        It rises too when another record was put in this one's place, as by restoring it.
+        """
+        other = self._file_there() not in (self._file, None)
+        if other:
+            self._connection.close()
+            self._connection = self._opened()
         with translated(self._path):
             (version,) = self._connection.execute("PRAGMA data_version").fetchone()
-            if version != self._version:
+            if other or version != self._version:
                 self._version = version
                 (last,) = self._connection.execute("SELECT max(n) FROM events").fetchone()
-                self._mark = last or 0
+                if other or last != self._last:
+                    self._last = last
+                    self._mark = max(self._mark + 1, last or 0)
         return self._mark
 
     def close(self) -> None:
