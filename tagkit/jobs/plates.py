@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,7 +71,8 @@ def _read_again(site: Site, kind: Kind, also: tuple[str, ...]) -> Iterable[_Read
 def _read(tag: str, text: str, also: tuple[str, ...]) -> _Read:
     state = AssetState.from_json(text)
     out = state.retired_at is not None or state.registered_at is None
-    return _Read(tag, text, state, "" if out else _judged_by(state, also), called(state) or tag)
+    key = "" if out else sys.intern(_judged_by(state, also))  # thousands of plates, few sorts
+    return _Read(tag, text, state, key, called(state) or tag)
 
 
 def called(state: AssetState) -> str | None:
