@@ -110,6 +110,42 @@ def test_a_disk_that_may_not_be_written_is_told(depot: Any) -> None:
     assert verify(depot.folder) == []
 
 
+def test_a_disk_mounted_read_only_is_told_and_nothing_is_lost(
+    tmp_path: Path, make_depot: Any
+) -> None:
+    """Where nothing can be mounted the test above stands for it."""
+    if not _mount(tmp_path):
+        test_a_disk_that_may_not_be_written_is_told(make_depot(tmp_path / "site"))
+        return
+    try:
+        depot = make_depot(tmp_path / "site")
+        battery = depot.batteries[0]
+        acknowledged = depot.log("watered", {}, tags=[battery])
+        depot.record.close()
+        before = depot.record.path.read_bytes()
+        _remount(tmp_path, "ro")
+        with (
+            pytest.raises(TagkitError, match=r"written|disk"),
+            Record.open(depot.folder) as record,
+            record.writing("TS", "desk") as writing,
+        ):
+            writing.append("watered", [battery], {})
+        assert depot.record.path.read_bytes() == before
+        _remount(tmp_path, "rw")
+        with Record.open(depot.folder, clock=depot.clock) as record:
+            with record.writing("TS", "desk") as writing:
+                writing.append("watered", [battery], {})
+            assert record.event(acknowledged.id) is not None
+        assert verify(depot.folder) == []
+    finally:
+        subprocess.run(["umount", "-l", str(tmp_path)], check=True)
+
+
+def _remount(folder: Path, how: str) -> None:
+    command = ["mount", "-o", f"remount,{how}", str(folder)]
+    subprocess.run(command, capture_output=True, check=True)
+
+
 def test_a_locked_record_is_busy_and_free_again_afterwards(
     depot: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
