@@ -149,8 +149,9 @@ class _Order:
         self._cited: dict[int, int] = dict(
             connection.execute(
                 "SELECT r.sequence, min(e.effective) FROM cites r JOIN events e ON e.n = r.n "
-                "WHERE r.epoch = ? GROUP BY r.sequence",
-                (check.epoch,),
+                "JOIN chains c ON c.chain = e.chain "
+                "WHERE r.epoch = ? AND c.site = ? GROUP BY r.sequence",
+                (check.epoch, check.site),
             ).fetchall()
         )
         self._before: tuple[Event, int] | None = None

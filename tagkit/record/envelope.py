@@ -23,6 +23,12 @@ ENVELOPE_VERSION = 1
 LARGEST_EVENT = 1_000_000
 """Bytes; anything larger was not written by a station."""
 
+DEEPEST = 40
+"""Lists and objects within each other; what nests deeper could not be read everywhere."""
+
+FIRST_MS, LAST_MS = -2_208_988_800_000, 221_845_392_000_000
+"""Milliseconds from 1970 to 1900 and to the year 9000: times that may be moved to any zone."""
+
 NO_EVENT = "0" * 64
 """What the first event of a chain names as the one before it."""
 
@@ -140,6 +146,29 @@ def pack(content: Mapping[str, Any]) -> bytes:
 
 def from_bytes(raw: bytes, signature: bytes = b"") -> Event:
     """The event in ``raw``, its body as written; MalformedEvent says what is wrong."""
+    return _event(_content(raw), raw, signature)
+
+
+def strictly_from_bytes(raw: bytes, signature: bytes = b"") -> Event:
+    """The event in ``raw`` that someone else wrote; MalformedEvent says what is wrong.
+
+    Only the bytes that a station would have written are taken: JSON has other ways to write the
+    same, and some things that can be written and not be kept (half a character, no number).
+    """
+    content = _content(raw)
+    event = _event(content, raw, signature)
+    if _nests_deeper(content, DEEPEST):
+        raise MalformedEvent(f"lists and objects nest deeper than {DEEPEST}")
+    try:
+        same = canonical(content) == raw
+    except (ValueError, RecursionError) as error:
+        raise MalformedEvent(f"it can't be written again: {error}") from None
+    if not same:
+        raise MalformedEvent("its bytes are not written as a station writes them")
+    return event
+
+
+def _content(raw: bytes) -> dict[str, Any]:
     if len(raw) > LARGEST_EVENT:
         raise MalformedEvent(f"{len(raw)} bytes are too many")
     try:
@@ -148,10 +177,28 @@ def from_bytes(raw: bytes, signature: bytes = b"") -> Event:
         raise MalformedEvent(f"not JSON: {error}") from None
     if not isinstance(content, dict):
         raise MalformedEvent("not a JSON object")
+    return content
+
+
+def _event(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
     try:
         return _checked(content, raw, signature)
     except (KeyError, ValueError, OverflowError) as error:
         raise MalformedEvent(f"{type(error).__name__}: {error}") from None
+
+
+def _nests_deeper(value: Any, most: int) -> bool:
+    level = [value]
+    for _ in range(most):
+        level = [
+            inner
+            for one in level
+            if isinstance(one, dict | list)
+            for inner in (one.values() if isinstance(one, dict) else one)
+        ]
+        if not level:
+            return False
+    return True
 
 
 def _checked(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
@@ -165,7 +212,10 @@ def _checked(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
     if content["sequence"] < 1 or content["sequence"] > 1 << 53 or content["version"] < 1:
         raise ValueError("sequence and version count from 1")
     for name in ("happened_at", "recorded_at"):
-        milliseconds(read_time(content[name]))
+        if not FIRST_MS < milliseconds(read_time(content[name])) < LAST_MS:
+            raise ValueError(f"“{name}” is at an end of the calendar")
+    if read_clock(content["clock"]) >> 16 >= LAST_MS:
+        raise ValueError("“clock” is at the end of the calendar")
     return Event(
         site=content["site"],
         station=content["station"],

@@ -7,7 +7,8 @@ a checkpoint is kept, so that a late event does not mean folding years again.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 
 from tagkit.record.bodies import present_body
 from tagkit.record.envelope import Event, from_bytes
@@ -21,13 +22,22 @@ CHECKPOINT_EVERY = 256
 def understood(event: Event) -> Event:
     """The event with its body in the present version, or marked as not understood."""
     body = present_body(event.kind, event.version, event.body)
-    return replace(event, known=False) if body is None else replace(event, body=body)
+    return altered(event, known=False) if body is None else altered(event, body=body)
 
 
 def read_event(raw: bytes, signature: bytes, effective: int, voided: int = 0) -> Event:
     """The event of a row of the journal."""
     event = understood(from_bytes(bytes(raw), bytes(signature)))
-    return replace(event, effective=effective, voided=bool(voided))
+    return altered(event, effective=effective, voided=bool(voided))
+
+
+def altered(event: Event, **changes: Any) -> Event:
+    """What dataclasses.replace gives, in a tenth of the time: every event read passes here."""
+    result = object.__new__(Event)
+    result.__dict__.update(event.__dict__)
+    result.__dict__.pop("moment", None)  # follows from the place in the order
+    result.__dict__.update(changes)
+    return result
 
 
 EVENT_COLUMNS = (
@@ -97,6 +107,11 @@ class Folder:
     def refold(self, tag: str, effective: int) -> None:
         """Notes that something changed at this place in the order; folded again when needed."""
         self._stale[tag] = min(self._stale.get(tag, effective), effective)
+
+    @property
+    def waiting(self) -> int:
+        """How many states :meth:`flush` will fold again."""
+        return len(self._stale)
 
     def flush(self) -> None:
         """Writes what changed; the record's queries see it from then on."""

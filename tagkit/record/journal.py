@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from tagkit.record.clock import TOLERANCE_MS, reading
 from tagkit.record.envelope import Event, from_bytes, split_id
-from tagkit.record.folder import EVENT_COLUMNS, Folder, read_event
+from tagkit.record.folder import EVENT_COLUMNS, Folder, altered, read_event
 from tagkit.record.order import effective_on_arrival, pull_back
 from tagkit.record.store import Connection
 
@@ -23,6 +21,8 @@ class Journal:
         row = connection.execute("SELECT max(n) FROM events").fetchone()
         self._n: int = row[0] or 0
         self._heads: dict[int, int] = {}
+        self._last: dict[int, int] = {}
+        self._awaited: dict[str, int] = {}
         self._parted: dict[str, bool] = {}
         self._followed: dict[str, bool] = {}
         self._site: str | None = None
@@ -33,8 +33,11 @@ class Journal:
 
     def add_foreign(self, chain: int, event: Event, now_ms: int) -> Event:
         """Adds an event received from elsewhere; set apart if its clock is wild."""
-        between = chain if self._is_parted(event) else None
-        event = replace(event, effective=self.on_arrival(event, between))
+        if event.sequence <= self._last_awaited(event.epoch) or self._stands_between(chain, event):
+            between = chain if self._is_parted(event) else None
+            event = altered(event, effective=self.on_arrival(event, between))
+        else:
+            event = altered(event, effective=event.clock)
         apart = event.effective > reading(now_ms + TOLERANCE_MS)
         return self._add(chain, event, apart=apart, own=False)
 
@@ -60,10 +63,13 @@ class Journal:
         for cited in event.after:
             if parts := split_id(cited):
                 connection.execute("INSERT OR IGNORE INTO cites VALUES (?, ?, ?)", (*parts, n))
-        if not own and self._is_parted(event):
-            self._heads.pop(chain, None)  # it may stand before events that are here already
+                self._awaited.pop(parts[0], None)
+        if not own and self._is_parted(event) and self._stands_between(chain, event):
+            self._heads.pop(chain, None)  # it stands before events that are here already
         before = self._head_effective(chain, event.sequence)
         self._heads[chain] = event.effective
+        if self._last.get(chain, event.sequence) < event.sequence:
+            self._last[chain] = event.sequence
         if not apart:
             event = self._index(n, event, own=own)
         if before >= event.effective or event.after:
@@ -72,6 +78,26 @@ class Journal:
                 if not pulled.apart:
                     self._move(pulled.n, pulled.event, pulled.old)
         return event
+
+    def _stands_between(self, chain: int, event: Event) -> bool:
+        """Whether later events of its chain are here already."""
+        if chain not in self._last:
+            row = self._connection.execute(
+                "SELECT max(sequence) FROM events WHERE chain = ?", (chain,)
+            ).fetchone()
+            self._last[chain] = row[0] or 0
+        return event.sequence <= self._last[chain]
+
+    def _last_awaited(self, epoch: str) -> int:
+        """The last event of a chain that others here cite or cancel; few chains have one."""
+        if epoch not in self._awaited:
+            (cited, cancelled) = self._connection.execute(
+                "SELECT (SELECT max(sequence) FROM cites WHERE epoch = ?1), "
+                "(SELECT max(sequence) FROM voids WHERE epoch = ?1)",
+                (epoch,),
+            ).fetchone()
+            self._awaited[epoch] = max(cited or 0, cancelled or 0)
+        return self._awaited[epoch]
 
     def _head_effective(self, chain: int, sequence: int) -> int:
         if chain in self._heads:
@@ -119,8 +145,10 @@ class Journal:
                 "INSERT OR IGNORE INTO voids VALUES (?, ?, ?)",
                 (target.epoch, target.sequence, n),
             )
+            self._awaited.pop(target.epoch, None)
         elif meant is None and event.kind == "voided" and (parts := _target_id(event)):
             self._connection.execute("INSERT OR IGNORE INTO voids VALUES (?, ?, ?)", (*parts, n))
+            self._awaited.pop(parts[0], None)
         tags = self._tags(event, target)
         if self._is_parted(event):
             tags = self._set_aside(tags, n)
@@ -146,6 +174,8 @@ class Journal:
 
     def _meet_voids(self, event: Event) -> Event:
         """An event may arrive after the one that voids it."""
+        if event.sequence > self._last_awaited(event.epoch):
+            return event
         rows = self._connection.execute(
             "SELECT e.n, e.effective, e.clock, e.raw FROM voids v JOIN events e ON e.n = v.n "
             "WHERE v.epoch = ? AND v.sequence = ?",
@@ -164,7 +194,7 @@ class Journal:
                 )
                 if not tag.startswith(PERSON_MARK):
                     self.folder.refold(tag, min(event.effective, effective))
-        return replace(event, voided=True) if voided else event
+        return altered(event, voided=True) if voided else event
 
     def _move(self, n: int, event: Event, old: int) -> None:
         """Takes an event to its new place in the order."""

@@ -5,6 +5,9 @@ sequence. The effective clock is the event's own, except that an event can't be 
 known to come after it: its successor in the chain, or an event that cites it in ``after``. So
 a clock that stood in the year 2099 for a day loses as soon as the same station writes with a
 sane one, on every copy of the record alike. Events pulled back together keep their own order.
+
+Only stations of its own site pull an event back by citing it: whoever else could cite would
+give the events of others any date.
 """
 
 from __future__ import annotations
@@ -75,8 +78,9 @@ def effective_on_arrival(connection: Connection, event: Event, chain: int | None
     effective = event.clock
     cited = connection.execute(
         "SELECT min(e.effective) FROM cites r JOIN events e ON e.n = r.n "
-        "WHERE r.epoch = ? AND r.sequence >= ?",
-        (event.epoch, event.sequence),
+        "JOIN chains c ON c.chain = e.chain "
+        "WHERE r.epoch = ? AND r.sequence >= ? AND c.site = ?",
+        (event.epoch, event.sequence, event.site),
     ).fetchone()[0]
     if cited is not None:
         effective = latest_before(event.clock, cited, 0, False, True)
@@ -142,7 +146,7 @@ def _cited(connection: Connection, event: Event) -> list[tuple[int, int, int, in
         row = (
             parts
             and connection.execute(
-                "SELECT chain FROM chains WHERE epoch = ?", (parts[0],)
+                "SELECT chain FROM chains WHERE epoch = ? AND site = ?", (parts[0], event.site)
             ).fetchone()
         )
         if parts and row:

@@ -8,13 +8,22 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import AbstractContextManager
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import islice
 
 from tagkit.assets.tag import exact_tag
 from tagkit.record.clock import Clock, milliseconds
-from tagkit.record.envelope import NO_EVENT, Event, MalformedEvent, from_bytes, hash_of
+from tagkit.record.envelope import (
+    NO_EVENT,
+    Event,
+    MalformedEvent,
+    from_bytes,
+    hash_of,
+    strictly_from_bytes,
+)
 from tagkit.record.folder import understood
 from tagkit.record.journal import Journal, site_of
 from tagkit.record.keys import KEY_BYTES, epoch_of, signed_by
@@ -37,7 +46,7 @@ class Received:
 
 def receive(
     connection: Connection,
-    parcels: Iterable[Parcel],
+    parcels: Iterable[Parcel | Event],
     clock: Clock,
     transaction: Callable[[], AbstractContextManager[None]],
     longest_hold: float,
@@ -45,78 +54,144 @@ def receive(
 ) -> Received:
     """Takes in ``parcels``, holding the write lock at most ``longest_hold`` seconds at a time.
 
-    ``parted``: of chains that are new here only what followed assets need will come, with gaps
-    and in any order.
+    An event that was read already, strictly, may stand in a parcel's place. ``parted``: of
+    chains that are new here only what followed assets need will come, with gaps and in any
+    order.
     """
     result = Received()
-    keys: dict[str, bytes] = {}
-    for slice_ in _slices(parcels):
-        # What takes the processor is done before the lock is taken.
-        checked = [
-            (event, _is_signed(connection, keys, event))
-            for raw, signature in slice_
-            if (event := _read(raw, signature, result))
-        ]
-        waiting = iter(checked)
-        going_on = bool(checked)
-        while going_on:
-            going_on = False
-            with transaction():
-                end = time.monotonic() + longest_hold
-                taking = _Taking(connection, milliseconds(clock()), result, parted)
-                for event, signed in waiting:
-                    taking.take(event, signed)
-                    if time.monotonic() > end:
-                        going_on = True
-                        break
-                taking.end()
-            time.sleep(BREATH)  # whoever waits to write gets in between
+    refolds = _Refolds(longest_hold)
+    with ThreadPoolExecutor(CHECKERS, "signatures") as threads:
+        # What takes the processor is done before the lock is taken, and while the slice before
+        # is written: checking signatures lets other threads work.
+        for checked in _one_ahead(_checked(connection, parcels, result, threads)):
+            waiting = iter(checked)
+            going_on = bool(checked)
+            while going_on:
+                going_on = False
+                with transaction():
+                    end = time.monotonic() + longest_hold
+                    taking = _Taking(connection, milliseconds(clock()), result, parted)
+                    for event, signed in waiting:
+                        taking.take(event, signed)
+                        if time.monotonic() > end or taking.waiting >= refolds.most:
+                            going_on = True
+                            break
+                    with refolds.timed(taking.waiting):
+                        taking.end()
+                time.sleep(BREATH)  # whoever waits to write gets in between
     return result
 
 
 SLICE = 500
 BREATH = 0.005
+CHECKERS = 2
+"""Threads that check signatures."""
+
+Signed = Callable[[], bool | None]
+"""Whether its station signed an event; None where that need not be known: it is here already, or
+the beginning of its chain is missing."""
 
 
-def _slices(parcels: Iterable[Parcel]) -> Iterator[list[Parcel]]:
+def _checked(
+    connection: Connection,
+    parcels: Iterable[Parcel | Event],
+    result: Received,
+    threads: ThreadPoolExecutor,
+) -> Iterator[list[tuple[Event, Signed]]]:
+    """The events in slices; their signatures are being checked."""
     rest = iter(parcels)
+    keys: dict[str, bytes | None] = {}
     while slice_ := list(islice(rest, SLICE)):
-        yield slice_
+        events = [event for one in slice_ if (event := _read(one, result))]
+        here = _stand_here(connection, events)
+        asked = []
+        for event in events:
+            key = _key(connection, keys, event)
+            needed = key is not None and (event.epoch, event.sequence) not in here
+            asked.append((key, event.raw, event.signature) if key and needed else None)
+        yield list(zip(events, _answers(asked, threads), strict=True))
 
 
-def _read(raw: bytes, signature: bytes, result: Received) -> Event | None:
+def _answers(
+    asked: list[tuple[bytes, bytes, bytes] | None], threads: ThreadPoolExecutor
+) -> list[Signed]:
+    parts = [asked[at :: CHECKERS * 2] for at in range(CHECKERS * 2)]
+    told = [threads.submit(_are_signed, part) for part in parts if part]
+    return [
+        partial(_answer, told[number % (CHECKERS * 2)], number // (CHECKERS * 2))
+        for number in range(len(asked))
+    ]
+
+
+def _answer(told: Future[list[bool | None]], number: int) -> bool | None:
+    return told.result()[number]
+
+
+def _are_signed(asked: list[tuple[bytes, bytes, bytes] | None]) -> list[bool | None]:
+    return [one and signed_by(*one) for one in asked]
+
+
+def _one_ahead(
+    slices: Iterator[list[tuple[Event, Signed]]],
+) -> Iterator[list[tuple[Event, Signed]]]:
+    """The same slices; each is asked for before the one before it is given."""
+    before = next(slices, None)
+    while before is not None:
+        after = next(slices, None)
+        yield before
+        before = after
+
+
+def _read(parcel: Parcel | Event, result: Received) -> Event | None:
+    if isinstance(parcel, Event):
+        return understood(parcel)
     try:
-        return understood(from_bytes(raw, signature))
+        return understood(strictly_from_bytes(*parcel))
     except MalformedEvent as error:
         result.refused.append(f"Bytes that are no event: {error}.")
         return None
 
 
-def _is_signed(connection: Connection, keys: dict[str, bytes], event: Event) -> bool | None:
-    """Whether its station signed it; None where that need not be known: it is here already, or
-    the beginning of its chain is missing."""
-    key = keys.get(event.epoch)
-    if key is None:
+def _key(connection: Connection, keys: dict[str, bytes | None], event: Event) -> bytes | None:
+    """The public key of an event's chain; None when its beginning is missing."""
+    if keys.get(event.epoch) is None:
         row = connection.execute(
             "SELECT public_key FROM chains WHERE epoch = ?", (event.epoch,)
         ).fetchone()
         found = bytes(row[0]) if row else _first_key(event)
-        if isinstance(found, str):
-            return None
-        key = keys[event.epoch] = found
-    if _stands(connection, event):
-        return None
-    return signed_by(key, event.raw, event.signature)
+        keys[event.epoch] = None if isinstance(found, str) else found
+    return keys[event.epoch]
 
 
-def _stands(connection: Connection, event: Event) -> bool:
-    """Whether an event stands in this one's place already."""
-    row = connection.execute(
-        "SELECT 1 FROM chains c JOIN events e ON e.chain = c.chain "
-        "WHERE c.epoch = ? AND e.sequence = ?",
-        (event.epoch, event.sequence),
-    ).fetchone()
-    return row is not None
+def _stand_here(connection: Connection, events: list[Event]) -> set[tuple[str, int]]:
+    """The places of these events in which one stands already."""
+    found: set[tuple[str, int]] = set()
+    for epoch in {event.epoch for event in events}:
+        places = [event.sequence for event in events if event.epoch == epoch]
+        rows = connection.execute(
+            "SELECT e.sequence FROM chains c JOIN events e ON e.chain = c.chain "
+            "WHERE c.epoch = ? AND e.sequence BETWEEN ? AND ?",
+            (epoch, min(places), max(places)),
+        )
+        found.update((epoch, sequence) for (sequence,) in rows)
+    return found
+
+
+class _Refolds:
+    """How many states that late events reach back into may be folded again in one go: what that
+    takes depends on their histories and is found by doing it."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self.most = 2
+
+    @contextmanager
+    def timed(self, count: int) -> Iterator[None]:
+        start = time.monotonic()
+        yield
+        if count:
+            each = (time.monotonic() - start) / count
+            self.most = max(1, min(2 * self.most, 200, int(self._seconds / max(each, 1e-6))))
 
 
 @dataclass
@@ -144,7 +219,7 @@ class _Taking:
         self._chains: dict[str, _Chain] = {}
         self._site = site_of(connection)
 
-    def take(self, event: Event, signed: bool | None) -> None:
+    def take(self, event: Event, signed: Signed) -> None:
         """Takes in one event, or says why not."""
         chain = self._chain(event)
         if isinstance(chain, str):
@@ -184,6 +259,11 @@ class _Taking:
                     (tag.kind.value, tag.serial),
                 )
 
+    @property
+    def waiting(self) -> int:
+        """How many states will be folded again at the end."""
+        return self._journal.folder.waiting
+
     def end(self) -> None:
         """Writes heads and states."""
         for chain in self._chains.values():
@@ -222,7 +302,7 @@ class _Taking:
         ).fetchone()
         return bytes(row[0]) if row else None
 
-    def _problem(self, chain: _Chain, event: Event, signed: bool | None) -> str | None:
+    def _problem(self, chain: _Chain, event: Event, signed: Signed) -> str | None:
         """Why the event can't go on its chain."""
         if (event.site, event.station) != (chain.site, chain.station):
             return f"it belongs to station “{chain.station}” of {chain.site}"
@@ -239,7 +319,8 @@ class _Taking:
             after = self._stored(chain, event.sequence + 1)
             if after and from_bytes(after).previous != event.hash:
                 return "the one after it does not follow it"
-        if not (signed or (signed is None and signed_by(chain.key, event.raw, event.signature))):
+        told = signed()
+        if not (told or (told is None and signed_by(chain.key, event.raw, event.signature))):
             return "its signature is not the station's"
         return None
 

@@ -12,7 +12,7 @@ from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.record.bodies import SHAPES, completed, tags_in
 from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
-from tagkit.record.envelope import NO_EVENT, Event, pack, split_id
+from tagkit.record.envelope import FIRST_MS, NO_EVENT, Event, pack, split_id
 from tagkit.record.folder import EVENT_COLUMNS, read_event
 from tagkit.record.journal import Journal, find_event
 from tagkit.record.keys import StationKey, load_key, new_key
@@ -246,6 +246,8 @@ class Writing:
                 "Check the time given, and this computer's clock",
                 "--at",
             )
+        if at is not None and milliseconds(at) <= FIRST_MS:
+            raise WrongInput(f"{at:%Y-%m-%d %H:%M} is too long ago", "Check the year", "--at")
         clock, cited = self._next_clock(now_ms)
         recorded_at = time_text(now)
         content: dict[str, Any] = {
