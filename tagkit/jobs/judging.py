@@ -31,11 +31,9 @@ from tagkit.jobs.care_notices import (
 from tagkit.jobs.judging_cells import cells_judged
 from tagkit.jobs.other_cells import (
     OTHER_CELLS,
-    odd_round,
     other_cells_flag,
     partner_of,
-    points_of,
-    settled_at,
+    tell_partner,
 )
 from tagkit.jobs.readiness import readiness_facts
 from tagkit.jobs.site import Site
@@ -52,7 +50,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "7"
+JUDGING = "8"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -150,23 +148,22 @@ def _whose_cells(
     site: Site, state: AssetState, cells: dict[str, Any], kept: dict[str, Any],
     sisters: str | None, tables: OutlookTables,
 ) -> dict[str, Any]:  # fmt: skip
-    """Where the cells are another battery's: whose. The other one is judged again, so that both
-    name each other whichever of them was read first."""
+    """Where the cells are another battery's: whose. The other one is told and judged again, so
+    that both name each other whichever of them was read first."""
     odd = cells.get("odd")
     if odd is None:
         return cells
-    before = (kept.get("cells") or {}).get("odd") or {}
-    partner = before.get("with") if before.get("at") == odd["at"] else None
-    told = odd_round(points_of(site, state), settled_at(state))
-    if partner is None and sisters is not None and told is not None:
-        partner = partner_of(site, state.tag, told, sisters, tables)
-        if partner is not None:
-            row = tables.row(partner)
-            theirs = (row.content.get("cells") or {}).get("odd") if row else None
-            if theirs and not theirs.get("with"):
-                tables.judge_again(partner)
+    if "with" in odd:  # looked for when the round was judged; a later one finds this one itself
+        partner = odd["with"]
+    else:
+        before = (kept.get("cells") or {}).get("odd") or {}
+        partner = before.get("with") if before.get("at") == odd["at"] else None
+        if partner is None and sisters is not None:
+            partner = partner_of(site, state.tag, odd, sisters, tables)
+            if partner is not None:
+                tell_partner(state.tag, partner, tables)
     notices = [one for one in cells["notices"] if one[0] != OTHER_CELLS]
-    if partner is not None or (told is not None and told.clear):
+    if partner is not None or odd["clear"]:
         flag = other_cells_flag(datetime.fromisoformat(odd["at"]), partner)
         at = time_text(when(state.rounds[-1][0]))
         notices.append([flag.code, at, RANK[flag.severity], flag.sentence, NO_CELL])

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from tagkit.jobs.care_facts import BatteryFacts, Round, baselines, rounds_of, time_text
-from tagkit.jobs.other_cells import odd_round, settled_at
+from tagkit.jobs.other_cells import kept_odd, odd_round, settled_at
 from tagkit.jobs.site import Site
 from tagkit.jobs.telling import RANK
 from tagkit.record.outlook import NO_CELL
@@ -39,7 +39,7 @@ def cells_judged(
     judgement = last.judgement
     odd = odd_round(points_of(rounds), settled_at(state))
     if odd is not None:
-        found["odd"] = {"at": odd.now.at.isoformat(), "odds": round(odd.odds, 2)}
+        found["odd"] = kept_odd(odd)
     flags = [*judgement.flags, *failing_flags(rounds, state, facts, site.settings)]
     worst: dict[tuple[str, int], Flag] = {}
     for flag in _together(flags):

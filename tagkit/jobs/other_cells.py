@@ -7,16 +7,17 @@ serial (an inspection of that sort, or label and case matched anew).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from tagkit.jobs.care_facts import BatteryFacts, battery_facts, rounds_of, when
 from tagkit.jobs.site import Site
 from tagkit.record.outlook import OutlookTables
 from tagkit.record.state import AssetState
 from tagkit.rules.flags import Flag
-from tagkit.rules.identity import CLEAR, same_cells, swapped_with
+from tagkit.rules.identity import CLEAR, ROUNDS_COMPARED, same_cells, swapped_with
 from tagkit.rules.trend import RoundPoint
 
 OTHER_CELLS = "cells of another battery"
@@ -69,25 +70,64 @@ def settled_at(state: AssetState) -> datetime | None:
     return max((when(one) for one in found if one), default=None)
 
 
+def kept_odd(odd: OddRound) -> dict[str, Any]:
+    """What the outlook keeps of an odd round, so that sisters are compared with it without
+    reading their rounds: distances in hundred-thousandths, of as many rounds as are compared."""
+    return {
+        "at": odd.now.at.isoformat(), "odds": round(odd.odds, 2), "clear": odd.clear,
+        "now": _short(odd.now),
+        "before": [_short(point) for point in odd.before[-ROUNDS_COMPARED:]],
+    }  # fmt: skip
+
+
 def partner_of(
-    site: Site, tag: str, odd: OddRound, sisters: str, tables: OutlookTables
+    site: Site, tag: str, odd: Mapping[str, Any], sisters: str, tables: OutlookTables
 ) -> str | None:
     """The battery whose past goes with the odd round of ``tag``, and the other way round.
 
-    Looked for among ``sisters`` (same chemistry, voltage and capacity) that have an odd round.
+    ``odd`` as :func:`kept_odd` gives it. Looked for among ``sisters`` (same chemistry, voltage
+    and capacity) that have an odd round. What was kept of the one that is found is made sure of
+    by its record: something may have happened to it since.
     """
-    before, now = {tag: odd.before}, {tag: odd.now}
-    for other in tables.odd_ones(sisters, MOST_SISTERS):
-        state = site.record.state(other) if other != tag else None
-        if state is None:
-            continue
-        theirs = odd_round(points_of(site, state), settled_at(state))
-        if theirs is not None:
-            before[other], now[other] = theirs.before, theirs.now
-    for swap in swapped_with(before, now):
-        if tag in (swap.one, swap.other):
-            return swap.other if swap.one == tag else swap.one
+    pasts = {tag: odd} | {
+        other: kept
+        for other, kept in tables.odd_ones(sisters, MOST_SISTERS).items()
+        if other != tag and "now" in kept
+    }
+    before = {each: [_point(kept, one) for one in kept["before"]] for each, kept in pasts.items()}
+    now = {each: _point(kept, kept["now"]) for each, kept in pasts.items()}
+    for swap in swapped_with(before, now, only=tag):
+        other = swap.other if swap.one == tag else swap.one
+        state = site.record.state(other)
+        theirs = odd_round(points_of(site, state), settled_at(state)) if state else None
+        if theirs is not None and swapped_with(
+            {tag: before[tag], other: theirs.before}, {tag: now[tag], other: theirs.now}
+        ):
+            return other
     return None
+
+
+def tell_partner(tag: str, partner: str, tables: OutlookTables) -> None:
+    """The other one of a swap names ``tag`` too, if it names nobody yet."""
+    row = tables.row(partner)
+    cells = (row.content.get("cells") or {}) if row else {}
+    odd = cells.get("odd")
+    if row is None or odd is None or odd.get("with"):
+        return
+    tables.keep_content(partner, {**row.content, "cells": {**cells, "odd": {**odd, "with": tag}}})
+    tables.judge_again(partner)
+
+
+def _short(point: RoundPoint) -> dict[str, int]:
+    return {str(cell): round(distance / _STEP) for cell, distance in point.distances.items()}
+
+
+def _point(kept: Mapping[str, Any], short: Mapping[str, int]) -> RoundPoint:
+    distances = {int(cell): round(steps * _STEP, 5) for cell, steps in short.items()}
+    return RoundPoint(datetime.fromisoformat(kept["at"]), distances)
+
+
+_STEP = 1e-5  # to which distances from the median are rounded
 
 
 def points_of(site: Site, state: AssetState, facts: BatteryFacts | None = None) -> list[RoundPoint]:

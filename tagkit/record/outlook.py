@@ -81,7 +81,7 @@ class OutlookTables:
                 (
                     row.tag, row.kind, row.standing, row.ready_at, row.rested_since, row.volts,
                     row.kilograms, row.sisters, row.thirst,
-                    json.dumps(row.content, separators=(",", ":"), ensure_ascii=False),
+                    _compact(row.content),
                 ),
             )  # fmt: skip
         for one in notices:
@@ -161,15 +161,23 @@ class OutlookTables:
             ).fetchall()
         )
 
-    def odd_ones(self, sisters: str, most: int) -> list[str]:
-        """Batteries of one kind with a round that does not go with those before, oddest first."""
+    def odd_ones(self, sisters: str, most: int) -> dict[str, dict[str, Any]]:
+        """Batteries of one kind with a round that does not go with those before, oddest first,
+        with what is kept of it."""
         rows = self._connection.execute(
-            "SELECT tag FROM outlook WHERE sisters = ? "
+            "SELECT tag, json_extract(content, '$.cells.odd') FROM outlook WHERE sisters = ? "
+            "AND instr(content, '\"odd\":') > 0 "
             "AND json_extract(content, '$.cells.odd.odds') IS NOT NULL "
             "ORDER BY json_extract(content, '$.cells.odd.odds'), tag LIMIT ?",
             (sisters, most),
         ).fetchall()
-        return [tag for (tag,) in rows]
+        return {tag: json.loads(kept) for tag, kept in rows}
+
+    def keep_content(self, tag: str, content: dict[str, Any]) -> None:
+        """Replaces what an asset's row holds besides its columns."""
+        self._connection.execute(
+            "UPDATE outlook SET content = ? WHERE tag = ?", (_compact(content), tag)
+        )
 
     def judge_again(self, tag: str) -> None:
         """One asset is to be judged again: what is said of another concerns it."""
@@ -222,6 +230,10 @@ class OutlookTables:
             values,
         ).fetchall()
         return [_outlook(*row) for row in rows]
+
+
+def _compact(content: dict[str, Any]) -> str:
+    return json.dumps(content, separators=(",", ":"), ensure_ascii=False)
 
 
 def _outlook(*row: Any) -> Outlook:

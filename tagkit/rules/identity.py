@@ -22,6 +22,8 @@ from tagkit.rules.flags import Flag
 from tagkit.rules.trend import RoundPoint
 
 FEWEST_ROUNDS = 3
+ROUNDS_COMPARED = 6
+"""As many of the last rounds before make the pattern."""
 FEWEST_CELLS = 6
 _LEAST_SIGMA = 0.0015  # what a good hydrometer and a careful reader reach
 _MOST_FOR_A_CELL = 3.0  # natural logarithm of odds
@@ -55,7 +57,7 @@ def same_cells(before: Sequence[RoundPoint], now: RoundPoint) -> Likeness:
     """How well the round ``now`` goes with the rounds ``before`` of the same number."""
     if len(before) < FEWEST_ROUNDS:
         return Likeness(None, f"{len(before)} of {FEWEST_ROUNDS} comparable rounds before")
-    recent = before[-6:]
+    recent = before[-ROUNDS_COMPARED:]
     # Fewer cells may be a round that was broken off; more cells can't be this battery's.
     if max(now.distances, default=0) > _most(recent) + _LEFT_OUT:
         return Likeness(-_MOST_FOR_A_CELL * _most(recent), "another number of cells")
@@ -74,30 +76,32 @@ def same_cells(before: Sequence[RoundPoint], now: RoundPoint) -> Likeness:
 
 
 def swapped_with(
-    before: Mapping[str, Sequence[RoundPoint]], now: Mapping[str, RoundPoint]
+    before: Mapping[str, Sequence[RoundPoint]],
+    now: Mapping[str, RoundPoint],
+    only: str | None = None,
 ) -> tuple[Swap, ...]:
     """Pairs of numbers whose newest rounds contradict their own past and fit each other's.
 
     ``before`` and ``now`` by battery number; only batteries of the same number of cells are
-    worth handing in together. Clearest first.
+    worth handing in together. ``only``: pairs with this number, the others not compared with
+    each other. Clearest first.
     """
-    doubtful = [
-        tag
-        for tag, point in now.items()
-        if (odds := same_cells(before.get(tag, ()), point).odds) is not None and odds < 0
-    ]
+    own = {tag: odds for tag, point in now.items()
+           if (odds := same_cells(before.get(tag, ()), point).odds) is not None and odds < 0}  # fmt: skip
     found = []
-    for one, other in combinations(doubtful, 2):
-        across = [
-            same_cells(before[mine], now[yours]).odds
-            for mine, yours in ((one, other), (other, one))
-        ]
-        if any(odds is None or odds <= 0 for odds in across):
+    for one, other in combinations(own, 2):
+        if only is not None and only not in (one, other):
             continue
-        own = [same_cells(before[tag], now[tag]).odds for tag in (one, other)]
-        odds = sum(value or 0.0 for value in across) - sum(value or 0.0 for value in own)
-        if odds >= 2 * CLEAR:
-            found.append(Swap(one, other, odds, _flag(one, other)))
+        across = 0.0
+        for mine, yours in ((one, other), (other, one)):
+            odds = same_cells(before[mine], now[yours]).odds
+            if odds is None or odds <= 0:
+                break
+            across += odds
+        else:
+            clearness = across - own[one] - own[other]
+            if clearness >= 2 * CLEAR:
+                found.append(Swap(one, other, clearness, _flag(one, other)))
     return tuple(sorted(found, key=lambda swap: -swap.odds))
 
 
