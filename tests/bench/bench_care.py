@@ -15,6 +15,7 @@ import contextlib
 import random
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -82,7 +83,7 @@ def register(site: Site, assets: int) -> Fleet:
         for number in range(assets):
             volts = list(VOLTAGES)[number % 4]
             cells, capacity, weight = VOLTAGES[volts]
-            share = number // 4 % 20
+            share = number // 4 * 7 % 20  # the kinds alternate, so that a small fleet has all
             if share < 12:
                 kind, there = Kind.BATTERY, fleet.batteries
                 plate = {
@@ -110,6 +111,7 @@ def register(site: Site, assets: int) -> Fleet:
 def happenings(fleet: Fleet) -> Iterator[tuple[str, list[str], dict[str, Any]]]:
     """Batteries go round: out of the truck, on charge, off charge, into another truck."""
     chance = random.Random(1)
+    cells = Cells(fleet, chance)
     inside: dict[str, str] = {}
     while True:
         volts = chance.choice(list(VOLTAGES))
@@ -133,18 +135,41 @@ def happenings(fleet: Fleet) -> Iterator[tuple[str, list[str], dict[str, Any]]]:
             yield "charge_ended", [], {"battery": out, "temperature": {"value": "35", "unit": "°C"}}
             if chance.random() < 0.15:
                 yield "watered", [out], {"litres": round(chance.uniform(2, 6), 1), "before": "low"}
-            if chance.random() < 0.05:
-                yield "cells_read", [out], cells_read(chance, VOLTAGES[volts][0])
+            if chance.random() < 0.22:  # a round a month
+                yield "cells_read", [out], cells_read(chance, cells, out)
             if chance.random() < 0.01:
                 yield "inspected", [out], {"findings": ["cap missing"], "passed": True}
 
 
-def cells_read(chance: random.Random, cells: int) -> dict[str, Any]:
+class Cells:
+    """Each cell keeps its own small distance from the median for years, as real ones do; two in
+    a hundred batteries have had their labels swapped in the middle of the year."""
+
+    def __init__(self, fleet: Fleet, chance: random.Random) -> None:
+        self.distances: dict[str, list[float]] = {}
+        self.swapped: dict[str, str] = {}
+        self.read: Counter[str] = Counter()
+        for volts, batteries in fleet.batteries.items():
+            cells = VOLTAGES[volts][0]
+            for tag in batteries:
+                self.distances[tag] = [chance.gauss(0, 0.004) for _ in range(cells)]
+            some = chance.sample(batteries, len(batteries) // 100 * 2)
+            for one, other in zip(some[::2], some[1::2], strict=True):
+                self.swapped |= {one: other, other: one}
+
+    def under(self, tag: str) -> list[float]:
+        """The cells that are read under a number: from the fourth round on those of another."""
+        self.read[tag] += 1
+        late = self.read[tag] > 3
+        return self.distances[self.swapped.get(tag, tag) if late else tag]
+
+
+def cells_read(chance: random.Random, cells: Cells, battery: str) -> dict[str, Any]:
     return {
         "after_charge": True, "hours_rested": 8,
         "cells": [
-            {"cell": cell, "sg": round(1.28 + chance.gauss(0, 0.004), 3), "temperature": 22}
-            for cell in range(1, cells + 1)
+            {"cell": cell, "sg": round(1.28 + own + chance.gauss(0, 0.0015), 4), "temperature": 22}
+            for cell, own in enumerate(cells.under(battery), start=1)
         ],
     }  # fmt: skip
 
