@@ -6,6 +6,7 @@ psycopg is imported only here and only when an exchange is spoken to; it comes w
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,6 +23,12 @@ if TYPE_CHECKING:
 SCHEMES = ("postgresql", "postgres")
 SECRET_OPTIONS = ("password", "sslpassword", "passfile", "sslkey")
 HERE = ("", "localhost", "127.0.0.1", "::1")
+ALIVE = {
+    "keepalives_idle": "30",
+    "keepalives_interval": "10",
+    "keepalives_count": "3",
+    "tcp_user_timeout": "60000",
+}
 ANSWERS_WITHIN = 10
 """Seconds to wait for a connection, unless the address says otherwise."""
 
@@ -51,10 +58,10 @@ def checked(address: str) -> str:
     try:
         parts = urlsplit(address)
         options = dict(parse_qsl(parts.query, keep_blank_values=True))
-        host = options.get("host", parts.hostname or "")
+        hosts = _hosts(parts.hostname or "", options)
         _ = parts.port
     except ValueError:
-        parts, options, host = urlsplit(""), {}, ""
+        parts, options, hosts = urlsplit(""), {}, []
     if parts.scheme not in SCHEMES or not parts.path.strip("/"):
         raise WrongInput(
             "this is not the address of an exchange",
@@ -63,10 +70,24 @@ def checked(address: str) -> str:
         )
     options.setdefault("connect_timeout", str(ANSWERS_WITHIN))
     options.setdefault("application_name", "tagkit")
-    if host not in HERE and not host.startswith("/") and "sslmode" not in options:
+    # A line that went dead without a word is given up after a minute, not after hours.
+    for name, value in ALIVE.items():
+        options.setdefault(name, value)
+    here = all(host in HERE or host.startswith("/") for host in hosts)
+    if not here and "sslmode" not in options:
         options["sslmode"] = "verify-full"
         options.setdefault("sslrootcert", "system")
     return urlunsplit(parts._replace(query=urlencode(options)))
+
+
+def _hosts(host: str, options: dict[str, str]) -> list[str]:
+    """Every machine that the driver may take the address for, also by the environment."""
+    named = [options.get("host", host), options.get("hostaddr", "")]
+    if not any(named):
+        named = [os.environ.get("PGHOST", ""), os.environ.get("PGHOSTADDR", "")]
+    if "service" in options or "PGSERVICE" in os.environ:
+        named.append("of a service file")
+    return [one for name in named for one in name.split(",")]
 
 
 def connect(address: str) -> Connection:

@@ -1,0 +1,160 @@
+"""Over a network the exchange must prove who it is before anything is said to it.
+
+The server is a real one behind a certificate of the company's own authority. ``hostaddr`` lets
+a name of another machine lead to it: to tagkit it is not on this computer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+from postgres import Postgres
+from tagkit.errors import Busy
+from tagkit.exchange.address import checked, connect
+from tls_front import TlsFront
+
+HOST = "exchange.example"
+
+
+@dataclass
+class Authority:
+    """Who signs certificates."""
+
+    name: str
+
+    def __post_init__(self) -> None:
+        self.key = ec.generate_private_key(ec.SECP256R1())
+        self.certificate = self.sign(self.name, self.key.public_key(), authority=True)
+
+    def sign(
+        self, name: str, key: ec.EllipticCurvePublicKey, authority: bool = False
+    ) -> x509.Certificate:
+        now = datetime.now(UTC)
+        named = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
+        issuer = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, self.name)])
+        return (
+            x509.CertificateBuilder()
+            .subject_name(named)
+            .issuer_name(issuer)
+            .public_key(key)
+            .serial_number(x509.random_serial_number())
+            .not_valid_before(now - timedelta(days=1))
+            .not_valid_after(now + timedelta(days=30))
+            .add_extension(x509.BasicConstraints(ca=authority, path_length=None), critical=True)
+            .add_extension(x509.SubjectAlternativeName([x509.DNSName(name)]), critical=False)
+            .sign(self.key, hashes.SHA256())
+        )
+
+
+def pem(certificate: x509.Certificate) -> bytes:
+    return certificate.public_bytes(serialization.Encoding.PEM)
+
+
+@dataclass
+class Guarded:
+    """An exchange with a certificate for HOST, and files with authorities."""
+
+    server: Postgres
+    front: TlsFront
+    company: Path
+    stranger: Path
+
+    def address(self, host: str = HOST, tls: bool = True, **options: str) -> str:
+        options.setdefault("hostaddr", "127.0.0.1")
+        more = "&".join(f"{name}={value}" for name, value in options.items())
+        port = self.front.port if tls else self.server.port
+        return f"postgresql://postgres@{host}:{port}/postgres?{more}"
+
+
+@pytest.fixture(scope="module")
+def guarded(postgres: Postgres, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Guarded]:
+    folder = tmp_path_factory.mktemp("authorities")
+    company, stranger = Authority("The company's own"), Authority("Somebody else's")
+    for name, authority in (("company", company), ("stranger", stranger)):
+        (folder / name).write_bytes(pem(authority.certificate))
+    key = ec.generate_private_key(ec.SECP256R1())
+    secret = key.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    (folder / "server.key").write_bytes(secret)
+    (folder / "server.crt").write_bytes(pem(company.sign(HOST, key.public_key())))
+    front = TlsFront(postgres.port, folder / "server.crt", folder / "server.key")
+    yield Guarded(postgres, front, folder / "company", folder / "stranger")
+    front.close()
+
+
+def answers(address: str) -> bool:
+    with connect(address) as connection:
+        return connection.execute("SELECT 1").fetchone() == (1,)
+
+
+def test_the_companys_own_authority_is_believed_when_the_address_names_it(guarded: Guarded) -> None:
+    before = guarded.front.encrypted
+    assert answers(guarded.address(sslrootcert=str(guarded.company)))
+    assert guarded.front.encrypted == before + 1
+
+
+def test_a_certificate_of_another_authority_is_refused(guarded: Guarded) -> None:
+    with pytest.raises(Busy, match="certificate verify failed"):
+        connect(guarded.address(sslrootcert=str(guarded.stranger)))
+
+
+def test_without_a_named_authority_only_the_systems_are_believed(guarded: Guarded) -> None:
+    with pytest.raises(Busy, match="certificate"):
+        connect(guarded.address())
+
+
+def test_a_certificate_for_another_machine_is_refused(guarded: Guarded) -> None:
+    with pytest.raises(Busy, match="does not match host name"):
+        connect(guarded.address("other.example", sslrootcert=str(guarded.company)))
+
+
+def test_a_plain_line_to_another_machine_is_refused_unless_the_address_wants_it(
+    guarded: Guarded,
+) -> None:
+    """A server that knows no TLS: whoever sits on the line could pretend to be it."""
+    with pytest.raises(Busy, match="does not support SSL"):
+        connect(guarded.address(tls=False, sslrootcert=str(guarded.company)))
+    assert answers(guarded.address(tls=False, sslmode="disable"))
+    assert answers(guarded.address("localhost", tls=False))
+
+
+@pytest.mark.parametrize(
+    ("address", "environment"),
+    [
+        ("postgresql://me@localhost/db?hostaddr=203.0.113.7", {}),
+        ("postgresql://me@localhost/db?host=db.example", {}),
+        ("postgresql://me@localhost,db.example/db", {}),
+        ("postgresql:///db?service=company", {}),
+        ("postgresql:///db", {"PGHOST": "db.example"}),
+        ("postgresql:///db", {"PGHOSTADDR": "203.0.113.7"}),
+        ("postgresql:///db", {"PGSERVICE": "company"}),
+    ],
+)
+def test_no_way_of_writing_another_machine_makes_it_this_one(
+    address: str, environment: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    assert "sslmode=verify-full" in checked(address)
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["postgresql:///db", "postgresql://me@127.0.0.1/db", "postgresql:///db?host=/run/postgresql",
+     "postgresql://me@[::1]/db"],
+)  # fmt: skip
+def test_this_computer_needs_no_certificate(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("PGHOST", "PGHOSTADDR", "PGSERVICE"):
+        monkeypatch.delenv(name, raising=False)
+    assert "sslmode" not in checked(address)
