@@ -97,7 +97,8 @@ def verify(
         typer.Option(
             "--head",
             metavar="HEAD",
-            help="A head as an earlier report printed it, or a file of them.",
+            help="A head as a report or an earlier check printed it, like "
+            "desk:417:7d35c9052c23c1d5, or a file that holds some: text, PDF, CSV, XLSX, JSON.",
         ),
     ] = None,
     through: Annotated[

@@ -35,6 +35,10 @@ Station = Annotated[
     typer.Option("--station", help="The station that writes; default from site.toml.",
                  metavar="NAME"),
 ]  # fmt: skip
+Language = Annotated[
+    str | None,
+    typer.Option("--language", metavar="en|es", help="Of the file; default: the site's."),
+]
 Force = Annotated[bool, typer.Option("--force", help="Overwrite a file that is already there.")]
 Answer = Annotated[
     str | None,

@@ -7,9 +7,8 @@ from typing import Annotated
 
 import typer
 
-from tagkit.cli.options import HERE, AsJson, Force, SiteDir, free_to_write, open_site
+from tagkit.cli.options import HERE, AsJson, Force, Language, SiteDir, free_to_write, open_site
 from tagkit.cli.show import json_out, line
-from tagkit.errors import WrongInput
 
 app = typer.Typer(
     help="Reports as PDF, CSV, XLSX or JSON, by the name of the file.",
@@ -24,6 +23,7 @@ Out = Annotated[Path, typer.Option("--out", metavar="FILE", help=".pdf, .csv, .x
 def battery(
     tag: Annotated[str, typer.Argument(metavar="BATTERY")],
     out: Out,
+    language: Language = None,
     force: Force = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
@@ -33,10 +33,11 @@ def battery(
     Example: tagkit report battery B-QM-00417-D --out b417.pdf
     """
     from tagkit.jobs.history_sheet import report_battery
+    from tagkit.jobs.report_file import words_of
 
     _check(out, force)
     with open_site(site) as opened:
-        found = report_battery(opened, tag, out)
+        found = report_battery(opened, tag, out, words_of(opened, language))
     _say(found.to_json(), out, as_json)
 
 
@@ -46,38 +47,44 @@ def month(
     name: Annotated[
         str | None, typer.Argument(metavar="[YYYY-MM]", help="Default: the last whole month.")
     ] = None,
+    language: Language = None,
     force: Force = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
     """The month of the battery room. Example: tagkit report month 2031-04 --out april.pdf"""
     from tagkit.jobs.month_report import report_month
+    from tagkit.jobs.report_file import words_of
 
     _check(out, force)
     with open_site(site) as opened:
-        found = report_month(opened, name, out)
+        found = report_month(opened, name, out, words_of(opened, language))
     _say(found.to_json(), out, as_json)
 
 
 @app.command("people")
-def people(out: Out, force: Force = False, site: SiteDir = HERE, as_json: AsJson = False) -> None:
+def people(
+    out: Out,
+    language: Language = None,
+    force: Force = False,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
     """Who is authorised until when. Example: tagkit report people --out people.xlsx"""
     from tagkit.jobs.people_report import report_people
+    from tagkit.jobs.report_file import words_of
 
     _check(out, force)
     with open_site(site) as opened:
-        found = report_people(opened, out)
+        found = report_people(opened, out, words_of(opened, language))
     _say(found.to_json(), out, as_json)
 
 
 def _check(out: Path, force: bool) -> None:
+    from tagkit.jobs.report_file import check_report_file
+
     free_to_write(out, force)
-    if out.suffix.lower() not in (".pdf", ".csv", ".xlsx", ".json"):
-        raise WrongInput(
-            f"“{out.name}” says no form of file",
-            "End the name in .pdf, .csv, .xlsx or .json",
-            "--out",
-        )
+    check_report_file(out)
 
 
 def _say(content: dict[str, object], out: Path, as_json: bool) -> None:

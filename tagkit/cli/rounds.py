@@ -14,6 +14,7 @@ from tagkit.cli.options import (
     At,
     By,
     Force,
+    Language,
     SiteDir,
     Station,
     entry,
@@ -156,6 +157,7 @@ def import_sheet(
 def blank(
     battery: Battery,
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help=".pdf, .xlsx or .csv.")],
+    language: Language = None,
     force: Force = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
@@ -164,11 +166,12 @@ def blank(
 
     Example: tagkit round blank B-QM-00417-D --out round.pdf
     """
+    from tagkit.jobs.report_file import words_of
     from tagkit.jobs.round_sheet import blank_sheet
 
     free_to_write(out, force)
     with open_site(site) as opened:
-        cells = blank_sheet(opened, battery, out)
+        cells = blank_sheet(opened, battery, out, words_of(opened, language))
     if as_json:
         json_out({"file": str(out), "cells": cells})
     else:

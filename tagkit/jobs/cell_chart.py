@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import battery_facts, rounds_of
 from tagkit.jobs.charts import lines, svg_of
 from tagkit.jobs.site import Site
+from tagkit.language.words import Words
 
 _CELLS = 4
 
 
-def cell_chart(site: Site, battery: str, say: Callable[[str], str] = str) -> str:
-    """SVG: the median of every round, and the cells that were lowest in the last one.
-
-    ``say`` translates.
-    """
+def cell_chart(site: Site, battery: str, words: Words) -> str:
+    """SVG: the median of every round, and the cells that were lowest in the last one."""
     state = asset(site.record, battery, Kind.BATTERY)
     facts = battery_facts(state, site.settings)
     rounds = rounds_of(site.record, state, facts, site.settings)
     measured = [one for one in rounds if one.judgement.median is not None]
-    series = [(say("median"), [(one.at, one.judgement.median or 0.0) for one in measured])]
+    series = [(words("median"), [(one.at, one.judgement.median or 0.0) for one in measured])]
     if measured:
         last = [cell for cell in measured[-1].judgement.cells if cell.corrected is not None]
         lowest = sorted(last, key=lambda cell: cell.corrected or 0.0)[:_CELLS]
@@ -33,5 +29,5 @@ def cell_chart(site: Site, battery: str, say: Callable[[str], str] = str) -> str
                 for cell in one.judgement.cells
                 if cell.cell == wanted and cell.corrected is not None
             ]
-            series.append((f"{say('cell')} {wanted}", points))
-    return svg_of(lines(180, 70, say("Gravity at the reference temperature"), series))
+            series.append((words("cell {number}", number=wanted), points))
+    return svg_of(lines(words, 180, 70, words("Gravity at the reference temperature"), series))

@@ -1,18 +1,23 @@
-"""Charts of the reports, by reportlab.graphics: one drawing serves PDF and SVG."""
+"""Charts of reports and pages, by reportlab.graphics: one drawing serves PDF and SVG.
+
+Titles and names come in the reader's words; what the charts say themselves, dates and that there
+is nothing to draw, is said in ``words``.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from tagkit.jobs.paper import CALM, GREY, INK, MM, STOP, WEIGHTS
+from tagkit.language.words import Words
 
 _SERIES = (INK, STOP, CALM, "#7a5c00", "#3b7a3b")
 
 
 def lines(
-    width: float, height: float, title: str,
+    words: Words, width: float, height: float, title: str,
     series: Sequence[tuple[str, Sequence[tuple[datetime, float]]]],
     *, form: str = "%.3f", marks: Sequence[tuple[datetime, str]] = (),
     floor: float | None = None,
@@ -29,7 +34,7 @@ def lines(
     drawing = _sheet(width, height, title)
     known = [(name, list(points)) for name, points in series if points]
     if not known:
-        return _nothing(drawing, width, height)
+        return _nothing(drawing, words, width, height)
     plot = LinePlot()
     plot.x, plot.y = 11 * MM, 8 * MM
     plot.width, plot.height = (width - 21) * MM, (height - 20) * MM
@@ -56,7 +61,7 @@ def lines(
         first, last = first - 86_400, last + 86_400
     plot.xValueAxis.valueMin, plot.xValueAxis.valueMax = first, last
     plot.xValueAxis.valueSteps = [first + (last - first) * part / 4 for part in range(5)]
-    plot.xValueAxis.labelTextFormat = lambda value: f"{datetime.fromtimestamp(value):%Y-%m-%d}"  # noqa: DTZ006
+    plot.xValueAxis.labelTextFormat = lambda value: words.day(datetime.fromtimestamp(value, UTC))
     for axis in (plot.xValueAxis, plot.yValueAxis):
         axis.labels.fontName = "label-regular"
         axis.labels.fontSize = 6.5
@@ -66,15 +71,17 @@ def lines(
     plot.yValueAxis.gridStrokeColor = HexColor("#dddddd")
     plot.yValueAxis.gridStrokeWidth = 0.3
     drawing.add(plot)
-    for at, words in marks:
+    for row, (at, said) in enumerate(sorted(marks)):
         if first <= at.timestamp() <= last:
             x = plot.x + plot.width * (at.timestamp() - first) / (last - first)
             drawing.add(
                 Line(x, plot.y, x, plot.y + plot.height, strokeColor=HexColor(GREY),
                      strokeWidth=0.5, strokeDashArray=(1, 2))
             )  # fmt: skip
+            left = x > plot.x + plot.width * 0.8
             drawing.add(
-                String(x + 1.5, plot.y + plot.height - 6, words[:28], fontName="label-regular",
+                String(x - 1.5 if left else x + 1.5, plot.y + plot.height - 6 - 7 * (row % 3), said,
+                       textAnchor="end" if left else "start", fontName="label-regular",
                        fontSize=6, fillColor=HexColor(GREY))
             )  # fmt: skip
     _legend(drawing, height, [name for name, _ in known])
@@ -82,7 +89,7 @@ def lines(
 
 
 def bars(
-    width: float, height: float, title: str, names: Sequence[str], values: Sequence[float],
+    words: Words, width: float, height: float, title: str, names: Sequence[str], values: Sequence[float],
     *, form: str = "%g",
 ) -> Any:  # fmt: skip
     """One bar for each name, from nought up."""
@@ -91,7 +98,7 @@ def bars(
 
     drawing = _sheet(width, height, title)
     if not values or max(values) <= 0:
-        return _nothing(drawing, width, height)
+        return _nothing(drawing, words, width, height)
     chart = VerticalBarChart()
     chart.x, chart.y = 11 * MM, 9 * MM
     chart.width, chart.height = (width - 16) * MM, (height - 18) * MM
@@ -133,12 +140,12 @@ def _sheet(width: float, height: float, title: str) -> Any:
     return drawing
 
 
-def _nothing(drawing: Any, width: float, height: float) -> Any:
+def _nothing(drawing: Any, words: Words, width: float, height: float) -> Any:
     from reportlab.graphics.shapes import String
     from reportlab.lib.colors import HexColor
 
     drawing.add(
-        String(width * MM / 2, height * MM / 2, "nothing on record", textAnchor="middle",
+        String(width * MM / 2, height * MM / 2, words("nothing on record"), textAnchor="middle",
                fontName="label-regular", fontSize=8, fillColor=HexColor(GREY))
     )  # fmt: skip
     return drawing
@@ -147,6 +154,7 @@ def _nothing(drawing: Any, width: float, height: float) -> Any:
 def _legend(drawing: Any, height: float, names: Sequence[str]) -> None:
     from reportlab.graphics.shapes import Line, String
     from reportlab.lib.colors import HexColor
+    from reportlab.pdfbase.pdfmetrics import stringWidth
 
     if len(names) < 2:
         return
@@ -159,7 +167,7 @@ def _legend(drawing: Any, height: float, names: Sequence[str]) -> None:
             Line(x, y, x + 14, y, strokeColor=colour, strokeWidth=1.4, strokeDashArray=dash)
         )
         drawing.add(String(x + 17, y - 2.5, name, fontName="label-regular", fontSize=7))
-        x += 30 + 4 * len(name)
+        x += 30 + stringWidth(name, "label-regular", 7)
 
 
 def svg_of(drawing: Any) -> str:

@@ -41,32 +41,34 @@ def check_record(
 ) -> VerifyReport:
     """Check the record in ``directory`` against itself and against heads kept elsewhere.
 
-    ``known``: heads as an earlier report printed them, or names of files that hold such lines;
-    ``through``: the exchange that has seen this site's heads.
+    ``known``: heads as this check or a report printed them, or names of files that hold them:
+    texts, and reports as PDF, CSV, XLSX or JSON; ``through``: the exchange that has seen this site's heads.
     """
+    from tagkit.record.printed_heads import read_printed
     from tagkit.record.record import Record
     from tagkit.record.verify import read_heads, verify
 
     read_settings(directory)
-    heads = []
+    heads, printed = [], []
     if through:
         from tagkit.jobs.exchange import known_heads
 
         with open_site(directory) as site:
             heads += read_heads("\n".join(known_heads(site, through)))
     for entry in known:
-        text = entry
-        if len(entry) < 200 and Path(entry).is_file():
-            text = Path(entry).read_text(encoding="utf-8", errors="replace")
-        found = read_heads(text)
-        if not found:
+        is_file = len(entry) < 200 and Path(entry).is_file()
+        text = _text_of(Path(entry)) if is_file else entry
+        whole, begun = read_heads(text), read_printed(text)
+        if not whole and not begun:
             raise WrongInput(
                 f"“{entry}” holds no head",
-                "Give a line as “tagkit verify” printed it, or a file with such lines",
+                "Give it as “tagkit verify” or a report printed it, like desk:417:7d35c9052c23c1d5, "
+                "or a file that holds such lines",
                 "--head",
             )
-        heads += found
-    findings = verify(directory, heads, progress)
+        heads += whole
+        printed += begun
+    findings = verify(directory, heads, progress, printed)
     grave = tuple(str(finding) for finding in findings if finding.grave)
     notices = tuple(str(finding) for finding in findings if not finding.grave)
     if any(finding.kind == "damaged" for finding in findings):
@@ -76,6 +78,26 @@ def check_record(
     return VerifyReport(
         sum(head.sequence for head in ends), grave, notices, tuple(str(head) for head in ends)
     )
+
+
+def _text_of(path: Path) -> str:
+    """All words of a file: a text, or a report as it was written."""
+    data = path.read_bytes()
+    if data.startswith(b"%PDF-"):
+        from pypdfium2 import PdfDocument, PdfiumError
+
+        try:
+            pages = PdfDocument(data)
+            return "\n".join(page.get_textpage().get_text_range() for page in pages)
+        except PdfiumError as error:
+            raise WrongInput(f"the PDF can't be read ({error})", "", str(path)) from None
+    if data.startswith(b"PK\x03\x04"):
+        from tagkit.intake.workbook import read_workbook
+
+        grids = read_workbook(data, path.name)
+        rows = (" ".join(cell.shown for cell in row.cells) for grid in grids for row in grid.rows)
+        return "\n".join(rows)
+    return data.decode("utf-8", errors="replace")
 
 
 @dataclass(frozen=True)

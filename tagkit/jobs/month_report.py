@@ -1,269 +1,203 @@
-"""The month of the room: what was done, what was found, how the fleet stands."""
+"""The monthly report of the room as a file: on paper, as tables, for programs."""
 
 from __future__ import annotations
 
-import re
-from collections import Counter
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
-from tagkit.errors import WrongInput
-from tagkit.jobs.ageing import plan_retirement
-from tagkit.jobs.care_facts import time_text
-from tagkit.jobs.incidents import Incident, incident_of
-from tagkit.jobs.judging import catch_up
+from tagkit.jobs.incidents import Incident
+from tagkit.jobs.month import Month, month_of, next_month
+from tagkit.jobs.paper import GREY, Paper
+from tagkit.jobs.report_file import check_report_file, words_of, write_report
 from tagkit.jobs.site import Site
-from tagkit.jobs.tables import Table, write_tables
-from tagkit.jobs.telling import ACT, DUES, STOP, Telling, telling
-from tagkit.record.care_bodies import figure
-from tagkit.record.envelope import Event
-from tagkit.record.words import deed
+from tagkit.jobs.tables import Table
+from tagkit.jobs.telling import DUE_TITLES
+from tagkit.language.words import Words
 
-_KINDS = (
-    "changed", "charge_started", "charge_ended", "watered", "cells_read", "capacity_tested",
-    "leakage_tested", "repaired", "inspected", "cleaned", "held", "released", "incident",
-    "registered", "retired", "amended", "voided", "steps_confirmed",
-)  # fmt: skip
-_NAMES = {
-    "changed": "battery changes", "charge_ended": "charges ended", "watered": "waterings",
-    "cells_read": "rounds", "capacity_tested": "capacity tests",
-    "leakage_tested": "leakage tests", "repaired": "repairs", "inspected": "inspections",
-    "cleaned": "cleanings", "held": "holds opened", "released": "releases",
-    "incident": "incidents", "registered": "assets taken in", "retired": "assets retired",
-    "amended": "figures amended", "voided": "entries cancelled",
-    "steps_confirmed": "steps confirmed",
-}  # fmt: skip
-CAUTION = (
-    "Work on batteries is for trained, authorised people. What stands as held, flagged or overdue "
-    "here is to be settled before the battery is used; this report settles nothing."
-)
+_MOST_OPEN, _MOST_WORK = 25, 60
 
 
-@dataclass(frozen=True)
-class Month:
-    """A month of the room. ``until`` is its end, or now while it still runs."""
+def report_month(site: Site, name: str | None, out: Path, words: Words | None = None) -> Month:
+    """Writes the report: PDF, CSV, XLSX or JSON by the name of ``out``.
 
-    name: str
-    since: datetime
-    until: datetime
-    done: dict[str, int]
-    charge_kinds: dict[str, int]
-    charge_flags: dict[str, int]
-    litres: float
-    ampere_hours: float
-    changes_by_day: tuple[tuple[str, int], ...]
-    incidents: tuple[Incident, ...]
-    work: tuple[tuple[datetime, str, str], ...]
-    standing: dict[str, int]
-    open: tuple[Telling, ...]
-    """Grave flags that stand at its end, which is now unless the month is over."""
-    overdue: dict[str, int]
-    retire_first: tuple[tuple[str, float | None], ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """As ``tagkit report month --json`` prints it."""
-        return {
-            "month": self.name,
-            "since": self.since.isoformat(),
-            "until": self.until.isoformat(),
-            "done": self.done,
-            "charge_kinds": self.charge_kinds,
-            "charge_flags": self.charge_flags,
-            "water": {"value": round(self.litres, 1), "unit": "l"},
-            "ah_counted": {"value": round(self.ampere_hours), "unit": "Ah"},
-            "changes_by_day": dict(self.changes_by_day),
-            "incidents": [one.to_json() for one in self.incidents],
-            "batteries": self.standing,
-            "open": [one.to_json() for one in self.open],
-            "overdue": self.overdue,
-            "retire_first": [{"battery": tag, "score": score} for tag, score in self.retire_first],
-        }
-
-
-def month_of(site: Site, name: str | None = None) -> Month:
-    """The month ``YYYY-MM``; the last whole one unless named. WrongInput for no month."""
-    catch_up(site)
-    zone = site.timezone()
-    now = site.now().astimezone(zone)
-    since = _begins(name, now)
-    until = min(now, _next(since))
-    events = [
-        event
-        for event in site.record.happened(_KINDS, since, until + timedelta(seconds=1))
-        if event.known and not event.voided
-    ]
-    counted = Counter(event.kind for event in events)
-    days: Counter[str] = Counter(
-        event.happened.astimezone(zone).date().isoformat()
-        for event in events
-        if event.kind == "changed"
-    )
-    tables = site.record.outlook()
-    soon = time_text(now)
-    notices = [telling(one, now) for rank in (STOP, ACT) for one in tables.notices(soon, rank, 200)]
-    overdue = Counter(
-        told.code
-        for one in tables.all_notices(soon, DUES)
-        if (told := telling(one, now)).state == "overdue"
-    )
-    return Month(
-        f"{since:%Y-%m}",
-        since,
-        until,
-        {_NAMES[kind]: counted[kind] for kind in _NAMES if counted[kind]},
-        dict(Counter(one.body["charge_kind"] for one in events if one.kind == "charge_started")),
-        dict(Counter(flag["code"] for one in events for flag in one.body.get("flags") or ())),
-        sum(figure(one.body["litres"]) or 0.0 for one in events if one.kind == "watered"),
-        sum(figure(one.body["ah"]) or 0.0 for one in events if one.kind == "charge_ended"),
-        tuple((day, days[day]) for day in _days(since, until)),
-        tuple(incident_of(one) for one in events if one.kind == "incident"),
-        tuple((one.happened, deed(one), one.by) for one in events if _worth(one)),
-        tables.counts(soon),
-        tuple(one for one in notices if one.code not in DUES),
-        dict(overdue),
-        tuple((one.tag, one.score) for one in plan_retirement(site).places[:5]),
-    )
-
-
-def report_month(site: Site, name: str | None, out: Path) -> Month:
-    """Writes the report: PDF, CSV, XLSX or JSON by the name of ``out``."""
+    ``name``: YYYY-MM, else the last whole month; ``words``: the reader's, else the site's.
+    """
+    check_report_file(out)
+    spoken = words or words_of(site)
     found = month_of(site, name)
-    if out.suffix.lower() == ".pdf":
-        _paper(site, found, out)
-    else:
-        write_tables(out, tables_of(found), found.to_json())
+    write_report(
+        site, spoken, out,
+        paper=lambda path: _paper(site, found, spoken, path),
+        tables=lambda reader: month_tables(found, reader),
+        facts=found.to_json(),
+    )  # fmt: skip
     return found
 
 
-def tables_of(found: Month) -> list[Table]:
-    """The month as tables."""
+def month_tables(found: Month, words: Words) -> list[Table]:
+    """The month as tables. Water is in litres."""
+    what, count, by, at = words("what"), words("count"), words("by"), words("at")
+    totals = ((words("water, litres"), round(found.litres, 1)),
+              (words("counted by chargers, Ah"), round(found.ampere_hours)))  # fmt: skip
+
+    def counts(name: str, of: str, rows: Mapping[str, int]) -> Table:
+        told = tuple((words(one) if one else words("not said"), n) for one, n in rows.items())
+        return Table(name, (of, count), told)
+
+    done = counts(words("Done"), what, found.done)
     return [
-        Table("Done", ("what", "count"), tuple(found.done.items())),
-        Table("Changes", ("day", "changes"), found.changes_by_day),
-        Table("Charges", ("kind", "count"), tuple(found.charge_kinds.items())),
-        Table("Flags of charges", ("flag", "count"), tuple(found.charge_flags.items())),
+        Table(done.name, done.headings, (*done.rows, *totals)),
+        Table(words("Changes"), (words("day"), words("changes")), found.changes_by_day),
+        counts(words("Charges"), words("kind"), found.charge_kinds),
+        counts(words("Flags of charges"), words("flag"), found.charge_flags),
         Table(
-            "Incidents", ("at", "sort", "what", "hurt", "assets", "by"),
-            tuple((one.at.isoformat(), one.sort, one.what, one.hurt, ", ".join(one.assets), one.by)
-                  for one in found.incidents),
+            words("Incidents"),
+            (at, words("kind"), what, words("somebody hurt"), words("done at once"),
+             words("assets"), by),
+            tuple(
+                (one.at.astimezone(words.zone), words(one.sort), one.what, _hurt(one, words),
+                 one.done, ", ".join(one.assets), one.by)
+                for one in found.incidents
+            ),
         ),
-        Table("Open", ("asset", "severity", "what", "since"),
-              tuple((one.tag, one.severity, one.sentence, one.at.isoformat())
-                    for one in found.open)),
-        Table("Overdue", ("what", "count"), tuple(found.overdue.items())),
-        Table("Work", ("at", "what", "by"),
-              tuple((at.isoformat(), what, by) for at, what, by in found.work)),
+        counts(words("Batteries now"), words("state"), found.standing),
+        Table(
+            words("Open"), (words("asset"), words("grade"), what, words("since")),
+            tuple((one.tag, words(one.severity), words(one.sentence),
+                   one.at.astimezone(words.zone)) for one in found.open),
+        ),
+        counts(words("Overdue"), what, {DUE_TITLES.get(code, code): number
+                                        for code, number in found.overdue.items()}),
+        Table(
+            words("Retire first"), (words("battery"), words("points of 100")),
+            tuple((tag, None if score is None else round(score, 1))
+                  for tag, score in found.retire_first),
+        ),
+        Table(words("Work"), (at, what, by),
+              tuple((moment.astimezone(words.zone), words(said), who)
+                    for moment, said, who in found.work)),
     ]  # fmt: skip
 
 
-def _worth(event: Event) -> bool:
-    if event.kind in ("repaired", "capacity_tested", "held", "retired"):
-        return True
-    return event.kind == "inspected" and bool(event.body["findings"])
-
-
-def _begins(name: str | None, now: datetime) -> datetime:
-    first = now.replace(day=1, hour=0, minute=0, second=0, microsecond=0)
-    if name is None:
-        return (first - timedelta(days=1)).replace(day=1)
-    match = re.fullmatch(r"(\d{4})-(\d{2})", name.strip())
-    if not match or not 1 <= int(match[2]) <= 12 or not 2000 <= int(match[1]) <= 2199:
-        raise WrongInput(f"“{name}” is not a month", "Write it as YYYY-MM", "MONTH")
-    begins = first.replace(year=int(match[1]), month=int(match[2]))
-    if begins > now:
-        raise WrongInput(f"{name} has not begun", "Name a month that has", "MONTH")
-    return begins
-
-
-def _next(since: datetime) -> datetime:
-    return (since + timedelta(days=32)).replace(day=1)
-
-
-def _days(since: datetime, until: datetime) -> list[str]:
-    days, day = [], since
-    while day < until:
-        days.append(day.date().isoformat())
-        day += timedelta(days=1)
-    return days
-
-
-def _paper(site: Site, found: Month, out: Path) -> None:
+def _paper(site: Site, found: Month, words: Words, out: Path) -> None:
     from tagkit.jobs.charts import bars
-    from tagkit.jobs.paper import GREY, Paper, defers
 
-    paper = Paper(site, f"Battery room, {found.name}", defers(site))
+    month = words.month(found.since.date())
+    paper = Paper(site, words, words("Battery room, {month}", month=month))
     name = site.settings.site.name or site.settings.site.code
-    paper.text(f"{name}, battery room", 11, colour=GREY)
-    paper.text(f"Month {found.name}", 22, bold=True)
-    zone = site.timezone()
-    if found.until < _next(found.since):
-        paper.text(f"up to {found.until.astimezone(zone):%Y-%m-%d %H:%M}", 9, colour=GREY)
-    paper.y += 2
-    paper.box(CAUTION)
-    paper.heading("Done")
-    parts = [f"{count} {words}" for words, count in found.done.items()]
-    paper.text(", ".join(parts) or "Nothing was recorded.", 9)
-    kinds = ", ".join(f"{kind} {count}" for kind, count in sorted(found.charge_kinds.items()))
-    paper.text(
-        f"Charges begun: {kinds or 'none'}. Water: {found.litres:.1f} l. Counted by chargers: "
-        f"{found.ampere_hours:,.0f} Ah.",
-        9,
+    running = found.until < next_month(found.since)
+    paper.head(
+        words("{site}, battery room", site=name),
+        f"{month[:1].upper()}{month[1:]}",
+        words("up to {moment}, the month still runs", moment=words.minute(found.until))
+        if running
+        else words("printed {moment}", moment=words.minute(site.now())),
     )
-    flags = ", ".join(f"{code} {count}" for code, count in sorted(found.charge_flags.items()))
-    paper.text(f"Flags of charges and waterings: {flags or 'none'}.", 9)
+    paper.box(
+        words(
+            "Work on batteries is for trained, authorised people. What stands as held, flagged or "
+            "overdue here is to be settled before the battery is used; this report settles nothing. "
+            "The makers' instructions and local codes decide."
+        )
+    )
+    paper.heading(words("Done"))
+    if not found.done:
+        paper.text(words("Nothing was recorded."), 9)
+    rows = [(words(what), str(count)) for what, count in found.done.items()]
+    if found.litres:
+        rows.append((words("water"), words.litres(found.litres)))
+    if found.ampere_hours:
+        rows.append((words("counted by chargers"), f"{found.ampere_hours:.0f} Ah"))
+    paper.figures(rows)
+    for title, parts in (
+        (words("Charges begun"), found.charge_kinds),
+        (words("Flags of charges and waterings"), found.charge_flags),
+    ):
+        paper.text(f"{title}: {_counted(parts, words)}.", 8.5)
     paper.y += 2
     paper.drawing(
         bars(
-            paper.inner, 42, "Battery changes a day",
-            [day[-2:] for day, _ in found.changes_by_day],
+            words, paper.inner, 42, words("Battery changes a day"),
+            [str(int(day[-2:])) for day, _ in found.changes_by_day],
             [float(count) for _, count in found.changes_by_day],
         )
     )  # fmt: skip
-    paper.heading("Incidents")
-    if found.incidents:
-        words = {True: "yes", False: "no", None: "not said"}
-        paper.table(
-            ("when", "sort", "what", "hurt", "by"),
-            [
-                (f"{one.at.astimezone(zone):%m-%d %H:%M}", one.sort, one.what[:240],
-                 words[one.hurt], one.by)
-                for one in found.incidents
-            ],
-            (11, 13, 62, 8, 6),
-        )  # fmt: skip
+    _incidents(paper, found)
+    _fleet(site, paper, found)
+    paper.heading(words("Work and findings"))
+    if not found.work:
+        paper.text(words("No repairs, tests, holds or findings."), 9)
     else:
-        paper.text("None was recorded.", 9)
-    paper.heading(f"The fleet at {site.now().astimezone(zone):%Y-%m-%d %H:%M}")
-    standing = ", ".join(f"{count} {words}" for words, count in sorted(found.standing.items()))
-    paper.text(f"Batteries: {standing or 'none'}.", 9)
-    overdue = ", ".join(f"{what} {count}" for what, count in sorted(found.overdue.items()))
-    paper.text(f"Overdue: {overdue or 'nothing'}.", 9)
+        paper.table(
+            (words("when"), words("what"), words("by")),
+            [(words.when(at, "d MMM HH:mm"), words(said), by)
+             for at, said, by in found.work[:_MOST_WORK]],
+            (14, 78, 8),
+        )  # fmt: skip
+        _rest(paper, len(found.work) - _MOST_WORK, f"tagkit report month {found.name}")
+    paper.save(out)
+
+
+def _incidents(paper: Paper, found: Month) -> None:
+    words = paper.words
+    paper.heading(words("Incidents"))
+    if not found.incidents:
+        paper.text(words("None was recorded."), 9)
+        return
+    paper.table(
+        (words("when"), words("kind"), words("what"), words("somebody hurt"), words("by")),
+        [
+            (words.when(one.at, "d MMM HH:mm"), words(one.sort), _told(one, words),
+             _hurt(one, words), one.by)
+            for one in found.incidents
+        ],
+        (13, 15, 54, 11, 7),
+    )  # fmt: skip
+
+
+def _fleet(site: Site, paper: Paper, found: Month) -> None:
+    words = paper.words
+    now = words.minute(site.now())
+    paper.heading(words("The fleet now, {moment}", moment=now))
+    paper.text(f"{words('Batteries')}: {_counted(found.standing, words)}.", 8.5)
+    overdue = {DUE_TITLES.get(code, code): number for code, number in found.overdue.items()}
+    paper.text(f"{words('Overdue')}: {_counted(overdue, words)}.", 8.5)
     if found.open:
         paper.y += 1
         paper.table(
-            ("asset", "grade", "what", "since"),
-            [(one.tag, one.severity, one.sentence, f"{one.at.astimezone(zone):%Y-%m-%d}")
-             for one in found.open[:25]],
-            (16, 7, 65, 12),
+            (words("asset"), words("grade"), words("what"), words("since")),
+            [(one.tag, words(one.severity), words(one.sentence), words.day(one.at))
+             for one in found.open[:_MOST_OPEN]],
+            (17, 10, 59, 14),
         )  # fmt: skip
-    paper.heading("First on the retirement list")
-    paper.text(
-        ", ".join(
-            f"{tag} ({score:.0f} of 100)" if score is not None else f"{tag} (not judged)"
-            for tag, score in found.retire_first
-        )
-        or "No battery is in use.",
-        9,
-    )
-    paper.heading("Work and findings")
-    if found.work:
-        paper.table(
-            ("when", "what", "by"),
-            [(f"{at.astimezone(zone):%m-%d %H:%M}", what[:200], by) for at, what, by in found.work[:60]],
-            (12, 81, 7),
-        )  # fmt: skip
-    else:
-        paper.text("No repairs, tests, holds or findings.", 9)
-    paper.save(out)
+        _rest(paper, len(found.open) - _MOST_OPEN, "tagkit today")
+    paper.heading(words("First on the retirement list"))
+    if not found.retire_first:
+        paper.text(words("No battery is in use."), 9)
+    paper.figures(
+        [(tag, words("not judged") if score is None
+          else words("{points} of 100", points=f"{score:.0f}"))
+         for tag, score in found.retire_first]
+    )  # fmt: skip
+
+
+def _rest(paper: Paper, count: int, command: str) -> None:
+    if count > 0:
+        said = paper.words("and {count} more: {command}", count=count, command=command)
+        paper.text(said, 7.5, colour=GREY)
+
+
+def _told(one: Incident, words: Words) -> str:
+    """People's own words stay theirs."""
+    where = f" ({', '.join(one.assets)})" if one.assets else ""
+    done = f" — {words('done at once')}: {one.done}" if one.done else ""
+    return f"{one.what}{where}{done}"
+
+
+def _hurt(one: Incident, words: Words) -> str:
+    return {True: words("yes"), False: words("no"), None: words("not said")}[one.hurt]
+
+
+def _counted(parts: Mapping[str, int], words: Words) -> str:
+    said = [f"{words(one) if one else words('not said')} {n}" for one, n in sorted(parts.items())]
+    return ", ".join(said) or words("none")

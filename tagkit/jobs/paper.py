@@ -7,7 +7,7 @@ written. Fonts are the labels' own, embedded.
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,8 @@ from tagkit.assets.tag import Tag
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import replace_file
 from tagkit.labels.fonts import Weight
+from tagkit.language.words import Words
+from tagkit.record.printed_heads import heads_to_print
 from tagkit.symbol.encode import encode
 
 MM = 72 / 25.4
@@ -23,13 +25,20 @@ SIZES = {"metric": (210.0, 297.0), "us": (215.9, 279.4)}
 MARGIN = 15.0
 INK, GREY, RULE, STOP, CALM = "#1a1a1a", "#555555", "#bbbbbb", "#b00020", "#1f5f8b"
 
+_FOOT_SIZE, _FOOT_ROW, _BELOW = 6.5, 2.8, 4.0
+"""The foot's letters in points, its rows in mm, and how far it reaches into the margin."""
+
 WEIGHTS: tuple[Weight, ...] = ("regular", "bold")
+
+
+_MOST_HEADS = 24
+"""A foot has room for so many stations; the tables of a report have all of them."""
 
 
 class Paper:
     """Pages of one PDF. ``y`` is where the next thing goes, mm from the top."""
 
-    def __init__(self, site: Site, title: str, foot: str) -> None:
+    def __init__(self, site: Site, words: Words, title: str) -> None:
         from reportlab.pdfbase import pdfmetrics
         from reportlab.pdfgen.canvas import Canvas
 
@@ -42,14 +51,32 @@ class Paper:
         self.width, self.height = SIZES[site.settings.site.units]
         self._bytes = io.BytesIO()
         self.canvas: Any = Canvas(
-            self._bytes, pagesize=(self.width * MM, self.height * MM), pageCompression=1
+            self._bytes,
+            pagesize=(self.width * MM, self.height * MM),
+            pageCompression=1,
+            lang=words.language,
         )
         self.canvas.setTitle(title)
         self.canvas.setAuthor(site.settings.site.name or site.settings.site.code)
-        self.site, self.title, self.foot = site, title, foot
-        self.page = 1
+        self.site, self.words, self.title = site, words, title
+        self._pages: list[dict[str, Any]] = []
+        self._foot = [row for text in self._at_the_foot() for row in self._foot_rows(text)]
         self.y = MARGIN
-        self._foot()
+
+    @property
+    def page(self) -> int:
+        """The number of this page."""
+        return len(self._pages) + 1
+
+    def head(self, over: str, title: str, below: str = "", room: float = 0.0) -> None:
+        """What a report begins with: whose it is, what it is, and of when. ``room``: left free
+        at the right, mm."""
+        room, size = self.inner - room, 22.0
+        self.text(over, 11, colour=GREY, width=room)
+        self.text(title, size, bold=True, width=room)
+        if below:
+            self.text(below, 9, colour=GREY, width=room)
+        self.y += 2
 
     @property
     def inner(self) -> float:
@@ -59,7 +86,8 @@ class Paper:
     @property
     def left(self) -> float:
         """Height that is left above the foot."""
-        return self.height - MARGIN - 9 - self.y
+        foot = (len(self._foot) + 1) * _FOOT_ROW + 1.5
+        return self.height - MARGIN + _BELOW - foot - self.y
 
     def text(
         self, words: str, size: float = 9, *, bold: bool = False, x: float = 0.0,
@@ -92,7 +120,7 @@ class Paper:
         rows: list[str] = []
         for paragraph in words.split("\n"):
             row = ""
-            for word in paragraph.split():
+            for word in self._pieces(paragraph, size, width, bold):
                 longer = f"{row} {word}" if row else word
                 if row and self.measure(longer, size, bold) > width:
                     rows.append(row)
@@ -102,9 +130,22 @@ class Paper:
             rows.append(row)
         return rows
 
-    def heading(self, words: str) -> None:
+    def _pieces(self, paragraph: str, size: float, width: float, bold: bool) -> Iterator[str]:
+        """The words; one that is longer than a line is cut."""
+        for word in paragraph.split():
+            rest = word
+            while len(rest) > 1 and self.measure(rest, size, bold) > width:
+                fits = next(
+                    (n for n in range(len(rest) - 1, 1, -1)
+                     if self.measure(rest[:n], size, bold) <= width), 1,
+                )  # fmt: skip
+                yield rest[:fits]
+                rest = rest[fits:]
+            yield rest
+
+    def heading(self, words: str, room: float = 25.0) -> None:
         """A section's heading with a rule below; begins a page when little is left."""
-        if self.left < 25:
+        if self.left < room:
             self.new_page()
         self.y += 3
         self.text(words, 11, bold=True)
@@ -120,26 +161,43 @@ class Paper:
 
     def table(
         self, headings: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float],
-        size: float = 8, right: Sequence[int] = (),
-    ) -> None:  # fmt: skip
-        """A table; ``widths`` are shares of the width; rows that don't fit go on overleaf."""
+        size: float = 8, right: Sequence[int] = (), *, to_the_foot: bool = False,
+    ) -> int:  # fmt: skip
+        """A table; ``widths`` are shares of the width, ``right`` the columns of figures.
+
+        Rows that don't fit go on overleaf, or with ``to_the_foot`` stay away but for the room of
+        one line; how many were drawn.
+        """
         total = sum(widths)
         columns = [self.inner * width / total for width in widths]
+        if self.left < 16 and not to_the_foot:
+            self.new_page()
         self._row(headings, columns, size, bold=True, right=right)
         self.rule()
-        for row in rows:
-            if self.left < 8:
+        for drawn, row in enumerate(rows):
+            tall = self._tall(row, columns, size)
+            if to_the_foot and self.left < tall + 5:
+                return drawn
+            if self.left < tall:
                 self.new_page()
                 self._row(headings, columns, size, bold=True, right=right)
                 self.rule()
             self._row(row, columns, size, right=right)
+        return len(rows)
+
+    def _tall(self, cells: Sequence[str], columns: Sequence[float], size: float) -> float:
+        most = max(
+            len(self.broken(cell, size, width - 2))
+            for cell, width in zip(cells, columns, strict=True)
+        )
+        return most * 1.25 * size / MM + 0.6
 
     def _row(
         self, cells: Sequence[str], columns: Sequence[float], size: float, *, bold: bool = False,
         right: Sequence[int] = (),
     ) -> None:  # fmt: skip
         broken = [
-            self.broken(str(cell), size, width - 2, bold)
+            self.broken(cell, size, width - 2, bold)
             for cell, width in zip(cells, columns, strict=True)
         ]
         x = MARGIN
@@ -152,6 +210,45 @@ class Paper:
                     self.at(x, y, words, size, bold=bold)
             x += width
         self.y += max(len(lines) for lines in broken) * 1.25 * size / MM + 0.6
+
+    def figures(self, rows: Sequence[tuple[str, str]], size: float = 8.5) -> None:
+        """Names with their figures, in two columns, the figures to the right of each."""
+        half = (len(rows) + 1) // 2
+        gap = 10.0
+        width = (self.inner - gap) / 2
+        for place in range(half):
+            tall = 0.0
+            if self.left < 6:
+                self.new_page()
+            for column, of in ((0, place), (1, place + half)):
+                if of >= len(rows):
+                    continue
+                name, value = rows[of]
+                x = MARGIN + column * (width + gap)
+                wide = self.measure(value, size, bold=True)
+                lines = self.broken(name, size, max(20.0, width - wide - 3))
+                for number, words in enumerate(lines):
+                    self.at(x, self.y + (1 + 1.25 * number) * size / MM, words, size)
+                self.at(x + width, self.y + size / MM, value, size, bold=True, right=True)
+                tall = max(tall, len(lines) * 1.25 * size / MM)
+            self.y += tall + 0.8
+
+    def pairs(self, rows: Sequence[tuple[str, str]]) -> None:
+        """Names and what is said of them, in two columns."""
+        half, top, bottom = (len(rows) + 1) // 2, self.y, self.y
+        for place, (name, value) in enumerate(rows):
+            column = self.inner / 2 if place >= half else 0.0
+            if place == half:
+                self.y = top
+            start = self.y
+            for number, row in enumerate(self.broken(name, 8, 33)):
+                self.at(MARGIN + column, start + 3 + 3.4 * number, row, 8, colour=GREY)
+                self.y = start + 3.4 * (number + 1) + 0.6
+            under, self.y = self.y, start
+            self.text(value, 8.5, x=column + 35, width=self.inner / 2 - 38)
+            self.y = max(self.y, under) + 0.4
+            bottom = max(bottom, self.y)
+        self.y = bottom + 1
 
     def symbol(self, tag: Tag, x: float, y: float, side: float) -> None:
         """The number's QR code with its quiet zone within ``side`` mm, top left at (x, y)."""
@@ -196,31 +293,41 @@ class Paper:
 
     def new_page(self) -> None:
         """Goes on overleaf."""
-        self.canvas.showPage()
-        self.page += 1
+        self._pages.append(dict(self.canvas.__dict__))
+        self.canvas._startPage()
         self.y = MARGIN
-        self._foot()
 
-    def _foot(self) -> None:
-        y = self.height - MARGIN + 3
-        rows = self.broken(self.foot, 6.5, self.inner - 20)
-        for place, row in enumerate(rows):
-            self.at(MARGIN, y - (len(rows) - 1 - place) * 2.8, row, 6.5, colour=GREY)
-        self.at(self.width - MARGIN, y, str(self.page), 8, colour=GREY, right=True)
+    def _at_the_foot(self) -> Iterator[str]:
+        """What every page ends with: who decides, and what the record held."""
+        words, site = self.words, self.site
+        yield words(
+            "Figures help trained people and replace no maker's instruction, local code or licensed "
+            "practice, which overrule them. What is not known is said to be unknown."
+        )
+        heads = heads_to_print(site.record.heads(), site.record.site)
+        if heads:
+            shown = ", ".join(map(str, heads[:_MOST_HEADS]))
+            yield words("Record up to {heads} (checked by tagkit verify --head)", heads=shown)
+
+    def _foot_rows(self, text: str) -> list[str]:
+        return self.broken(text, _FOOT_SIZE, self.inner - 22)
+
+    def _draw_foot(self, page: int, pages: int) -> None:
+        y = self.height - MARGIN + _BELOW
+        name = self.site.settings.site.name or self.site.settings.site.code
+        running = f"{self.title} · {name}" if page > 1 else ""
+        for place, row in enumerate(reversed([running, *self._foot] if running else self._foot)):
+            self.at(MARGIN, y - place * _FOOT_ROW, row, _FOOT_SIZE, colour=GREY)
+        count = self.words("page {page} of {pages}", page=page, pages=pages)
+        self.at(self.width - MARGIN, y, count, 7.5, colour=GREY, right=True)
 
     def save(self, path: Path) -> int:
         """Writes the file, whole or not at all; how many pages."""
+        self._pages.append(dict(self.canvas.__dict__))
+        for page, drawn in enumerate(self._pages, 1):
+            self.canvas.__dict__.update(drawn)
+            self._draw_foot(page, len(self._pages))
+            self.canvas.showPage()
         self.canvas.save()
         replace_file(path, self._bytes.getvalue())
-        return self.page
-
-
-def defers(site: Site) -> str:
-    """The line that every report ends with."""
-    heads = site.record.heads()
-    last = max(heads, key=lambda head: head.sequence, default=None)
-    seal = f" Record up to {last.epoch} {last.sequence}, {last.hash[:16]}." if last else ""
-    return (
-        "Figures help trained people and replace no maker's instruction, local code or licensed "
-        f"practice, which overrule them. What is not known is said to be unknown.{seal}"
-    )
+        return len(self._pages)

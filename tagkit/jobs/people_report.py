@@ -7,9 +7,12 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tagkit.jobs.paper import Paper
 from tagkit.jobs.people import last_day_passed
+from tagkit.jobs.report_file import check_report_file, words_of, write_report
 from tagkit.jobs.site import Site
-from tagkit.jobs.tables import Table, write_tables
+from tagkit.jobs.tables import Table
+from tagkit.language.words import Words
 
 NOTE = (
     "Only trained and authorised people change or charge batteries (OSHA 1910.178(g) and (l), local "
@@ -74,41 +77,58 @@ def people_list(site: Site) -> PeopleList:
     return PeopleList(now, tuple(sorted(found, key=lambda one: (one.until or "9999", one.code))))
 
 
-def report_people(site: Site, out: Path) -> PeopleList:
-    """Writes the list: PDF, CSV, XLSX or JSON by the name of ``out``."""
+def report_people(site: Site, out: Path, words: Words | None = None) -> PeopleList:
+    """Writes the list: PDF, CSV, XLSX or JSON by the name of ``out``; ``words``: the reader's."""
+    check_report_file(out)
+    spoken = words or words_of(site)
     found = people_list(site)
-    if out.suffix.lower() != ".pdf":
-        rows = tuple(
-            (one.code, one.initials, one.role, one.until, one.reference, one.state)
-            for one in found.people
-        )
-        headings = ("code", "initials", "role", "until", "reference", "state")
-        write_tables(out, [Table("People", headings, rows)], found.to_json())
-        return found
-    from tagkit.jobs.paper import GREY, Paper, defers
-
-    paper = Paper(site, "Authorised people", defers(site))
-    paper.text(
-        f"{site.settings.site.name or site.settings.site.code}, battery room", 11, colour=GREY
-    )
-    paper.text("Authorised people", 22, bold=True)
-    paper.text(f"{found.at:%Y-%m-%d %H:%M}", 9, colour=GREY)
-    paper.y += 2
-    paper.box(NOTE)
-    paper.table(
-        ("code", "initials", "role", "until", "days left", "state", "certificate"),
-        [
-            (
-                one.code, one.initials, one.role, one.until or "no end set",
-                "" if one.days_left is None else str(one.days_left), one.state.upper()
-                if one.state == "run out" else one.state, one.reference or "not named",
-            )
-            for one in found.people
-        ],
-        (10, 10, 14, 14, 10, 16, 26),
-        size=9,
+    write_report(
+        site, spoken, out,
+        paper=lambda path: _paper(site, found, spoken, path),
+        tables=lambda reader: [_table(found, reader)],
+        facts=found.to_json(),
     )  # fmt: skip
-    if not found.people:
-        paper.text("Nobody is recorded yet.")
-    paper.save(out)
     return found
+
+
+def _table(found: PeopleList, words: Words) -> Table:
+    headings = (
+        words("code"), words("initials"), words("role"), words("until"), words("days left"),
+        words("state"), words("certificate"),
+    )  # fmt: skip
+    rows = tuple(
+        (one.code, one.initials, words(one.role), one.until, one.days_left, words(one.state),
+         one.reference)
+        for one in found.people
+    )  # fmt: skip
+    return Table(words("People"), headings, rows)
+
+
+def _paper(site: Site, found: PeopleList, words: Words, out: Path) -> None:
+    paper = Paper(site, words, words("Authorised people"))
+    name = site.settings.site.name or site.settings.site.code
+    paper.head(
+        words("{site}, battery room", site=name), words("Authorised people"),
+        words.minute(found.at),
+    )  # fmt: skip
+    paper.box(words(NOTE))
+    if not found.people:
+        paper.text(words("Nobody is recorded yet."))
+    else:
+        paper.table(_table(found, words).headings, [_row(one, words) for one in found.people],
+                    (12, 11, 15, 17, 9, 17, 19), size=9, right=(4,))  # fmt: skip
+    paper.y += 8
+    blanks = "________________________"
+    paper.text(f"{words('Checked by')} {blanks}    {words('Date')} {blanks}", 9)
+    paper.save(out)
+
+
+def _row(one: Authorised, words: Words) -> tuple[str, ...]:
+    gone = one.state == "run out"
+    state = words(one.state)
+    left = "" if one.days_left is None or gone else str(one.days_left)
+    return (
+        one.code, one.initials, words(one.role),
+        words.day(one.until) if one.until else words("no end set"), left,
+        state.upper() if gone else state, one.reference or words("not named"),
+    )  # fmt: skip

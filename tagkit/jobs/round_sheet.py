@@ -11,15 +11,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from tagkit.assets.chemistry import CHEMISTRIES
 from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import BatteryFacts, battery_facts
 from tagkit.jobs.cell_layout import cell_rows
-from tagkit.jobs.paper import GREY, MARGIN, MM, Paper, defers
+from tagkit.jobs.paper import GREY, MARGIN, MM, Paper
+from tagkit.jobs.report_file import words_of
 from tagkit.jobs.rounds import CAUTION, CellWords
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import Table, read_table, write_tables
+from tagkit.language.words import Words
 from tagkit.record.state import AssetState
 
 HEADINGS = ("cell", "gravity", "temperature", "voltage", "level")
@@ -41,27 +44,36 @@ class FilledSheet:
     temperature_unit: str
 
 
-def blank_sheet(site: Site, battery: str, out: Path) -> int:
-    """Writes a blank sheet (.pdf, .xlsx or .csv by the name of ``out``); how many cells."""
+def blank_sheet(site: Site, battery: str, out: Path, words: Words | None = None) -> int:
+    """Writes a blank sheet (.pdf, .xlsx or .csv by the name of ``out``); how many cells.
+
+    ``words``: the reader's; the site's own unless given. The temperatures are in its unit.
+    """
     state = asset(site.record, battery, Kind.BATTERY)
     facts = battery_facts(state, site.settings)
+    spoken = words or words_of(site)
     if facts.cells is None:
         raise WrongInput(
             f"how many cells {state.tag} has is not known", "Amend its number of cells first"
         )
     if out.suffix.lower() == ".pdf":
-        _on_paper(site, state, facts, out)
+        _on_paper(site, spoken, state, facts, out)
     elif out.suffix.lower() in (".xlsx", ".csv"):
-        unit = "°F" if site.settings.site.units == "us" else "°C"
-        heads = ("cell", "gravity", f"temperature {unit}", "voltage", "level")
+        heads = (
+            spoken("cell"), spoken("gravity"), f"{spoken('temperature')} {_degrees(spoken)}",
+            spoken("voltage"), spoken("level"),
+        )  # fmt: skip
         cells = tuple((cell, None, None, None, None) for cell in range(1, facts.cells + 1))
         # The number stands above the headings, in the same worksheet.
-        write_tables(
-            out, [Table("Round", (f"Battery {state.tag}", "", "", "", ""), (heads, *cells))], {}
-        )
+        above = (spoken("Battery {tag}", tag=state.tag), "", "", "", "")
+        write_tables(out, [Table(spoken("Round"), above, (heads, *cells))], {})
     else:
         raise WrongInput(f"“{out.name}” says no form of file", "End it in .pdf, .xlsx or .csv")
     return facts.cells
+
+
+def _degrees(words: Words) -> str:
+    return "°F" if words.units == "us" else "°C"
 
 
 def read_filled(path: Path, battery: str | None = None) -> FilledSheet:
@@ -166,61 +178,96 @@ def _columns(cells: Sequence[str]) -> dict[str, int]:
     return found
 
 
-def _on_paper(site: Site, state: AssetState, facts: BatteryFacts, out: Path) -> None:
-    paper = Paper(site, f"Round of {state.tag}", defers(site))
+def _on_paper(site: Site, words: Words, state: AssetState, facts: BatteryFacts, out: Path) -> None:
+    paper = Paper(site, words, words("Round of {tag}", tag=state.tag))
     paper.symbol(parse_tag(state.tag), paper.width - MARGIN - 30, MARGIN - 3, 32)
-    paper.text("Round, cell by cell", 11, colour=GREY)
-    paper.text(state.tag, 24, bold=True)
-    serial = f"maker's serial {state.maker_serial}" if state.maker_serial else "serial not known"
-    volts = f"{facts.volts:g} V" if facts.volts else "voltage not known"
-    paper.text(
-        f"{serial} · {volts} · {facts.cells} cells · {facts.chemistry or 'chemistry not known'}"
+    unknown = words("not known")
+    chemistry = CHEMISTRIES.get(facts.chemistry or "", facts.chemistry)
+    about = " · ".join(
+        (
+            words("maker's serial {serial}", serial=state.maker_serial or unknown),
+            f"{facts.volts:g} V" if facts.volts else words("voltage not known"),
+            words("{count} cells", count=facts.cells or 0),
+            words(chemistry) if chemistry else words("chemistry not known"),
+        )
     )
-    paper.y += 5
-    for words in (
-        "Date, time ________________ · Read by ________ · Keyed in by ________",
-        "Hydrometer ______________ · Meter ______________ · Temperatures in ☐ °C ☐ °F",
-        "Charged before: ☐ yes ☐ no · Hours rested ______ · Water since: ☐ no ☐ yes, ______ h ago",
-        "Voltages taken: ☐ at rest ☐ on charge ☐ under load",
+    paper.head(words("Round, cell by cell"), state.tag, about, room=36)
+    paper.y = max(paper.y, MARGIN + 31)
+    here, other = (_degrees(words), "°C" if words.units == "us" else "°F")
+    for row in (
+        words("Date, time ______________ · Read by ________ · Keyed in by ________"),
+        words("Hydrometer ____________ · Meter ____________ · Temperatures in ☐ {here} ☐ {other}",
+              here=here, other=other),
+        words("Charged before: ☐ yes ☐ no · Hours rested _____ · Water since: ☐ no ☐ yes, _____ h "
+              "ago"),
+        words("Voltages taken: ☐ at rest ☐ on charge ☐ under load"),
     ):  # fmt: skip
-        paper.text(words, 10, gap=1.8)
+        paper.text(row, 10, gap=1.8)
     paper.y += 1
-    paper.box(CAUTION)
+    paper.box(words(CAUTION))
     assert facts.cells is not None
     layout = state.nameplate.get("cell_layout")
     rows = cell_rows(str(layout["value"]) if layout else None, facts.cells)
     _case(paper, rows, facts.watered)
-    paper.text(
+    told = words(
         "Cells are numbered from the positive post, as drawn. SG: as read, not corrected. Level: "
-        "bare (plates bare), low, at mark, over. A reversed cell, or one below 1.7 V at rest: "
+        "bare (plates bare), low, at mark, over. A reversed cell, or one below {volts} V at rest: "
         "stop, hold the battery, call a qualified person.",
-        8.5,
-    )
+        volts=f"{site.settings.cells.volts_at_rest:g}",
+    ) if facts.watered else words(
+        "Cells are numbered from the positive post, as drawn. A reversed cell, or one below the "
+        "maker's limit: stop, hold the battery, call a qualified person."
+    )  # fmt: skip
+    if paper.left < 14:
+        paper.new_page()
+    paper.text(told, 8.5)
     paper.save(out)
 
 
+_NARROWEST, _LOWEST = 16.0, 18.0
+"""A cell's field that somebody in gloves can still write into, mm."""
+
+
 def _case(paper: Paper, rows: Sequence[Sequence[int]], watered: bool) -> None:
-    """The cells as they lie, each with its fields."""
+    """The cells as they lie, each with its fields; a long case is drawn turned, and overleaf."""
+    words = paper.words
+    most = int(paper.inner / _NARROWEST)
+    if max(map(len, rows)) > most >= len(rows):
+        rows = [[row[place] for row in rows if place < len(row)] for place in range(len(rows[0]))]
+        paper.text(words("The case is drawn turned: its rows run down the page."), 8.5)
+    elif max(map(len, rows)) > most:
+        cells = sorted(cell for row in rows for cell in row)
+        rows = [cells[start : start + 10] for start in range(0, len(cells), 10)]
+        paper.text(words("The cells are drawn in order, not as they lie."), 8.5)
     across = max(len(row) for row in rows)
     side = min(paper.inner / across, 34.0)
-    fields = ("SG", "°", "V", "level") if watered else ("°", "V")
-    tall = min(5.5 + 9.0 * len(fields), max(18.0, (paper.left - 14) / len(rows)))
-    step = (tall - 5) / len(fields)
-    canvas = paper.canvas
+    fields = ("SG", _degrees(words), "V", words("level")) if watered else (_degrees(words), "V")
+    tall = min(5.5 + 9.0 * len(fields), max(_LOWEST, (paper.left - 14) / len(rows)))
     for place, row in enumerate(rows):
+        if paper.left < tall:
+            paper.new_page()
         shift = 0 if place % 2 == 0 else across - len(row)
         for column, cell in enumerate(row):
-            x, y = MARGIN + (column + shift) * side, paper.y + place * tall
-            canvas.setStrokeColor("#1a1a1a")
-            canvas.setLineWidth(0.8)
-            canvas.rect(x * MM, (paper.height - y - tall) * MM, side * MM, tall * MM)
-            mark = "  + post" if cell == 1 else ""
-            paper.at(x + 1.2, y + 4.2, f"{cell}{mark}", 9, bold=True)
-            canvas.setStrokeColor("#bbbbbb")
-            canvas.setLineWidth(0.4)
-            for number, name in enumerate(fields):
-                base = y + 4.6 + step * (number + 1) - 1.2
-                paper.at(x + 1.2, base, name, 7, colour=GREY)
-                canvas.line((x + 8) * MM, (paper.height - base) * MM, (x + side - 1.5) * MM,
-                            (paper.height - base) * MM)  # fmt: skip
-    paper.y += tall * len(rows) + 2
+            _cell(paper, cell, MARGIN + (column + shift) * side, side, tall, fields)
+        paper.y += tall
+    paper.y += 2
+
+
+def _cell(
+    paper: Paper, cell: int, x: float, side: float, tall: float, fields: Sequence[str]
+) -> None:
+    canvas, y, step = paper.canvas, paper.y, (tall - 5) / len(fields)
+    canvas.setStrokeColor("#1a1a1a")
+    canvas.setLineWidth(0.8)
+    canvas.rect(x * MM, (paper.height - y - tall) * MM, side * MM, tall * MM)
+    paper.at(x + 1.2, y + 4.2, str(cell), 9, bold=True)
+    if cell == 1:
+        paper.at(x + 6, y + 4.2, paper.words("+ post"), 7, bold=True)
+    canvas.setStrokeColor("#bbbbbb")
+    canvas.setLineWidth(0.4)
+    widest = max(paper.measure(name, 6.5) for name in fields)
+    for number, name in enumerate(fields):
+        base = y + 4.6 + step * (number + 1) - 1.2
+        paper.at(x + 1.2, base, name, 6.5, colour=GREY)
+        down = (paper.height - base) * MM
+        canvas.line((x + widest + 2) * MM, down, (x + side - 1.5) * MM, down)

@@ -13,6 +13,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,8 @@ FORMATS = (".csv", ".xlsx", ".json")
 # The full-width marks are taken for a formula by spreadsheets of some languages.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "＝", "＋", "－", "＠")
 
-Cell = str | int | float | bool | None
+Cell = str | int | float | bool | date | None
+"""A moment (datetime) is told in the zone that it is in; JSON has its offset too."""
 
 
 @dataclass(frozen=True)
@@ -165,14 +167,27 @@ def csv_text(tables: Sequence[Table]) -> str:
 
 
 def _text(cell: Cell) -> Cell:
+    if isinstance(cell, datetime):
+        return f"{cell:%Y-%m-%d %H:%M}"
     return (
         "" if cell is None else "yes" if cell is True else "no" if cell is False else harmless(cell)
     )
 
 
+def _in_workbook(cell: Cell) -> Cell:
+    """Days and moments as a spreadsheet counts them; letters that XLSX can't hold go."""
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+
+    if isinstance(cell, datetime):
+        return cell.replace(tzinfo=None, second=0, microsecond=0)
+    if isinstance(cell, date):
+        return cell
+    text = _text(cell)
+    return ILLEGAL_CHARACTERS_RE.sub(" ", text) if isinstance(text, str) else text
+
+
 def _xlsx(tables: Iterable[Table]) -> bytes:
     from openpyxl import Workbook
-    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
     from openpyxl.styles import Font
 
     book = Workbook()
@@ -183,15 +198,16 @@ def _xlsx(tables: Iterable[Table]) -> bytes:
         for cell in sheet[1]:
             cell.font = Font(bold=True)
         for row in table.rows:
-            sheet.append(
-                [
-                    ILLEGAL_CHARACTERS_RE.sub(" ", cell) if isinstance(cell, str) else cell
-                    for cell in map(_text, row)
-                ]
-            )
+            sheet.append([_in_workbook(cell) for cell in row])
+            for cell in sheet[sheet.max_row]:
+                if cell.is_date:
+                    moment = isinstance(cell.value, datetime)
+                    cell.number_format = "yyyy-mm-dd hh:mm" if moment else "yyyy-mm-dd"
         sheet.freeze_panes = "A2"
         for column, heading in enumerate(table.headings):
-            widest = max([len(heading), *(len(str(row[column] or "")) for row in table.rows[:200])])
+            widest = max(
+                [len(heading), *(len(str(_text(row[column]) or "")) for row in table.rows[:200])]
+            )
             sheet.column_dimensions[sheet.cell(1, column + 1).column_letter].width = min(
                 60, widest + 2
             )

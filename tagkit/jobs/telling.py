@@ -20,6 +20,13 @@ DUES = (
 )  # fmt: skip
 """Codes of what falls due, apart from flags."""
 
+DUE_TITLES = {
+    "pilot": "Pilot cell", "round": "Full round", "equalize": "Equalize charge",
+    "cleaning": "Wash and neutralise", "inspection": "Inspection", "leakage": "Case leakage test",
+    "capacity test": "Capacity test", "water": "Water", "check": "Room equipment",
+    "gear inspection": "Lifting gear",
+}  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Telling:

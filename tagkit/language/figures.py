@@ -16,6 +16,9 @@ _PAIRS: Mapping[Dimension, tuple[str, str, int]] = {
     Dimension.TEMPERATURE: ("°C", "°F", 0),
 }
 
+LITRES_PER_GALLON = 3.785411784
+"""US gallon, exact (231 cubic inches)."""
+
 
 def shown(quantity: Quantity, units: str) -> str:
     """The figure in the visitor's units, followed by the marked one where that is another.
@@ -28,6 +31,13 @@ def shown(quantity: Quantity, units: str) -> str:
         return str(quantity)
     converted = quantity.rounded_to(pair[1] if customary else pair[0], pair[2] if customary else 0)
     return f"{converted} ({quantity})"
+
+
+def litres_shown(litres: float, units: str) -> str:
+    """An amount of water: litres, or US gallons."""
+    if units == "us":
+        return f"{litres / LITRES_PER_GALLON:.1f} gal"
+    return f"{litres:.1f} l"
 
 
 def shown_fact(spec: Field, fact: Mapping[str, Any], units: str) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from typing import Any
 
-from babel.dates import format_datetime, format_timedelta
+from babel.dates import format_date, format_datetime, format_skeleton, format_timedelta
 
 from tagkit.language.catalogue import spoken, translations
-from tagkit.language.figures import shown
+from tagkit.language.figures import litres_shown, shown
 from tagkit.station.words import ENGLISH, Line, say
 from tagkit.units import Quantity
 
@@ -58,6 +58,40 @@ class Words:
             return "—"
         at = datetime.fromisoformat(moment) if isinstance(moment, str) else moment
         return str(format_datetime(at.astimezone(self.zone), form, locale=self.language))
+
+    def minute(self, moment: datetime | str | None) -> str:
+        """A moment with its year, to the minute."""
+        return self.when(moment, "d MMM y, HH:mm")
+
+    def day(self, moment: datetime | date | str | None, form: str = "d MMM y") -> str:
+        """The day of a moment in the site's zone, or a day on the calendar; a year or a month
+        alone, as some plates have them, stays one. An em dash when it is not known."""
+        if moment is None:
+            return "—"
+        if isinstance(moment, datetime):
+            return self.when(moment, form)
+        if isinstance(moment, date):
+            return str(format_date(moment, form, locale=self.language))
+        if len(moment) > 10:
+            return self.when(moment, form)
+        try:
+            if len(moment) == 7:
+                return self.month(date.fromisoformat(f"{moment}-01"))
+            return self.day(date.fromisoformat(moment), form)
+        except ValueError:
+            return moment
+
+    def month(self, day: date) -> str:
+        """A month with its year: October 2026, octubre de 2026."""
+        return str(format_skeleton("yMMMM", day, locale=self.language))
+
+    def litres(self, litres: float) -> str:
+        """An amount of water in the reader's units; the record counts litres."""
+        return litres_shown(litres, self.units)
+
+    def temperature(self, celsius: float) -> str:
+        """A temperature in the reader's unit."""
+        return f"{celsius * 1.8 + 32:.0f} °F" if self.units == "us" else f"{celsius:.0f} °C"
 
     def figure(self, stored: Mapping[str, Any]) -> str:
         """A stored quantity (value, unit) in the reader's units, the marked one beside it."""

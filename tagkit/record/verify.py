@@ -17,6 +17,7 @@ from tagkit.record.chain_check import ChainCheck, Expected, check_chain
 from tagkit.record.envelope import MalformedEvent, from_bytes
 from tagkit.record.folder import states_are_current
 from tagkit.record.journal import site_of
+from tagkit.record.printed_heads import PrintedHead, against_printed, sequences_of
 from tagkit.record.queries import Head
 from tagkit.record.state_check import check_index, check_serials, check_states
 from tagkit.record.store import FILE_NAME, Connection, identity_of, open_file, sqlite_code
@@ -53,9 +54,11 @@ def verify(
     directory: Path,
     known_heads: Iterable[Head] | None = None,
     progress: Progress | None = None,
+    printed: Iterable[PrintedHead] = (),
 ) -> list[Finding]:
     """What is wrong with the record in ``directory``; empty when nothing is.
 
+    ``known_heads`` are heads kept elsewhere, ``printed`` those that reports show.
     ``progress`` is called with events done and in all. NotFound when there is no record.
     """
     path = directory / FILE_NAME
@@ -64,7 +67,7 @@ def verify(
         with contextlib.closing(open_file(path)) as connection:
             connection.execute("BEGIN")
             findings += [*_damage(connection), *_copy(path, connection)]
-            findings += _contents(connection, list(known_heads or ()), progress)
+            findings += _contents(connection, list(known_heads or ()), list(printed), progress)
             return findings
     except TagkitError as error:
         if sqlite_code(error.__cause__) in (11, 26) if error.__cause__ else False:
@@ -106,7 +109,10 @@ def _copy(path: Path, connection: Connection) -> list[Finding]:
 
 
 def _contents(
-    connection: Connection, known_heads: list[Head], progress: Progress | None
+    connection: Connection,
+    known_heads: list[Head],
+    printed: list[PrintedHead],
+    progress: Progress | None,
 ) -> list[Finding]:
     total = connection.execute("SELECT count(*) FROM events").fetchone()[0]
     done = 0
@@ -133,10 +139,12 @@ def _contents(
         "FROM chains ORDER BY name"
     ).fetchall()
     for row in chains:
-        check = check_chain(connection, row, wanted.get(row[3], set()), expected, step)
+        asked = wanted.get(row[3], set()) | sequences_of(printed, row[2])
+        check = check_chain(connection, row, asked, expected, step)
         checks[check.epoch] = check
         findings += [Finding(*parts) for parts in check.findings]
     findings += _against_heads(checks, known, own_site)
+    findings += [Finding(*parts) for parts in against_printed(checks, printed, own_site)]
     findings += [Finding(*parts) for parts in check_index(connection, expected)]
     findings += [Finding(*parts) for parts in check_serials(connection, own_site)]
     if states_are_current(connection):

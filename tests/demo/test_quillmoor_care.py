@@ -14,7 +14,7 @@ from tagkit.demo.history import (
     year_of,
 )
 from tagkit.demo.roster import SITE_CODE, TROUBLES
-from tagkit.jobs.history_sheet import battery_history
+from tagkit.jobs.history import battery_history
 from tagkit.jobs.judging import notices_of
 from tagkit.jobs.pool_plan import plan_pool
 from tagkit.jobs.rounds import last_round

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from battery_room import BatteryRoom, ago
 from tagkit.jobs.tables import Table, harmless, read_table, write_tables
+from tagkit.language.words import Words
 
 NASTY = '=HYPERLINK("http://x")'
 
@@ -136,6 +137,7 @@ def test_a_file_that_is_no_table_is_told(tmp_path: Path, data: bytes) -> None:
 def test_charts_serve_pages_as_pictures_too() -> None:
     from tagkit.jobs.charts import bars, lines, svg_of
 
-    drawn = lines(100, 50, "one", [("a", [(ago(days=2), 1.0), (ago(days=1), 2.0)])])
+    words = Words("es", "metric", None)
+    drawn = lines(words, 100, 50, "one", [("a", [(ago(days=2), 1.0), (ago(days=1), 2.0)])])
     assert svg_of(drawn).count("<") > 20
-    assert "nothing on record" in svg_of(bars(100, 50, "none", [], []))
+    assert words("nothing on record") in svg_of(bars(words, 100, 50, "none", [], []))

@@ -27,9 +27,11 @@ from tagkit.assets.kinds import PLATES
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
 from tagkit.jobs.charge import CHARGE_KINDS
+from tagkit.jobs.month import DONE_NAMES
 from tagkit.jobs.people import ROLES
 from tagkit.jobs.step_words import TITLES
 from tagkit.jobs.steps import NOTE
+from tagkit.jobs.telling import DUE_TITLES
 from tagkit.language.catalogue import catalogue
 from tagkit.record.care_bodies import (
     EXTENTS,
@@ -41,7 +43,7 @@ from tagkit.record.care_bodies import (
 )
 from tagkit.rules.flags import SEVERITIES
 from tagkit.station.words import ENGLISH
-from tagkit.web.views import dues, states
+from tagkit.web.views import states
 from tagkit.web.views.care_acts import ACTS
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -62,10 +64,10 @@ NOT_ON_PAGES = frozenset(
     ("jobs/calendar.py", "jobs/camera.py", "jobs/cell_chart.py", "jobs/cell_layout.py",
      "jobs/charge_import.py", "jobs/charts.py", "jobs/condition.py", "jobs/csv_export.py",
      "jobs/demo.py", "jobs/distance.py", "jobs/exchange.py", "jobs/health.py",
-     "jobs/history_sheet.py", "jobs/keep.py", "jobs/label_sets.py", "jobs/logs.py",
-     "jobs/looking.py", "jobs/month_report.py", "jobs/order.py", "jobs/paper.py",
+     "jobs/keep.py", "jobs/label_sets.py", "jobs/logs.py",
+     "jobs/looking.py", "jobs/order.py",
      "jobs/plates.py", "jobs/preview.py", "jobs/receive.py", "jobs/report.py", "jobs/roster.py",
-     "jobs/round_sheet.py", "jobs/samples.py", "jobs/scratch.py", "jobs/site.py",
+     "jobs/samples.py", "jobs/scratch.py", "jobs/site.py",
      "jobs/step_words.py", "jobs/steps.py", "jobs/tables.py", "rules/acid.py", "rules/pool.py",
      "rules/pool_simulation.py", "web/access/browser.py", "web/access/crossing.py",
      "web/access/gate.py", "web/access/store.py", "web/access/visitors.py", "web/routes/api.py",
@@ -76,14 +78,15 @@ NOT_ON_PAGES = frozenset(
 NEVER_SHOWN = re.compile(
     r"^guide/|^held=|^out-of-service-|IS NOT NULL|"
     r"SELECT |DELETE FROM|UPDATE |INSERT|IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
-    r"^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
+    r"^tagkit |^d MMM|^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
     r"^lifting$|^\W*\w?\W*$|tagkit_|\?done=|^[A-Za-z:/]+[-_.]?\{\w+\}(\.?\{\w+\})*$|^\.\{|"
-    r"\}\.jpg$|\{:|^UTC|^CARD-|^pin |^noted |^\{ah_from_log\} Ah$|^enrol at|^a station's line broke$"
+    r"\}\.jpg$|\{:|^UTC|^CARD-|^pin |^noted |^\{\w+\} Ah$|^enrol at|^a station's line broke$"
 )
 """What looks like a sentence and is none: queries, addresses, formats, names of options."""
 _HEADERS_READ = frozenset(
     ("lead acid", "blei saure", "plomo acido", "battery type", "battery model", "type model",
-     "v dc", "v cc", "amp hours", "ampere hours", "amp hour", "deg c", "deg f", "own computer",
+     "v dc", "v cc", "amp hours", "ampere hours", "amp hour", "deg c", "deg f", "own computer", "cell no",
+     "specific gravity",
      "shift opened", "elsewhere", "name", "seen", "field", "value", "words", "now", "rested",
      "fleet_number", "state", "page", "stations")
 )  # fmt: skip
@@ -165,15 +168,15 @@ def _has(catalogue: Catalog, one: Sentence) -> bool:
 
 
 def _on_pages() -> Iterator[Sentence]:
-    keywords = {"_": None, "words": None, "gettext": None, "ngettext": (1, 2)}
+    keywords = {"_": None, "words": None, "spoken": None, "gettext": None, "ngettext": (1, 2)}
     methods = [("**.html", "jinja2"), ("**.py", "python")]
-    for name, _, text, _, _ in extract_from_dir(
-        TAGKIT / "web", methods, {"**.html": {"newstyle_gettext": "true"}}, keywords
-    ):
-        if isinstance(text, tuple):
-            yield Sentence("", text[0], text[1], f"web/{name}")
-        elif text:
-            yield Sentence("", text, "", f"web/{name}")
+    options = {"**.html": {"newstyle_gettext": "true"}}
+    for room in ("web", "jobs"):
+        for name, _, text, _, _ in extract_from_dir(TAGKIT / room, methods, options, keywords):
+            if isinstance(text, tuple):
+                yield Sentence("", text[0], text[1], f"{room}/{name}")
+            elif text:
+                yield Sentence("", text, "", f"{room}/{name}")
 
 
 def _in_tables() -> Iterator[Sentence]:
@@ -190,9 +193,11 @@ def _in_tables() -> Iterator[Sentence]:
     yield from plain((source.value for source in Source), "assets/stated.py")
     yield from plain((*states.ROLES, *states.LABEL_ROLES, *SEVERITIES), "web/views/states.py")
     yield from plain(
-        (*dues.TITLES.values(), "overdue", "due", "never done", "soon"), "web/views/dues.py"
+        (*DUE_TITLES.values(), "overdue", "due", "never done", "soon"), "jobs/telling.py"
     )
     yield from plain(ROLES, "jobs/people.py")
+    yield from plain(DONE_NAMES.values(), "jobs/month.py")
+    yield from plain(("runs", "runs out soon", "run out"), "jobs/people_report.py")
     yield from plain(CHARGE_KINDS, "jobs/charge.py")
     yield from plain((title["en"] for title in TITLES.values()), "jobs/step_words.py")
     yield from plain((NOTE,), "jobs/steps.py")
@@ -232,7 +237,7 @@ def _texts(node: ast.AST, inside: bool) -> Iterator[str]:
         return
     if isinstance(node, ast.Call):
         name = _called(node)
-        if name in _CALLS_NOT_SHOWN or name in ("_", "words", "_key"):
+        if name in _CALLS_NOT_SHOWN or name in ("_", "words", "spoken", "_key"):
             return
         if name in _MAKES_SENTENCES:
             inside = name != "Flag"

@@ -76,7 +76,8 @@ def pool(
         )
     values = {"it": found, "shifts": shifts or "", "use": use, "price": price,
               "service": service, "least": least,
-              "chart": changes_chart(found.result.changes_by_hour) if found else ""}  # fmt: skip
+              "chart": changes_chart(request.state.words, found.result.changes_by_hour)
+              if found else ""}  # fmt: skip
     return page(request, "pool.html", values)
 
 
@@ -93,22 +94,32 @@ def acid(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
 
 
 @router.get("/reports/battery/{number}.{ending}")
-def battery_sheet(number: str, ending: str, site: TheSite, _person: Attendant) -> Response:
+def battery_sheet(
+    request: Request, number: str, ending: str, site: TheSite, _person: Attendant
+) -> Response:
     """The history sheet of a battery."""
-    return _made(ending, f"history-{number}", lambda path: report_battery(site, number, path))
+    return _made(
+        ending,
+        f"history-{number}",
+        lambda path: report_battery(site, number, path, request.state.words),
+    )
 
 
 @router.get("/reports/month.{ending}")
-def month(ending: str, site: TheSite, _person: Attendant, month: str = "") -> Response:
+def month(
+    request: Request, ending: str, site: TheSite, _person: Attendant, month: str = ""
+) -> Response:
     """The monthly report of the room."""
     return _made(ending, f"month-{month or 'now'}",
-                 lambda path: report_month(site, month or None, path))  # fmt: skip
+                 lambda path: report_month(site, month or None, path, request.state.words))  # fmt: skip
 
 
 @router.get("/reports/people.{ending}")
-def people(ending: str, site: TheSite, _person: Supervisor) -> Response:
+def people(request: Request, ending: str, site: TheSite, _person: Supervisor) -> Response:
     """Who may do what until when."""
-    return _made(ending, "authorisations", lambda path: report_people(site, path))
+    return _made(
+        ending, "authorisations", lambda path: report_people(site, path, request.state.words)
+    )
 
 
 def _made(ending: str, name: str, make: Callable[[Path], object]) -> Response:

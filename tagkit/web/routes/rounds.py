@@ -139,14 +139,16 @@ def chart(request: Request, number: str, site: TheSite, _visitor: TheVisitor) ->
 
 
 @router.get("/rounds/{number}/sheet.{ending}")
-def sheet(number: str, ending: str, site: TheSite, _visitor: TheVisitor) -> Response:
+def sheet(
+    request: Request, number: str, ending: str, site: TheSite, _visitor: TheVisitor
+) -> Response:
     """A blank sheet to print or to fill in."""
     if ending not in FORMS:
         raise WrongInput(f"there is no sheet as {ending}", "Take PDF, XLSX or CSV")
     state, _ = battery_of(site, number)
     path = scratch_file(f".{ending}")
     try:
-        blank_sheet(site, state.tag, path)
+        blank_sheet(site, state.tag, path, request.state.words)
     except BaseException:
         path.unlink(missing_ok=True)
         raise

@@ -6,14 +6,8 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from tagkit.jobs.judging import Telling
+from tagkit.jobs.telling import DUE_TITLES, Telling
 
-TITLES = {
-    "pilot": "Pilot cell", "round": "Full round", "equalize": "Equalize charge",
-    "cleaning": "Wash and neutralise", "inspection": "Inspection", "leakage": "Case leakage test",
-    "capacity test": "Capacity test", "water": "Water", "check": "Room equipment",
-    "gear inspection": "Lifting gear",
-}  # fmt: skip
 _ORDER = ("overdue", "due", "never done", "soon")
 
 
@@ -38,4 +32,4 @@ def due_groups(dues: Iterable[Telling]) -> list[DueGroup]:
 def _group(code: str, lines: list[Telling]) -> DueGroup:
     counted = Counter(one.state or "due" for one in lines)
     counts = sorted(counted.items(), key=lambda item: _ORDER.index(item[0]))
-    return DueGroup(TITLES.get(code, code), tuple(counts), tuple(lines))
+    return DueGroup(DUE_TITLES.get(code, code), tuple(counts), tuple(lines))

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from tagkit.errors import WrongInput
 from tagkit.jobs.charts import bars, svg_of
+from tagkit.language.words import Words
 
 
 def shift_hours(text: str) -> list[tuple[float, float]]:
@@ -21,8 +22,8 @@ def shift_hours(text: str) -> list[tuple[float, float]]:
     return found
 
 
-def changes_chart(by_hour: Sequence[int]) -> str:
+def changes_chart(words: Words, by_hour: Sequence[int]) -> str:
     """Changes by hour of the day, as the address of a picture."""
     names = [str(hour) for hour in range(len(by_hour))]
-    svg = svg_of(bars(180, 50, "Changes by hour of the day", names, list(by_hour)))
+    svg = svg_of(bars(words, 180, 50, words("Changes by hour of the day"), names, list(by_hour)))
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
