@@ -29,6 +29,15 @@ ALIVE = {
     "keepalives_count": "3",
     "tcp_user_timeout": "60000",
 }
+SESSION = {
+    "statement_timeout": "10min",
+    "lock_timeout": "1min",
+    # A line that died must not keep the site's row locked until the server's system notices.
+    "idle_in_transaction_session_timeout": "2min",
+    "tcp_keepalives_idle": "30",
+    "tcp_keepalives_interval": "10",
+    "tcp_keepalives_count": "3",
+}
 ANSWERS_WITHIN = 10
 """Seconds to wait for a connection, unless the address says otherwise."""
 
@@ -96,8 +105,12 @@ def connect(address: str) -> Connection:
     safe = checked(address)
     with spoken_to(address):
         connection: Connection = psycopg.connect(safe, autocommit=True)
-        # What a person may set at a server must not change how answers are written.
-        connection.execute("SET statement_timeout = '10min'")
+        # In one question, and only those that the engine knows.
+        connection.execute(
+            "SELECT set_config(s.name, w.value, false) FROM pg_settings s "
+            "JOIN unnest(%s::text[], %s::text[]) AS w(name, value) ON w.name = s.name",
+            (list(SESSION), list(SESSION.values())),
+        )
         return connection
 
 

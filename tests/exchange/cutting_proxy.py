@@ -47,8 +47,9 @@ class CuttingProxy:
                 other.sendall(data)
         for end in (one, other):
             with contextlib.suppress(OSError):
+                # Closed later: the other thread may be about to read from a number that a new
+                # line would be given at once.
                 end.shutdown(socket.SHUT_RDWR)
-            end.close()
 
     def close(self) -> None:
         """Ends everything."""

@@ -158,3 +158,14 @@ def test_this_computer_needs_no_certificate(address: str, monkeypatch: pytest.Mo
     for name in ("PGHOST", "PGHOSTADDR", "PGSERVICE"):
         monkeypatch.delenv(name, raising=False)
     assert "sslmode" not in checked(address)
+
+
+def test_a_dead_line_keeps_nothing_locked_for_hours(postgres: Postgres) -> None:
+    """The server gives up a transaction whose other end says nothing, and who waits for the
+    lock is told."""
+    with connect(postgres.url("postgres")) as connection:
+        for name in ("idle_in_transaction_session_timeout", "lock_timeout", "statement_timeout"):
+            row = connection.execute(
+                "SELECT setting::int FROM pg_settings WHERE name = %s", (name,)
+            ).fetchone()
+            assert row and 0 < row[0] <= 600_000, name
