@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from tagkit.exchange.address import driver
 from tagkit.exchange.layout import partition_of
+from tagkit.exchange.standing import digest_of, standing, versions_in
 from tagkit.exchange.topics import arrivals
 from tagkit.record.envelope import MalformedEvent, from_bytes, hash_of
 from tagkit.record.follow import CHAIN_MARK, SENT_MARK
@@ -56,7 +57,8 @@ class _Chain:
 def pull(record: Record, connection: Connection, step: Progress) -> Fetched:
     """Fetches everything that is new for this site."""
     fetched = Fetched()
-    versions = dict(connection.execute("SELECT site, version FROM tagkit.sites").fetchall())
+    line = standing(connection)
+    versions = versions_in(line)
     for _ in range(ROUNDS):
         with record.noting() as notes:
             wanted = [f"{SENT_MARK}{record.site}", *notes.unfollowed()]
@@ -70,6 +72,9 @@ def pull(record: Record, connection: Connection, step: Progress) -> Fetched:
             _fetch_changed(record, connection, changed, fetched, step)
         if fetched.events == before and not record.notes().topics(incomplete=True):
             break
+    if record.notes().versions() == versions:
+        with record.noting() as notes:
+            notes.keep_standing(digest_of(line))
     return fetched
 
 

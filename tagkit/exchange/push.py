@@ -119,7 +119,10 @@ def _send_batch(record: Record, connection: Connection, chain: OwnChain, after: 
             (site, chain.epoch, chain.station, chain.public_key, last, hash_of(raw)),
         )
         connection.execute(
-            "UPDATE tagkit.sites SET version = version + 1, sent_at = now() WHERE site = %s",
+            # Never a number it had before, not even at an exchange brought back from a backup.
+            "UPDATE tagkit.sites SET version = greatest(version + 1, "
+            "(extract(epoch FROM clock_timestamp()) * 1000)::bigint), sent_at = now() "
+            "WHERE site = %s",
             (site,),
         )
     return last

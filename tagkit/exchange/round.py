@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from tagkit.exchange.layout import admitted
 from tagkit.exchange.pull import pull
 from tagkit.exchange.push import push
+from tagkit.exchange.standing import digest_of, standing
 
 if TYPE_CHECKING:
     from tagkit.exchange.address import Connection
@@ -35,10 +36,9 @@ class Exchanged:
 
 def nothing_new(record: Record, connection: Connection) -> bool:
     """Whether neither side has anything for the other: one short question to the exchange."""
-    there = dict(connection.execute("SELECT site, version FROM tagkit.sites").fetchall())
     notes = record.notes()
     return (
-        notes.versions() == there
+        notes.standing() == digest_of(standing(connection))
         and not notes.topics(incomplete=True)
         and notes.unsent() == 0
         and not notes.unfollowed()

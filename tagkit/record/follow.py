@@ -86,6 +86,7 @@ class ExchangeNotes:
 
     def ask_again(self) -> None:
         """Lets everything be asked for and sent once more; what is here stays."""
+        self.keep_standing("")
         self._connection.execute("DELETE FROM exchange_sites")
         self._connection.execute("DELETE FROM exchange_chains")
         self._connection.execute("UPDATE followed SET complete = 0")
@@ -97,9 +98,19 @@ class ExchangeNotes:
 
     def keep_version(self, site: str, version: int) -> None:
         """Everything up to this version is here."""
+        self.keep_standing("")
         self._connection.execute(
             "INSERT OR REPLACE INTO exchange_sites VALUES (?, ?)", (site, version)
         )
+
+    def standing(self) -> str:
+        """The digest of all that :meth:`versions` says, so that it need not be read; "" when it
+        was not asked for since one of them changed."""
+        return self.fact("standing") or ""
+
+    def keep_standing(self, digest: str) -> None:
+        """All versions that this is the digest of are kept."""
+        self.keep_fact("standing", digest)
 
     def cursor(self, site: str, epoch: str) -> int:
         """Up to where a chain that stands under a site was asked for (under this one: sent)."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from companies import Company
 from hypothesis import HealthCheck, Phase, given, note, settings
 from hypothesis import strategies as st
 from tagkit.exchange.address import connect
+from tagkit.exchange.round import exchange, nothing_new
 from tagkit.record.record import Record
 from tagkit.record.verify import verify
 
@@ -184,3 +186,46 @@ def _insert(company: Company, table: str, row: tuple[Any, ...]) -> None:
     columns = "epoch, sequence, raw, signature" if len(row) == 4 else "topic, epoch, sequence"
     marks = ", ".join(["%s"] * len(row))
     company.admin.execute(f"INSERT INTO tagkit.{table} ({columns}) VALUES ({marks})", row)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_commit_that_comes_late_is_never_taken_for_nothing_new(company: Any, seed: int) -> None:
+    """QA and QC send in transactions that stay open, QB asks meanwhile and between commits."""
+    chance = random.Random(seed)
+    for site in SITES:
+        company.site(site)
+    batteries = {site: company.batteries[site][0] for site in ("QA", "QC")}
+    for site, battery in batteries.items():
+        company.move(site, battery, "site QB", "elsewhere")
+    company.settle(*SITES)
+    with ExitStack() as lines:
+        line = {site: lines.enter_context(connect(company.addresses[site])) for site in SITES}
+        for _ in range(4):
+            order = chance.sample(["QA", "QC"], 2)
+            open_now: dict[str, Any] = {}
+            for site in order:
+                company.move(site, batteries[site], f"stand {chance.randint(1, 9)}")
+                open_now[site] = line[site].transaction()
+                open_now[site].__enter__()
+                assert exchange(company.site(site), line[site]).sent == 1
+                company.exchange("QB")
+                assert nothing_new(company.site("QB"), line["QB"])
+            for site in chance.sample(order, 2):
+                open_now[site].__exit__(None, None, None)
+                assert not nothing_new(company.site("QB"), line["QB"])
+                company.exchange("QB")
+                assert company.state("QB", batteries[site]) == company.state(site, batteries[site])
+    company.settle(*SITES)
+    for site, battery in batteries.items():
+        assert company.state("QB", battery) == company.state(site, battery)
+
+
+def test_a_site_that_counts_backwards_hides_nothing_of_another(company: Any) -> None:
+    for site in SITES:
+        company.site(site)
+    company.settle(*SITES)
+    record, line = company.site("QB"), company.lines["QB"]
+    assert nothing_new(record, line)
+    company.admin.execute("UPDATE tagkit.sites SET version = version + 1 WHERE site = 'QA'")
+    company.admin.execute("UPDATE tagkit.sites SET version = version - 1 WHERE site = 'QC'")
+    assert not nothing_new(record, line)
