@@ -198,8 +198,9 @@ def _truck(
         if _volts(battery.plate) != _volts(plate):
             continue  # spares two thirds of the checks
         verdict = check_fit(
-            battery.plate, plate, settings=FitSettings(), battery_married=True, truck_married=True
-        )
+            battery.plate, plate, settings=FitSettings(), battery_married=True, truck_married=True,
+            jumpered=(),
+        )  # fmt: skip
         if verdict.fits:
             fits.append(battery)
             verdicts[battery.tag] = verdict.to_json()

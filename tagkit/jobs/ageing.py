@@ -142,7 +142,9 @@ def _facts(site: Site, state: AssetState, now: datetime) -> RetirementFacts:
     facts = battery_facts(state, site.settings)
     row = site.record.outlook().row(state.tag)
     cells = row.content.get("cells", {}) if row else {}
-    drinks = recent_thirst(waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah)
+    drinks = recent_thirst(
+        waterings_of(state, facts.capacity_ah), facts.in_series, facts.capacity_ah
+    )
     first = _day(facts.in_service_on)
     return RetirementFacts(
         tag=state.tag,

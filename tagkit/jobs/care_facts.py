@@ -38,7 +38,10 @@ _STORAGE = {"", *(unit.dimension.value for unit in UNITS.values())}
 
 @dataclass(frozen=True)
 class BatteryFacts:
-    """Figures of one battery; None means unknown."""
+    """Figures of one battery; None means unknown.
+
+    ``cells``: those in the case, by which they are numbered; ``jumpered`` ones of them are bridged.
+    """
 
     tag: str
     chemistry: str | None
@@ -51,6 +54,12 @@ class BatteryFacts:
     rated_cycles: float | None
     stop_celsius: float | None
     in_service_on: str | None
+    jumpered: tuple[int, ...] = ()
+
+    @property
+    def in_series(self) -> int | None:
+        """Cells that current flows through: those in the case without the bridged ones."""
+        return None if self.cells is None else self.cells - len(self.jumpered)
 
     @property
     def watered(self) -> bool:
@@ -75,7 +84,8 @@ def battery_facts(state: AssetState, settings: Settings) -> BatteryFacts:
         tag=state.tag,
         chemistry=stated("chemistry"),
         volts=volts,
-        cells=int(cells) if cells is not None else None,
+        # What stands in the record after a repair is the number of cells still in the row.
+        cells=int(cells) + len(state.jumpered) if cells is not None else None,
         capacity_ah=plain(plate.get("capacity")),
         rate_hours=_number(stated("capacity_rate")),
         kilograms=plain(plate.get("weight")),
@@ -89,6 +99,7 @@ def battery_facts(state: AssetState, settings: Settings) -> BatteryFacts:
         rated_cycles=_number(cycles) or settings.life.rated_cycles,
         stop_celsius=plain(plate.get("highest_temperature")),
         in_service_on=stated("in_service_on") or stated("made_on"),
+        jumpered=tuple(state.jumpered),
     )
 
 

@@ -141,7 +141,8 @@ def test_notices(state: AssetState) -> Iterator[Notice]:
     if state.jumpered:
         cells = ", ".join(map(str, state.jumpered))
         yield Notice(state.tag, "jumpered", state.done.get("repair", ""), ACT,
-                     f"cell {cells} is jumpered: fewer volts, so it fits no truck as it was")  # fmt: skip
+                     f"cell {cells} is jumpered, a temporary repair: it fits no truck until that is "
+                     "replaced")  # fmt: skip
     found = state.inspection
     if found and found["passed"] is False and not state.holds:
         findings = "; ".join(found["findings"]) or "not passed"
@@ -155,7 +156,7 @@ def due_notices(
     done = {what: when(at) for what, at in state.done.items()}
     now = when(state.last_event_at or state.registered_at or "")
     water = watering_due(
-        waterings_of(state, facts.capacity_ah), facts.cells, facts.capacity_ah, settings.water
+        waterings_of(state, facts.capacity_ah), facts.in_series, facts.capacity_ah, settings.water
     )
     new_since = when(state.registered_at) if state.registered_at and not state.as_stamped else None
     asked = equalize_due(

@@ -14,6 +14,7 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
+from tagkit.jobs.marry import check_jumpered
 from tagkit.jobs.people import require_second, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
@@ -52,6 +53,8 @@ def amend(
             name, spec = field_named(kind, field)
             origin = Source.WEIGHED if name in ("weighed", "scale_error") else source
             stored[name] = None if text is None else read_fact(spec, text, origin).stored()
+        if stored.keys() & {"voltage", "cells"}:
+            check_jumpered(found)
         if not stored:
             raise WrongInput("nothing is to be changed", "Add --set FIELD=VALUE")
         against = _against_designation(found, stored)

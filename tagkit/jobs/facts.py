@@ -59,6 +59,7 @@ class RecordFacts:
             batteries=tuple(parse_tag(other.tag) for other in held),
             readiness=readiness_facts(state, None, self.now),
             last_event=state.last_event or "",
+            jumpered=tuple(state.jumpered),
         )
 
     def may_release(self, person: str) -> bool:

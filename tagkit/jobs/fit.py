@@ -135,9 +135,12 @@ def _verdict(
             settings=settings,
             battery_married=is_married(battery),
             truck_married=is_married(other),
+            jumpered=battery.jumpered,
         )
     elif isinstance(takes, Charger):
-        verdict = check_charger(has, takes, battery_married=is_married(battery))
+        verdict = check_charger(
+            has, takes, battery_married=is_married(battery), jumpered=battery.jumpered
+        )
     else:
         assert isinstance(takes, Lifting), kind
         beam, hoist = _gear(site, other, takes)

@@ -125,7 +125,7 @@ def _battery(
         return Outlook(state.tag, state.kind, standing), notices
     cells = cells_judged(site, state, facts, kept, under)
     waterings = waterings_of(state, facts.capacity_ah)
-    drinks = recent_thirst(waterings, facts.cells, facts.capacity_ah)
+    drinks = recent_thirst(waterings, facts.in_series, facts.capacity_ah)
     sisters = f"{facts.chemistry} {facts.volts} {facts.capacity_ah}" if facts.watered else None
     cells = _whose_cells(site, state, cells, kept, sisters, tables)
     notices = [

@@ -76,7 +76,7 @@ def marry(
         if found.retired_at:
             raise WrongInput(f"{found.tag} is retired", "A number is never used again")
         facts = _facts(kind, stamped)
-        _check_jumpered(found)
+        check_jumpered(found)
         serial = str(facts["maker_serial"].value)
         other = site.record.by_maker_serial(kind, serial)
         if other is not None and other.tag != found.tag:
@@ -138,18 +138,19 @@ def _facts(kind: Kind, stamped: dict[str, str]) -> dict[str, Stated[Any]]:
                 "Leave that option out",
                 OPTIONS.get(name, name),
             )
-    missing = [OPTIONS[name] for name in REQUIRED[kind] if name not in given]
+    missing = [name for name in REQUIRED[kind] if name not in given]
     if missing:
         raise WrongInput(
-            f"for a {kind.noun}, {' and '.join(missing)} must be given",
+            f"for a {kind.noun}, the {missing[0].replace('_', ' ')} must be given",
             "Key in what is stamped on it",
+            ", ".join(OPTIONS[name] for name in missing),
         )
     facts = {name: read_fact(known[name], written, source) for name, written in given.items()}
     _check_window(facts)
     return facts
 
 
-def _check_jumpered(found: AssetState) -> None:
+def check_jumpered(found: AssetState) -> None:
     """A bridged cell is not seen on the stamp, which would make the battery fit again."""
     if found.jumpered:
         cells = ", ".join(map(str, found.jumpered))

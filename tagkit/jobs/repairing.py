@@ -1,7 +1,8 @@
 """Repairs, and what each changes: the baseline of a cell, and the figures that verdicts use.
 
 - cell replaced: its readings begin a new baseline; one that was jumpered counts again.
-- cell jumpered: two volts less, so the battery fits no truck as it was.
+- cell jumpered: two volts less, and a temporary repair: no verdict is a fit until the cell is
+  replaced, whatever the other figures say.
 - acid adjusted: every cell named (or all) begins a new baseline.
 - reweighed: the scale's weight stands beside the stamp, and both must be inside the window.
 - connectors, cables: what is on the battery now is what the check compares.
@@ -164,7 +165,7 @@ def _series(
         return {}
     if change == 0:
         return {}
-    if facts.volts is None or facts.cells is None:
+    if facts.volts is None or facts.in_series is None:
         raise WrongInput(
             f"voltage or number of cells of {facts.tag} is not known", "Amend them first"
         )
@@ -173,7 +174,7 @@ def _series(
         "voltage": {
             "value": f"{facts.volts + VOLTS_A_CELL * change:g}", "unit": "V", "source": source,
         },
-        "cells": {"value": facts.cells + change, "source": source},
+        "cells": {"value": facts.in_series + change, "source": source},
     }  # fmt: skip
 
 
@@ -181,8 +182,8 @@ def _notes(sort: str, changes: dict[str, Any]) -> list[str]:
     notes = []
     if sort == "cell jumpered":
         notes.append(
-            f"It has {changes['voltage']['value']} V now and fits no truck as it was; the truck "
-            "maker's written approval decides."
+            f"It has {changes['voltage']['value']} V now. A jumpered cell is a temporary repair: no "
+            "check is a fit until the cell is replaced."
             if changes
             else "It was jumpered already."
         )

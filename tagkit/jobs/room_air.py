@@ -87,7 +87,7 @@ def _sorts(site: Site) -> list[_Sort]:
             continue
         facts = battery_facts(state, site.settings)
         if facts.capacity_ah:
-            found[_Sort(facts.volts, facts.capacity_ah, facts.cells, facts.chemistry)] = None
+            found[_Sort(facts.volts, facts.capacity_ah, facts.in_series, facts.chemistry)] = None
     return list(found)
 
 

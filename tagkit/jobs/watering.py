@@ -142,7 +142,7 @@ def _told(site: Site, tag: str, event: Event, amount: float | None, flags: list[
     assert state is not None
     facts = battery_facts(state, site.settings)
     waterings = waterings_of(state, facts.capacity_ah)
-    drinks = recent_thirst(waterings, facts.cells, facts.capacity_ah)
+    drinks = recent_thirst(waterings, facts.in_series, facts.capacity_ah)
     beside = beside_sisters(site, tag, drinks)
     if beside.flag:
         flags = [*flags, beside.flag]
@@ -150,10 +150,10 @@ def _told(site: Site, tag: str, event: Event, amount: float | None, flags: list[
         event,
         tag,
         amount,
-        overcharge_ah(amount, facts.cells),
+        overcharge_ah(amount, facts.in_series),
         drinks,
         beside,
-        watering_due(waterings, facts.cells, facts.capacity_ah, site.settings.water),
+        watering_due(waterings, facts.in_series, facts.capacity_ah, site.settings.water),
         tuple(flags),
     )
 

@@ -6,18 +6,27 @@ may still destroy a battery; the connector is checked when the charger states on
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
 from tagkit.rules.capacity import charger_capacity_check
 from tagkit.rules.figures import figure
-from tagkit.rules.lines import compared, not_married, same_words, unknown
+from tagkit.rules.lines import compared, jumpered_cells, not_married, same_words, unknown
 from tagkit.rules.verdict import Check, Verdict, verdict_of
 
 
-def check_charger(battery: Battery, charger: Charger, *, battery_married: bool) -> Verdict:
-    """Whether ``battery`` may be charged on ``charger``, with one line for each thing compared."""
+def check_charger(
+    battery: Battery, charger: Charger, *, battery_married: bool, jumpered: Sequence[int]
+) -> Verdict:
+    """Whether ``battery`` may be charged on ``charger``, with one line for each thing compared.
+
+    ``jumpered``: the battery's bridged cells; a charger that counts on all of them overcharges
+    the others.
+    """
     lines = [
         *not_married(battery_married),
+        *jumpered_cells(jumpered),
         _voltage(battery, charger),
         charger_capacity_check(battery, charger),
         _chemistry(battery, charger),

@@ -11,7 +11,7 @@ UL 583 for types E, ES, EE, EX; EN 1755 for the ATEX category; common practice o
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
 from tagkit.assets.battery import Battery
@@ -24,6 +24,7 @@ from tagkit.rules.lines import (
     at_least,
     at_most,
     compared,
+    jumpered_cells,
     line,
     not_married,
     same_choice,
@@ -44,15 +45,17 @@ def check_fit(
     settings: FitSettings,
     battery_married: bool,
     truck_married: bool,
+    jumpered: Sequence[int],
 ) -> Verdict:
     """Whether ``battery`` may go into ``truck``, with one line for each thing compared.
 
     ``…_married``: somebody has compared the recorded figures with the asset itself (a fleet taken
-    in as stamped counts). There is no override for any line; wrong data is amended away from
-    the station and the check runs again.
+    in as stamped counts). ``jumpered``: the battery's bridged cells. There is no override for any
+    line; wrong data is amended away from the station and the check runs again.
     """
     lines: list[Check | None] = [
         *not_married(battery_married, "truck", truck_married),
+        *jumpered_cells(jumpered),
         _voltage(battery, truck),
         weight_check(battery, truck),
         scale_check(battery, truck, settings),

@@ -7,7 +7,7 @@ merely assumed never confirms, and the line names the source of every figure.
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from tagkit.rules.figures import Figure, in_unit
 from tagkit.rules.verdict import Check, Result
@@ -167,6 +167,31 @@ def not_married(battery_married: bool, other: str = "", other_married: bool = Tr
             ", ".join(f"{name} catalogue" for name in who),
             f"nobody has yet compared the figures with the {' and the '.join(who)} itself",
             "not_married",
+        )
+    ]
+
+
+def jumpered_cells(jumpered: Sequence[int]) -> list[Check]:
+    """The line "cells", when a cell of the battery is bridged.
+
+    A bridged cell is a temporary repair: the battery has two volts less than its case says, less
+    energy, and no charger's profile is meant for it. Whatever its other figures say, what the
+    truck's maker approved is not what stands there (29 CFR 1910.178(a)(4)), so it is never a fit.
+    """
+    if not jumpered:
+        return []
+    cells = ", ".join(str(cell) for cell in sorted(jumpered))
+    return [
+        Check(
+            "cells",
+            "not_confirmed",
+            "every cell in service",
+            f"jumpered: {cells}",
+            None,
+            "battery repairs",
+            "a jumpered cell is a temporary repair: voltage and energy are no longer those the "
+            "maker approved; have the cell replaced and record that",
+            "jumpered",
         )
     ]
 

@@ -41,6 +41,7 @@ class AssetFacts:
     batteries: tuple[Tag, ...] = ()  # what a truck or charger holds by the record
     readiness: ReadinessFacts = field(default_factory=ReadinessFacts)  # of a battery
     last_event: str = ""
+    jumpered: tuple[int, ...] = ()  # bridged cells of a battery
 
 
 @dataclass(frozen=True)

@@ -169,6 +169,7 @@ def _fit(truck: AssetFacts, battery: AssetFacts, facts: Facts) -> Verdict:
         settings=facts.settings.fit,
         battery_married=battery.married,
         truck_married=truck.married,
+        jumpered=battery.jumpered,
     )
 
 
@@ -306,7 +307,9 @@ def _destination(change: Change, facts: Facts, now: Situation) -> Situation:
     ):
         verdict = Verdict("not_confirmed", ())
     else:
-        verdict = check_charger(battery, charger.plate, battery_married=leaving.married)
+        verdict = check_charger(
+            battery, charger.plate, battery_married=leaving.married, jumpered=leaving.jumpered
+        )
     reasons = _against(charger, "charger")
     now = replace(now, charger_verdict=verdict, charger_reasons=reasons)
     if not verdict.fits or reasons:

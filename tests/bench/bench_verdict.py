@@ -149,7 +149,9 @@ def main() -> None:
     waiting = advance(begin(("brake", "seated"), "stand"), Shown((Seen(truck_tag),)), room)
 
     def fit(pair: tuple[Battery, Truck]) -> None:
-        check_fit(*pair, settings=limits, battery_married=True, truck_married=True).to_json()
+        check_fit(
+            *pair, settings=limits, battery_married=True, truck_married=True, jumpered=()
+        ).to_json()
 
     def second_tag(tag: Tag) -> None:
         look(advance(waiting, Shown((Seen(tag),)), room), room)

@@ -240,3 +240,33 @@ def test_nobody_alone_cancels_a_repair_that_changed_what_fit_is_judged_by(
     two = ("--reason", "another battery", "--by", "JT", "--second", "SW")
     assert staffed.run("void", entry.id, *two).code == 0
     assert staffed.state("B1").nameplate["voltage"]["value"] == "48"
+
+
+def test_a_jumpered_battery_whose_volts_happen_to_match_is_still_no_fit(
+    staffed: BatteryRoom,
+) -> None:
+    new = (
+        "Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)\n"
+        "N50,50,1100 kg,vented lead-acid,775\n"
+    )
+    staffed.take_in(new)
+    assert staffed.run("repair", "N50", "cell jumpered", "--cell", "25", "--by", "JT").code == 0
+    assert staffed.state("N50").nameplate["voltage"]["value"] == "48"
+    for other in ("T1", "C1"):
+        found = staffed.run("fit", "N50", other, "--json")
+        assert found.code == 11
+        lines = {one["name"]: one for one in found.data["checks"]}
+        assert lines["voltage"]["result"] == "fit"
+        assert lines["cells"]["result"] == "not_confirmed"
+        assert lines["cells"]["found"] == "jumpered: 25"
+        assert "temporary repair" in lines["cells"]["note"]
+    refused = staffed.run("amend", "N50", "--set", "voltage=50", "--reason", "its stamp says so",
+                          "--by", "JT", "--second", "SW")  # fmt: skip
+    assert refused.code == 2 and "cell 25" in refused.err
+
+
+def test_cells_of_a_jumpered_battery_keep_their_numbers(staffed: BatteryRoom) -> None:
+    assert staffed.run("repair", "B1", "cell jumpered", "--cell", "3", "--by", "JT").code == 0
+    last = staffed.run("round", "enter", "B1", "--cells", "24:1280", "--by", "JT")
+    assert last.code == 0, last.err
+    assert staffed.run("round", "enter", "B1", "--cells", "25:1280", "--by", "JT").code == 2

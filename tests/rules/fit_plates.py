@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -74,7 +75,7 @@ def hoist(**facts: Any) -> Lifting:
 
 def verdict(
     a_battery: Battery, a_truck: Truck, *, settings: FitSettings = SETTINGS,
-    battery_married: bool = True, truck_married: bool = True,
+    battery_married: bool = True, truck_married: bool = True, jumpered: Sequence[int] = (),
 ) -> Verdict:  # fmt: skip
     """The verdict on a pair; both married unless said otherwise."""
     return check_fit(
@@ -83,6 +84,7 @@ def verdict(
         settings=settings,
         battery_married=battery_married,
         truck_married=truck_married,
+        jumpered=jumpered,
     )
 
 

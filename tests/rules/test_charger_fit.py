@@ -7,8 +7,14 @@ from fit_plates import battery, charger, line
 from tagkit.rules.fit import check_charger
 
 
-def verdict(a_battery, a_charger, married=True):
-    return check_charger(a_battery, a_charger, battery_married=married)
+def verdict(a_battery, a_charger, married=True, jumpered=()):
+    return check_charger(a_battery, a_charger, battery_married=married, jumpered=jumpered)
+
+
+def test_a_battery_with_a_jumpered_cell_is_confirmed_on_no_charger():
+    found = verdict(battery(), charger(), jumpered=(7,))
+    assert found.result == "not_confirmed"
+    assert [(check.name, check.found) for check in found.deciding] == [("cells", "jumpered: 7")]
 
 
 def test_a_charger_of_the_right_voltage_range_and_profile_fits():

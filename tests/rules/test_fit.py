@@ -350,7 +350,7 @@ def nonsense(kind):
 @given(nonsense(Battery), nonsense(Truck), st.booleans())
 def test_nonsense_in_a_nameplate_raises_nothing_and_fits_nothing(a_battery, a_truck, married):
     found = check_fit(a_battery, a_truck, settings=FitSettings(), battery_married=married,
-                      truck_married=True)  # fmt: skip
+                      truck_married=True, jumpered=())  # fmt: skip
     assert found.result in ("fit", "no_fit", "not_confirmed")
     if found.fits:
         # Only where the three that always count are really there.
@@ -367,3 +367,14 @@ def test_an_impossible_figure_is_not_confirmed(name, value):
     found = verdict(broken, truck())
     assert found.result == "not_confirmed"
     assert "not possible" in "; ".join(check.note for check in found.deciding)
+
+
+@given(st.sets(st.integers(1, 40), min_size=1))
+def test_a_battery_with_a_jumpered_cell_is_never_a_fit(cells):
+    found = verdict(battery(), truck(), jumpered=sorted(cells))
+    assert verdict(battery(), truck()).result == "fit"
+    assert found.result == "not_confirmed"
+    assert [check.name for check in found.deciding] == ["cells"]
+    assert "temporary repair" in line(found, "cells").note
+    lighter = verdict(battery(weight="600 kg"), truck(), jumpered=sorted(cells))
+    assert lighter.result == "no_fit"

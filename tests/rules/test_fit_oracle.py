@@ -285,7 +285,7 @@ def compared(
         battery, truck = plates(b, t, source)
         expected = oracle(b, t)
         found = check_fit(battery, truck, settings=settings, battery_married=b["married"],
-                          truck_married=t["married"]).result  # fmt: skip
+                          truck_married=t["married"], jumpered=()).result  # fmt: skip
         counts[expected, found] += 1
         if expected != found:
             differing.append((expected, found, b, t))

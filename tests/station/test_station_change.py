@@ -317,6 +317,15 @@ def test_a_supervisor_releases_an_unready_battery_with_a_reason():
     assert [reason.code for reason in station.order.readiness.lifted] == ["resting"]
 
 
+def test_a_jumpered_cell_stops_the_change_and_says_so():
+    station = Station()
+    station.facts.change(GOOD, jumpered=(7,))
+    screen = station.show(TRUCK, GOOD)
+    assert (screen.stage, screen.posture) == ("stop", "stop")
+    assert screen.headline.key == "stop.not_confirmed"
+    assert "temporary repair" in station.said
+
+
 @pytest.mark.parametrize("battery", [LIGHT, UNMARRIED, LEAKING])
 def test_no_release_for_a_battery_that_does_not_fit_or_is_held_for_safety(battery):
     station = Station()
