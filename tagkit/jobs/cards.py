@@ -22,6 +22,9 @@ from tagkit.labels.content import LabelContent
 
 _COMMANDS = {"metric": "command-cards-a4", "us": "command-cards-letter"}
 _BADGES = {"metric": "badges-a4", "us": "badges-letter"}
+BOTH_LANGUAGES = "en+es"
+"""An out-of-service card hangs on what may hurt whoever passes: it speaks both, whatever the
+site's labels speak, as long as the template has room for both."""
 _OUT_OF_SERVICE = {"metric": "out-of-service-a6", "us": "out-of-service-letter"}
 
 
@@ -80,9 +83,14 @@ def print_out_of_service(
     progress: Progress | None = None,
 ) -> Printed:
     """The card for a held asset: why, since when, by whom. WrongInput when nothing holds it."""
+    from tagkit.labels.template import load_template
+
     found = asset(site.record, number)
     if not found.holds:
-        raise WrongInput(f"{found.tag} is not held", "Hold it first, with “tagkit hold”")
+        raise WrongInput(
+            f"{found.tag} is not held", "Hold it first, on its page or with “tagkit hold”"
+        )
+    chosen = load_template(template or _of(site, _OUT_OF_SERVICE))
     # A safety hold comes first: it says what may hurt, and what it takes to lift it.
     holds = sorted(found.holds, key=lambda held: held["kind"] != "safety")
     content = out_of_service_content(
@@ -91,7 +99,7 @@ def print_out_of_service(
         _when(site, min(held["at"] for held in holds)),
         ", ".join(dict.fromkeys(held["by"] for held in holds)),
         holds[0]["kind"] == "safety",
-        _language(site),
+        BOTH_LANGUAGES if BOTH_LANGUAGES in chosen.languages else _language(site),
         site.settings.site.name,
     )
     return _print([content], out, template or _of(site, _OUT_OF_SERVICE), progress)

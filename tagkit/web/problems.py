@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -72,6 +73,16 @@ def _told(request: Request, status: int, problem: str, remedy: str, where: str =
         return JSONResponse(
             {"schema": 1, "problem": problem, "remedy": remedy, "where": where}, status
         )
-    values = {"problem": problem, "remedy": remedy, "where": where}
+    values = {"problem": problem, "remedy": remedy, "where": where, "back": _before(request)}
     part = request.headers.get("HX-Request") == "true"
     return page(request, "parts/mishap.html" if part else "mishap.html", values, status)
+
+
+def _before(request: Request) -> str | None:
+    """The page of this site that led here, so that what was keyed in there is not far."""
+    came = urlsplit(request.headers.get("referer", ""))
+    if came.netloc != request.url.netloc or came.path[:1] != "/" or came.path[:2] == "//":
+        return None
+    before = came.path + (f"?{came.query}" if came.query else "")
+    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    return None if request.method == "GET" and before == here else before
