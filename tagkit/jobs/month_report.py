@@ -109,6 +109,7 @@ def _paper(site: Site, found: Month, words: Words, out: Path) -> None:
     if found.ampere_hours:
         rows.append((words("counted by chargers"), f"{found.ampere_hours:.0f} Ah"))
     paper.figures(rows)
+    paper.y += 1
     for title, parts in (
         (words("Charges begun"), found.charge_kinds),
         (words("Flags of charges and waterings"), found.charge_flags),

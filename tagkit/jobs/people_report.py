@@ -116,10 +116,9 @@ def _paper(site: Site, found: PeopleList, words: Words, out: Path) -> None:
         paper.text(words("Nobody is recorded yet."))
     else:
         paper.table(_table(found, words).headings, [_row(one, words) for one in found.people],
-                    (12, 11, 15, 17, 9, 17, 19), size=9, right=(4,))  # fmt: skip
+                    (11, 11, 15, 16, 13, 17, 17), size=9, right=(4,))  # fmt: skip
     paper.y += 8
-    blanks = "________________________"
-    paper.text(f"{words('Checked by')} {blanks}    {words('Date')} {blanks}", 9)
+    paper.text(words("Checked by ______________________ · Date ______________________"), 9)
     paper.save(out)
 
 

@@ -27,7 +27,7 @@ from tagkit.record.state import AssetState
 
 HEADINGS = ("cell", "gravity", "temperature", "voltage", "level")
 _NAMES = {
-    "cell": ("cell", "cell no", "no", "celda", "zelle"),
+    "cell": ("cell", "cell no", "no", "celda", "elemento", "vaso", "zelle"),
     "gravity": ("gravity", "sg", "specific gravity", "densidad"),
     "temperature": ("temperature", "temp", "°c", "°f", "temperatura"),
     "voltage": ("voltage", "volts", "v", "tensión", "voltaje"),

@@ -17,6 +17,8 @@ _GAP = re.compile(r"\{(\w+)\}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
 _DIGIT = re.compile(r"\d")
 _LOWER = re.compile(r"[a-zà-ÿ]{3}")
+_JOINT = re.compile(r";|:(?!\d)")
+"""What parts a sentence; a colon within a time of day does not."""
 _LONGEST = 1200
 _DEEPEST = 5
 _WEAK = 14
@@ -123,7 +125,7 @@ class Spoken:
     def _sure(self, pattern: _Pattern, match: re.Match[str], depth: int) -> bool:
         """Whether the gaps hold no more than such a pattern can answer for."""
         gaps = [one.strip() for one in match.groups()]
-        if pattern.weight < _WEAK and pattern.open and any(c in one for one in gaps for c in ":;"):
+        if pattern.weight < _WEAK and pattern.open and any(map(_JOINT.search, gaps)):
             return False
         if pattern.weight >= _WEAKEST:
             return True

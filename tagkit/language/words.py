@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
@@ -13,6 +14,23 @@ from tagkit.language.catalogue import spoken, translations
 from tagkit.language.figures import litres_shown, shown
 from tagkit.station.words import ENGLISH, Line, say
 from tagkit.units import Quantity
+
+_DAY = re.compile(r"(?<![\w/-])20\d\d-\d\d-\d\d(?![\w/-])|[“«][^”»]*[”»]")
+
+
+def with_days(text: str, language: str) -> str:
+    """The text with the days in it as people write them: 2026-11-26 is 26 Nov 2026.
+
+    What stands between quotation marks stays as somebody wrote it.
+    """
+    return _DAY.sub(lambda found: _day(found.group(), language), text) if "-" in text else text
+
+
+def _day(text: str, language: str) -> str:
+    try:
+        return str(format_date(date.fromisoformat(text), "d MMM y", locale=language))
+    except ValueError:
+        return text
 
 
 @dataclass(frozen=True)
@@ -26,7 +44,7 @@ class Words:
     def __call__(self, sentence: str, **values: object) -> str:
         """The sentence in the reader's language, with its {names} filled."""
         if not values:
-            return spoken(self.language).say(sentence)
+            return with_days(spoken(self.language).say(sentence), self.language)
         said = translations(self.language).gettext(sentence)
         return said.format_map(self._said(values))
 
@@ -80,6 +98,12 @@ class Words:
             return self.day(date.fromisoformat(moment), form)
         except ValueError:
             return moment
+
+    def weekday(self, moment: datetime) -> str:
+        """A moment of these days: Wednesday 25 November, 06:30."""
+        at = moment.astimezone(self.zone)
+        day = format_skeleton("MMMMEEEEd", at, locale=self.language)
+        return f"{day}, {at:%H:%M}"
 
     def month(self, day: date) -> str:
         """A month with its year: October 2026, octubre de 2026."""

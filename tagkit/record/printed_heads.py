@@ -20,12 +20,14 @@ _STATION = r"[A-Za-z0-9._-]{1,32}"
 _HASH = rf"[0-9a-fA-F]{{{LEAST_DIGITS},63}}"
 # Within a text the parts are joined; apart from each other only where they are a whole line.
 _IN_TEXT = re.compile(rf"(?<![\w.:-])({_STATION}):(\d{{1,15}}):({_HASH})(?![\w-])")
+_MARKS = re.compile(r"[^A-Za-z0-9._-]")
 _LINE = re.compile(rf"^\s*({_STATION})\s+(\d{{1,15}})\s+({_HASH})\s*$", re.MULTILINE)
 
 
 @dataclass(frozen=True)
 class PrintedHead:
-    """``begins``: the first digits of the hash of that station's event with this sequence."""
+    """``station``: its name, with _ for blanks and marks; ``begins``: the first digits of the
+    hash of that station's event with this sequence."""
 
     station: str
     sequence: int
@@ -43,7 +45,7 @@ def heads_to_print(heads: Iterable[Head], site: str) -> list[PrintedHead]:
     own = sorted(
         (head for head in heads if head.site == site), key=lambda head: (-head.sequence, head.epoch)
     )
-    return [PrintedHead(head.station, head.sequence, head.hash[:DIGITS]) for head in own]
+    return [PrintedHead(_plain(head.station), head.sequence, head.hash[:DIGITS]) for head in own]
 
 
 def read_printed(text: str) -> list[PrintedHead]:
@@ -56,7 +58,7 @@ def read_printed(text: str) -> list[PrintedHead]:
 
 def sequences_of(printed: Iterable[PrintedHead], station: str) -> set[int]:
     """The sequences whose hashes are asked for in a station's chains."""
-    return {one.sequence for one in printed if one.station == station}
+    return {one.sequence for one in printed if one.station == _plain(station)}
 
 
 def against_printed(
@@ -68,7 +70,11 @@ def against_printed(
     """
     findings: list[Parts] = []
     for head in printed:
-        chains = [one for one in checks.values() if (one.site, one.station) == (site, head.station)]
+        chains = [
+            one
+            for one in checks.values()
+            if (one.site, _plain(one.station)) == (site, head.station)
+        ]
         hashes = [one.hashes[head.sequence] for one in chains if head.sequence in one.hashes]
         where = f"station “{head.station}”, event {head.sequence}"
         if any(one.startswith(head.begins) for one in hashes):
@@ -84,3 +90,8 @@ def against_printed(
             text = "it was printed, and the record has no chain of this station"
             findings.append(("cut off", where, text))
     return findings
+
+
+def _plain(station: str) -> str:
+    """The name as one word, so that it is found again in any text."""
+    return _MARKS.sub("_", station)[:32]

@@ -20,6 +20,9 @@ _LEVEL_WORDS = {
     "at mark": "at mark", "mark": "at mark", "ok": "at mark", "full": "at mark",
     "m": "at mark", "2": "at mark",
     "over": "over", "high": "over", "o": "over", "3": "over",
+    "descubierto": "bare", "placas descubiertas": "bare", "placas al aire": "bare",
+    "seco": "bare", "bajo": "low", "en la marca": "at mark", "marca": "at mark",
+    "lleno": "at mark", "por encima": "over", "alto": "over",
 }  # fmt: skip
 
 GRAVITIES = (1.000, 1.350)

@@ -86,7 +86,7 @@ NEVER_SHOWN = re.compile(
 _HEADERS_READ = frozenset(
     ("lead acid", "blei saure", "plomo acido", "battery type", "battery model", "type model",
      "v dc", "v cc", "amp hours", "ampere hours", "amp hour", "deg c", "deg f", "own computer", "cell no",
-     "specific gravity",
+     "specific gravity", "placas descubiertas", "placas al aire", "en la marca", "por encima",
      "shift opened", "elsewhere", "name", "seen", "field", "value", "words", "now", "rested",
      "fleet_number", "state", "page", "stations")
 )  # fmt: skip
@@ -137,7 +137,7 @@ class Sentence:
 def sentences() -> tuple[Sentence, ...]:
     """All of them, each once."""
     found: dict[tuple[str, str], Sentence] = {}
-    for one in (*_on_pages(), *_in_tables(), *_made()):
+    for one in (*_on_pages(), *_on_reports(), *_in_tables(), *_made()):
         found.setdefault((one.context, one.text), one)
     return tuple(found.values())
 
@@ -168,15 +168,25 @@ def _has(catalogue: Catalog, one: Sentence) -> bool:
 
 
 def _on_pages() -> Iterator[Sentence]:
-    keywords = {"_": None, "words": None, "spoken": None, "gettext": None, "ngettext": (1, 2)}
+    keywords = {"_": None, "words": None, "gettext": None, "ngettext": (1, 2)}
     methods = [("**.html", "jinja2"), ("**.py", "python")]
     options = {"**.html": {"newstyle_gettext": "true"}}
-    for room in ("web", "jobs"):
-        for name, _, text, _, _ in extract_from_dir(TAGKIT / room, methods, options, keywords):
-            if isinstance(text, tuple):
-                yield Sentence("", text[0], text[1], f"{room}/{name}")
-            elif text:
-                yield Sentence("", text, "", f"{room}/{name}")
+    for name, _, text, _, _ in extract_from_dir(TAGKIT / "web", methods, options, keywords):
+        if isinstance(text, tuple):
+            yield Sentence("", text[0], text[1], f"web/{name}")
+        elif text:
+            yield Sentence("", text, "", f"web/{name}")
+
+
+def _on_reports() -> Iterator[Sentence]:
+    """What reports and charts say by ``words("…")``, within other texts too."""
+    for path in sorted((TAGKIT / "jobs").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or _called(node) not in ("words", "spoken"):
+                continue
+            first = node.args[0] if node.args else None
+            if isinstance(first, ast.Constant) and isinstance(first.value, str):
+                yield Sentence("", first.value, "", f"jobs/{path.name}")
 
 
 def _in_tables() -> Iterator[Sentence]:
