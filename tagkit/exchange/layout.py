@@ -29,6 +29,13 @@ if TYPE_CHECKING:
 
 LAYOUT = 1
 
+
+def _short(name: str, kind: str = "text") -> str:
+    """A column that holds few bytes: whoever may write could otherwise make everybody's answers
+    as large as the disk."""
+    return f"{name} {kind} NOT NULL CHECK (octet_length({name}) <= 400)"
+
+
 _TABLES = (
     "CREATE SCHEMA tagkit",
     "CREATE TABLE tagkit.exchange (id text PRIMARY KEY, layout integer NOT NULL, "
@@ -36,17 +43,20 @@ _TABLES = (
     "CREATE TABLE tagkit.sites (site text PRIMARY KEY, name text NOT NULL, "
     "role text NOT NULL UNIQUE, given_at timestamptz NOT NULL DEFAULT now(), "
     "version bigint NOT NULL DEFAULT 0, sent_at timestamptz)",
-    "CREATE TABLE tagkit.heads (site text NOT NULL REFERENCES tagkit.sites, epoch text NOT NULL, "
-    "station text NOT NULL, public_key bytea NOT NULL, sequence bigint NOT NULL, "
-    "hash text NOT NULL, PRIMARY KEY (site, epoch))",
-    "CREATE TABLE tagkit.directory (topic text NOT NULL, "
+    "CREATE TABLE tagkit.heads (site text NOT NULL REFERENCES tagkit.sites, "
+    f"{_short('epoch')}, "
+    f"{_short('station')}, "
+    f"{_short('public_key', 'bytea')}, sequence bigint NOT NULL, "
+    f"{_short('hash')}, PRIMARY KEY (site, epoch))",
+    f"CREATE TABLE tagkit.directory ({_short('topic')}, "
     "site text NOT NULL REFERENCES tagkit.sites, PRIMARY KEY (topic, site))",
-    "CREATE TABLE tagkit.events (site text NOT NULL, epoch text NOT NULL, "
-    f"sequence bigint NOT NULL CHECK (sequence > 0), raw bytea NOT NULL "
-    f"CHECK (octet_length(raw) <= {LARGEST_EVENT}), signature bytea NOT NULL) "
+    f"CREATE TABLE tagkit.events (site text NOT NULL, {_short('epoch')}, "
+    "sequence bigint NOT NULL CHECK (sequence > 0), raw bytea NOT NULL "
+    f"CHECK (octet_length(raw) <= {LARGEST_EVENT}), {_short('signature', 'bytea')}) "
     "PARTITION BY LIST (site)",
-    "CREATE TABLE tagkit.topics (site text NOT NULL, topic text NOT NULL, epoch text NOT NULL, "
-    "sequence bigint NOT NULL) PARTITION BY LIST (site)",
+    f"CREATE TABLE tagkit.topics (site text NOT NULL, {_short('topic')}, "
+    f"{_short('epoch')}, sequence bigint NOT NULL) "
+    "PARTITION BY LIST (site)",
     "ALTER TABLE tagkit.sites ENABLE ROW LEVEL SECURITY",
     "ALTER TABLE tagkit.heads ENABLE ROW LEVEL SECURITY",
     "ALTER TABLE tagkit.directory ENABLE ROW LEVEL SECURITY",

@@ -9,8 +9,9 @@ Nothing that comes is believed; see tagkit.record.receive.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tagkit.exchange.address import driver
 from tagkit.exchange.layout import partition_of
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 WINDOW = 20_000
 """Sequences of a chain that are asked for at once: an answer stays small, and what has come is
 kept when the line breaks."""
+
+WINDOW_BYTES = 32_000_000
+"""An answer of largest events stays small in memory, too."""
 
 ROUNDS = 50
 """Each round follows what the one before brought up; two or three are usual."""
@@ -166,15 +170,17 @@ def _fetch_parted(
         wanted = min(after + WINDOW, chain.sequence)
         until = _contiguous(connection, site, chain.epoch, after, wanted)
         if until > after:
-            rows = connection.execute(
+            rows, cut = _rows(
+                connection,
                 sql.SQL(
                     "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e WHERE e.epoch = %s "
                     "AND e.sequence IN (SELECT t.sequence FROM {} t WHERE t.topic = ANY(%s) "
                     "AND t.epoch = %s AND t.sequence > %s AND t.sequence <= %s) ORDER BY e.sequence"
                 ).format(partition_of("events", site), partition_of("topics", site)),
                 (chain.epoch, topics, chain.epoch, after, until),
-                binary=True,
-            ).fetchall()
+            )
+            if cut:
+                until = wanted = rows[-1][1]
             _take(record, connection, site, rows, fetched)
             with record.noting() as notes:
                 notes.keep_cursor(site, chain.epoch, until)
@@ -196,7 +202,8 @@ def _fetch_earlier(
     for site, there in places:
         after = ("", 0)
         while True:
-            rows = connection.execute(
+            rows, cut = _rows(
+                connection,
                 sql.SQL(
                     "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e JOIN "
                     "(SELECT DISTINCT t.epoch, t.sequence FROM {} t WHERE t.topic = ANY(%s) "
@@ -205,15 +212,31 @@ def _fetch_earlier(
                     "ORDER BY e.epoch, e.sequence"
                 ).format(partition_of("events", site), partition_of("topics", site)),
                 (there, *after, WINDOW),
-                binary=True,
-            ).fetchall()
+            )
             _take(record, connection, site, rows, fetched)
-            if len(rows) < WINDOW:
+            if len(rows) < WINDOW and not cut:
                 break
             after = (rows[-1][0], rows[-1][1])
 
 
 _Row = tuple[str, int, bytes, bytes]
+
+
+def _rows(
+    connection: Connection, query: Any, values: tuple[object, ...]
+) -> tuple[list[_Row], bool]:
+    """The answer, and whether it was cut off because it became too large to be held at once."""
+    rows: list[_Row] = []
+    size = 0
+    with connection.cursor() as cursor:
+        answer: Any = cursor.stream(query, values, binary=True)
+        with closing(answer):
+            for row in answer:
+                rows.append(row)
+                size += len(row[2]) + len(row[3])
+                if size > WINDOW_BYTES:
+                    return rows, True
+    return rows, False
 
 
 def _take(
@@ -233,14 +256,14 @@ def _take(
     new = [epoch for epoch in epochs if not notes.knows_chain(epoch)]
     first: list[_Row] = []
     if new:
-        first = connection.execute(
+        first, _ = _rows(
+            connection,
             sql.SQL(
                 "SELECT epoch, sequence, raw, signature FROM {} "
                 "WHERE epoch = ANY(%s) AND sequence = 1"
             ).format(partition_of("events", site)),
             (new,),
-            binary=True,
-        ).fetchall()
+        )
     parcels, events = [], []
     for epoch, sequence, raw, signature in [*first, *rows]:
         event = _its_own(site, epoch, sequence, bytes(raw), fetched)
@@ -287,14 +310,14 @@ def _fetch_own(
             notes.abandon_chain(chain.epoch)
         return
     while after < chain.sequence:
-        rows = connection.execute(
+        rows, _ = _rows(
+            connection,
             sql.SQL(
                 "SELECT epoch, sequence, raw, signature FROM {} WHERE epoch = %s "
                 "AND sequence > %s ORDER BY sequence LIMIT %s"
             ).format(partition_of("events", record.site)),
             (chain.epoch, after, WINDOW),
-            binary=True,
-        ).fetchall()
+        )
         run = [row for number, row in enumerate(rows, start=after + 1) if row[1] == number]
         before = fetched.events
         _take(record, connection, record.site, run, fetched)

@@ -42,14 +42,14 @@ class Sent:
 def push(record: Record, connection: Connection, step: Progress) -> Sent:
     """Sends every event of this site that the exchange does not have."""
     sent = Sent()
-    there = _heads(connection, record.site)
     own, forked = record.notes().own_chains(), record.notes().forked()
+    there = _ends(connection, record.site, [chain.epoch for chain in own])
     total = sum(max(0, chain.sequence - there.get(chain.epoch, (0, ""))[0]) for chain in own)
     for chain in own:
         known = there.get(chain.epoch)
         if chain.epoch in forked:
             continue
-        if known and not _agrees(record, chain, known):
+        if known and not _agrees(record, connection, chain, known):
             sent.forked.append(chain)
             with record.noting() as notes:
                 notes.abandon_chain(chain.epoch)
@@ -70,20 +70,41 @@ def push(record: Record, connection: Connection, step: Progress) -> Sent:
     return sent
 
 
-def _heads(connection: Connection, site: str) -> dict[str, tuple[int, str]]:
+def _ends(connection: Connection, site: str, epochs: list[str]) -> dict[str, tuple[int, str]]:
+    """Epoch -> the last event of each chain at the exchange, and its hash.
+
+    By the events, which nobody can change; the table of ends is there for others to look up,
+    and whoever has the site's password may write anything into it.
+    """
     rows = connection.execute(
-        "SELECT epoch, sequence, hash FROM tagkit.heads WHERE site = %s", (site,)
+        driver()
+        .sql.SQL(
+            "SELECT c.epoch, e.sequence, e.raw FROM unnest(%s::text[]) AS c(epoch) CROSS JOIN "
+            "LATERAL (SELECT i.sequence, i.raw FROM {} i WHERE i.epoch = c.epoch "
+            "ORDER BY i.sequence DESC LIMIT 1) e"
+        )
+        .format(partition_of("events", site)),
+        (epochs,),
+        binary=True,
     ).fetchall()
-    return {epoch: (sequence, digest) for epoch, sequence, digest in rows}
+    return {epoch: (sequence, hash_of(bytes(raw))) for epoch, sequence, raw in rows}
 
 
-def _agrees(record: Record, chain: OwnChain, known: tuple[int, str]) -> bool:
+def _agrees(
+    record: Record, connection: Connection, chain: OwnChain, known: tuple[int, str]
+) -> bool:
     """Whether the exchange's end of the chain is one of this record's events."""
     sequence, digest = known
     if sequence > chain.sequence:
         # The exchange has more: this record was restored, or is written by two. Which of the
-        # two shows when that part comes here.
-        return True
+        # two shows when that part comes here; but up to here it must be the same.
+        row = connection.execute(
+            driver()
+            .sql.SQL("SELECT raw FROM {} WHERE epoch = %s AND sequence = %s")
+            .format(partition_of("events", record.site)),
+            (chain.epoch, chain.sequence),
+        ).fetchone()
+        return row is not None and hash_of(bytes(row[0])) == chain.hash
     return any(hash_of(raw) == digest for _, raw, _ in _events(record, chain, sequence - 1, 1))
 
 
@@ -96,11 +117,9 @@ def _send_batch(record: Record, connection: Connection, chain: OwnChain, after: 
     site = record.site
     with connection.transaction():
         connection.execute("SELECT version FROM tagkit.sites WHERE site = %s FOR UPDATE", (site,))
-        row = connection.execute(
-            "SELECT sequence FROM tagkit.heads WHERE site = %s AND epoch = %s", (site, chain.epoch)
-        ).fetchone()
-        if row and row[0] > after:
-            return int(row[0])  # another program of this site was faster
+        there, _ = _ends(connection, site, [chain.epoch]).get(chain.epoch, (0, ""))
+        if there > after:
+            return there  # another program of this site was faster
         stored = _cut(_events(record, chain, after, BATCH))
         if not stored:
             return chain.sequence
