@@ -101,6 +101,8 @@ def records(events: int) -> None:
             with connect(urls["QM"]) as line, Took() as took:
                 sent = exchange(one, line).sent
             rate(f"sent: {sent:,} events with topics", sent, took)
+            with connect(postgres.url(database)) as line:
+                sizes(line, sent)
             with other.noting() as notes:
                 notes.follow(tags)
             with connect(urls["QB"]) as line, Took() as took:
@@ -117,6 +119,21 @@ def records(events: int) -> None:
                 rate("  peer: bare COPY of the same rows, read from SQLite too", sent, took)
             with connect(urls["QB"]) as line:
                 timed_nothing(other, line)
+
+
+def sizes(line: Any, events: int) -> None:
+    """What an event takes in the database: the row, the indexes, the topics."""
+    for what, tables, measure in (
+        ("its row", "events", "pg_table_size"),
+        ("the index of events", "events", "pg_indexes_size"),
+        ("its topics", "topics", "pg_table_size"),
+        ("the index of topics", "topics", "pg_indexes_size"),
+    ):
+        (size,) = line.execute(
+            f"SELECT sum({measure}(inhrelid)) FROM pg_inherits "
+            f"WHERE inhparent = 'tagkit.{tables}'::regclass"
+        ).fetchone()
+        row(f"  size of an event: {what}", f"{size / events:,.0f} B")
 
 
 def bare_copy(record: Record, line: Any) -> None:
