@@ -7,6 +7,7 @@ the key and what is allowed, because a mistyped safety limit must not be passed 
 from __future__ import annotations
 
 import dataclasses
+import re
 import tomllib
 import zoneinfo
 from collections.abc import Iterator, Mapping
@@ -393,6 +394,27 @@ class ScheduleSettings:
     )
     hoist_days: float = _setting(365.0, "... of a hoist, days.", 1, 1000)
     soon_days: float = _setting(3.0, "Due within this many days is shown as due soon.", 0, 60)
+    shifts: str = _setting(
+        "6-14, 14-22, 22-30",
+        "Shifts of the site as hours of the day, past 24 for the next morning: by these the "
+        "changes on record tell how many trucks work when (for the plan of the pool).",
+    )
+
+    def shift_hours(self) -> tuple[tuple[float, float], ...]:
+        """Beginning and end of each shift, hours of the day."""
+        return parse_shifts(self.shifts)
+
+
+def parse_shifts(text: str, where: str = "") -> tuple[tuple[float, float], ...]:
+    """``6-14, 14-22, 22-30``: hours of the day; past 24 is the next morning."""
+    found = []
+    for part in "".join(text.split()).split(","):
+        match = re.fullmatch(r"(\d{1,2}(?:\.\d+)?)[-–](\d{1,2}(?:\.\d+)?)", part)
+        begin, end = (float(match[1]), float(match[2])) if match else (0.0, 0.0)
+        if not (begin < 24 and begin < end <= begin + 24):
+            raise WrongInput(f"“{part}” is no shift", "Write hours like 6-14 or 22-30", where)
+        found.append((begin, end))
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -474,6 +496,7 @@ def parse_settings(text: str, where: str = "site.toml") -> Settings:
         settings.payload_style()
     with _naming(f"{where}, [site] timezone"):
         _check_timezone(settings.site.timezone)
+    parse_shifts(settings.schedule.shifts, f"{where}, [schedule] shifts")
     return dataclasses.replace(settings, site=dataclasses.replace(settings.site, code=code))
 
 
@@ -483,6 +506,9 @@ LOG_COLUMNS = (
     "end_temperature", "kind",
 )  # fmt: skip
 """What a column of a charger's log can hold; battery, started and ended must be there."""
+LOG_UNIT = "temperature_unit"
+LOG_UNITS = ("°C", "°F")
+"""Which degrees the log's temperatures are, where the file itself does not say."""
 
 
 def _logs(table: Any, where: str) -> dict[str, dict[str, str]]:
@@ -493,7 +519,12 @@ def _logs(table: Any, where: str) -> dict[str, dict[str, str]]:
         place = f"{where}, [{LOGS}.{name}]"
         if not isinstance(columns, dict):
             raise WrongInput("this must be a section", f"Write [{LOGS}.NAME]", place)
-        _refuse_unknown(columns, dict.fromkeys(LOG_COLUMNS), place)
+        _refuse_unknown(columns, dict.fromkeys((*LOG_COLUMNS, LOG_UNIT)), place)
+        if columns.get(LOG_UNIT, LOG_UNITS[0]) not in LOG_UNITS:
+            raise WrongInput(
+                f"“{columns[LOG_UNIT]}” is not allowed", f"Allowed are: {', '.join(LOG_UNITS)}",
+                f"{place} {LOG_UNIT}",
+            )  # fmt: skip
         if any(not isinstance(column, str) for column in columns.values()):
             raise WrongInput("a column is named by its heading", "Write it in quotes", place)
     return {name: dict(columns) for name, columns in table.items()}
@@ -503,6 +534,9 @@ def logs_text(name: str, columns: Mapping[str, str]) -> str:
     """The section of one kind of charger's log, to be added to ``site.toml``."""
     lines = [f"\n[{LOGS}.{_toml(name)}]", "# What stands in which column of a charger's log."]
     lines += [f"{key} = {_toml(columns[key])}" for key in LOG_COLUMNS if key in columns]
+    if LOG_UNIT in columns:
+        lines.append("# Degrees of its temperatures where the file does not say: °C or °F.")
+        lines.append(f"{LOG_UNIT} = {_toml(columns[LOG_UNIT])}")
     return "\n".join(lines) + "\n"
 
 

@@ -186,6 +186,11 @@ def import_log(
     kind_of_file: Annotated[
         str | None, typer.Option("--as", metavar="NAME", help="Name of this kind of file.")
     ] = None,
+    temperature_unit: Annotated[
+        str | None,
+        typer.Option("--temperature-unit", metavar="UNIT", help="°C or °F (or C, F), where the file "
+                     "does not say which; kept with the columns."),
+    ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be done.")] = False,
     keep_good: Annotated[bool, typer.Option("--keep-good", help="Take the good rows.")] = False,
     by: By = None,
@@ -212,6 +217,7 @@ def import_log(
             file,
             columns,
             kind_of_file,
+            temperature_unit=_degrees(temperature_unit),
             by=who(opened.settings, by),
             station=station_name(opened.settings, station),
             dry_run=dry_run,
@@ -235,3 +241,9 @@ def import_log(
             line(f"Its columns are kept in site.toml, [logs.{taken.kind_of_file}].")
     if taken.count("refused") and not dry_run:
         raise typer.Exit(Exit.PART_TAKEN)
+
+
+def _degrees(given: str | None) -> str | None:
+    """°C or °F, also as C, F, celsius, fahrenheit."""
+    known = {"c": "°C", "°c": "°C", "celsius": "°C", "f": "°F", "°f": "°F", "fahrenheit": "°F"}
+    return None if given is None else known.get(given.strip().lower(), given)

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-import re
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from tagkit.cli.options import HERE, AsJson, SiteDir, open_site
+from tagkit.cli.options import HERE, AsJson, Force, Language, SiteDir, free_to_write, open_site
 from tagkit.cli.show import json_out, line, table
 from tagkit.errors import WrongInput
+from tagkit.settings import parse_shifts
+
+PlanFile = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="FILE", help="Also as a file: .pdf, .csv, .xlsx or .json."),
+]
 
 app = typer.Typer(
     help="Plan: ventilation, pool of batteries, retirement, acid total.",
@@ -27,6 +33,9 @@ def ventilation(
         float | None,
         typer.Option("--opening", metavar="CM2", min=0, help="The smaller of inlet and outlet."),
     ] = None,
+    out: PlanFile = None,
+    language: Language = None,
+    force: Force = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
@@ -34,10 +43,16 @@ def ventilation(
 
     Example: tagkit plan ventilation --room 900 --opening 12000
     """
+    from tagkit.jobs.plan_report import write_ventilation
+    from tagkit.jobs.report_file import words_of
     from tagkit.jobs.room_air import plan_ventilation
+
+    _check(out, force)
 
     with open_site(site) as opened:
         found = plan_ventilation(opened, room_m3=room, opening_cm2=opening)
+        if out:
+            write_ventilation(opened, found, out, words_of(opened, language))
     if as_json:
         json_out(found.to_json())
         return
@@ -90,6 +105,9 @@ def pool(
     chargers: Annotated[
         list[str] | None, typer.Option("--chargers", metavar="KIND=N", help="Another count.")
     ] = None,
+    out: PlanFile = None,
+    language: Language = None,
+    force: Force = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
@@ -97,12 +115,16 @@ def pool(
 
     Examples: tagkit plan pool --least · tagkit plan pool --shifts 6-14,14-22 --least --price 0.21
     """
+    from tagkit.jobs.plan_report import write_pool
     from tagkit.jobs.pool_plan import plan_pool
+    from tagkit.jobs.report_file import words_of
+
+    _check(out, force)
 
     with open_site(site) as opened:
         found = plan_pool(
             opened,
-            shifts=_shifts(shifts) if shifts is not None else None,
+            shifts=parse_shifts(shifts, "--shifts") if shifts is not None else None,
             use_percent_per_hour=use,
             days=days,
             price_per_kwh=price,
@@ -111,6 +133,8 @@ def pool(
             batteries=_counts(batteries, "--batteries"),
             chargers=_counts(chargers, "--chargers"),
         )
+        if out:
+            write_pool(opened, found, out, words_of(opened, language))
     if as_json:
         json_out(found.to_json())
         return
@@ -157,6 +181,9 @@ def pool(
 @app.command("retirement")
 def retirement(
     most: Annotated[int, typer.Option("--limit", min=1, help="How many are shown.")] = 15,
+    out: PlanFile = None,
+    language: Language = None,
+    force: Force = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
@@ -165,9 +192,15 @@ def retirement(
     Example: tagkit plan retirement --limit 5
     """
     from tagkit.jobs.ageing import plan_retirement
+    from tagkit.jobs.plan_report import write_retirement
+    from tagkit.jobs.report_file import words_of
+
+    _check(out, force)
 
     with open_site(site) as opened:
         found = plan_retirement(opened)
+        if out:
+            write_retirement(opened, found, out, words_of(opened, language))
     if as_json:
         json_out(found.to_json())
         return
@@ -195,12 +228,24 @@ def retirement(
 
 
 @app.command("acid")
-def acid(site: SiteDir = HERE, as_json: AsJson = False) -> None:
+def acid(
+    out: PlanFile = None,
+    language: Language = None,
+    force: Force = False,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
     """Sulphuric acid in the fleet, for hazardous-chemical inventories. Example: tagkit plan acid"""
+    from tagkit.jobs.plan_report import write_acid
+    from tagkit.jobs.report_file import words_of
     from tagkit.jobs.room_air import acid_total
+
+    _check(out, force)
 
     with open_site(site) as opened:
         found = acid_total(opened)
+        if out:
+            write_acid(opened, found, out, words_of(opened, language))
     if as_json:
         json_out(found.to_json())
         return
@@ -219,22 +264,19 @@ def acid(site: SiteDir = HERE, as_json: AsJson = False) -> None:
     line("Local rules decide what is reported, and how.")
 
 
+def _check(out: Path | None, force: bool) -> None:
+    if out is not None:
+        from tagkit.jobs.report_file import check_report_file
+
+        check_report_file(free_to_write(out, force))
+
+
 def _need(count: int | None) -> str:
     return "out of reach" if count is None else str(count)
 
 
 def _percent(share: float | None) -> str:
     return "" if share is None else f"{share:.0f}%"
-
-
-def _shifts(text: str) -> list[tuple[float, float]]:
-    found = []
-    for part in text.replace(" ", "").split(","):
-        match = re.fullmatch(r"(\d{1,2}(?:\.\d+)?)-(\d{1,2}(?:\.\d+)?)", part)
-        if not match or not float(match[1]) < float(match[2]) <= float(match[1]) + 24:
-            raise WrongInput(f"“{part}” is no shift", "Write hours like 6-14 or 22-30", "--shifts")
-        found.append((float(match[1]), float(match[2])))
-    return found
 
 
 def _counts(given: list[str] | None, where: str) -> dict[str, int]:

@@ -46,6 +46,13 @@ Charged = Annotated[
 Rested = Annotated[
     float | None, typer.Option("--rested", metavar="H", min=0, help="Hours it had rested.")
 ]
+Fahrenheit = Annotated[
+    bool | None,
+    typer.Option(
+        "--fahrenheit/--celsius", help="What temperatures without a unit are. Default: as the sheet "
+        "says, else the site's units.",
+    ),
+]  # fmt: skip
 Hydrometer = Annotated[str | None, typer.Option("--hydrometer", help="Which one was used.")]
 KeyedBy = Annotated[
     str | None, typer.Option("--keyed-by", metavar="CODE", help="Who keyed in what was read out.")
@@ -66,7 +73,7 @@ def enter(
             "may be left out, “-” is a cell not read, “7:” goes on at cell 7.",
         ),
     ],
-    fahrenheit: Annotated[bool, typer.Option("--fahrenheit", help="Temperatures are °F.")] = False,
+    fahrenheit: Fahrenheit = None,
     pilot: Pilot = False,
     voltage_taken: Taken = "at rest",
     charged: Charged = None,
@@ -95,7 +102,7 @@ def enter(
             read_line(cells),
             extent="pilot" if pilot else "full",
             voltage_taken=voltage_taken,
-            temperature_unit="°F" if fahrenheit else "°C",
+            temperature_unit=_unit(fahrenheit),
             after_charge=charged,
             hours_rested=rested,
             hydrometer=hydrometer,
@@ -112,6 +119,7 @@ def import_sheet(
     battery: Annotated[
         str | None, typer.Option("--battery", metavar="TAG", help="Where the sheet does not say.")
     ] = None,
+    fahrenheit: Fahrenheit = None,
     pilot: Pilot = False,
     voltage_taken: Taken = "at rest",
     charged: Charged = None,
@@ -142,7 +150,7 @@ def import_sheet(
             sheet.cells,
             extent="pilot" if pilot else "full",
             voltage_taken=voltage_taken,
-            temperature_unit=sheet.temperature_unit,
+            temperature_unit=_unit(fahrenheit) or sheet.temperature_unit,
             after_charge=charged,
             hours_rested=rested,
             hydrometer=hydrometer,
@@ -191,6 +199,10 @@ def show(battery: Battery, site: SiteDir = HERE, as_json: AsJson = False) -> Non
         if found is None:
             raise NotFound("there is no full round of it", "Enter one with “tagkit round enter”")
         _say(found, as_json, opened.timezone())
+
+
+def _unit(fahrenheit: bool | None) -> str | None:
+    return None if fahrenheit is None else "°F" if fahrenheit else "°C"
 
 
 def _numbers(text: str) -> list[int]:

@@ -18,33 +18,27 @@ from tagkit.errors import NotFound, TagkitError, WrongInput
 from tagkit.jobs.care_facts import plain, when
 from tagkit.jobs.charge_flags import judge_times
 from tagkit.jobs.fit import judge_states
-from tagkit.jobs.site import SETTINGS_FILE, Site
+from tagkit.jobs.log_columns import (
+    Degrees,
+    columns_alone,
+    columns_of,
+    degrees_of,
+    headings_of,
+    plain_words,
+    remember,
+)
+from tagkit.jobs.site import Site
 from tagkit.jobs.tables import read_table
 from tagkit.record.bodies import CHARGE_KINDS
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.writing import Writing
-from tagkit.settings import LOG_COLUMNS, logs_text, parse_settings
 from tagkit.units import Dimension, parse_quantity
 
-NEEDED = ("battery", "started", "ended")
 SAME_CHARGE = timedelta(minutes=20)
 """A scan this close to the log's times is of the same charge."""
 
 _EARLIEST = 1990  # chargers have kept no logs before
-
-_GUESSES = {
-    "battery": ("battery", "battery number", "battery id", "battery no", "tag", "serial",
-                "batería", "batterie"),
-    "charger": ("charger", "charger number", "charger id", "charger no", "bay", "cargador"),
-    "started": ("start", "started", "start time", "begin", "charge start", "inicio"),
-    "ended": ("end", "ended", "end time", "stop", "stop time", "charge end", "fin"),
-    "ah": ("ah", "ah returned", "ah total", "charge ah", "amp hours"),
-    "start_temperature": ("start temp", "start temperature", "temperature at start"),
-    "highest_temperature": ("max temp", "highest temperature", "max temperature"),
-    "end_temperature": ("end temp", "end temperature"),
-    "kind": ("kind", "type", "charge type", "profile"),
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -116,6 +110,7 @@ def import_charges(
     columns: Mapping[str, str] | None = None,
     kind_of_file: str | None = None,
     *,
+    temperature_unit: str | None = None,
     by: str,
     station: str,
     dry_run: bool = False,
@@ -124,19 +119,24 @@ def import_charges(
     """Record the charges of a charger's log.
 
     ``columns`` (what -> heading) is needed once for a kind of file; it is then remembered under
-    ``kind_of_file``. All rows or none, unless ``keep_good``; WrongInput names the first bad row.
+    ``kind_of_file``, with ``temperature_unit``, the degrees of temperatures that have none in the
+    file: a site with customary units is asked for it, as both are in use there. All rows or
+    none, unless ``keep_good``; WrongInput names the first bad row.
     """
     table = read_table(file)
-    top, headings = _headings(table, [*site.settings.logs.values(), dict(columns or {})])
-    name, mapped, new = _mapping(site, headings, dict(columns or {}), kind_of_file)
+    top, headings = headings_of(
+        table, [*map(columns_alone, site.settings.logs.values()), dict(columns or {})]
+    )
+    name, mapped, new = columns_of(site, headings, dict(columns or {}), kind_of_file)
     place = {what: headings.index(heading) for what, heading in mapped.items()}
+    degrees = degrees_of(site, name, mapped, temperature_unit)
     done: list[LogRow] = []
     charges: list[_Charge] = []
     for number, cells in table:
         if number <= top or not any(cell.strip() for cell in cells):
             continue
         try:
-            charges.append(_read(site, number, cells, place))
+            charges.append(_read(site, number, cells, place, degrees))
         except TagkitError as error:
             done.append(LogRow(number, "refused", None, f"{error.problem}. {error.remedy}"))
     if not charges and not done:
@@ -156,91 +156,20 @@ def import_charges(
         for charge in sorted(charges, key=lambda one: one.ended):
             done.append(_log(site, writing, charge, file.name))
     if new:
-        remember(site, name, mapped)
+        remember(site, name, mapped, degrees)
     return LogTaken(name, mapped, new, tuple(sorted(done, key=lambda row: row.row)))
 
 
-def remember(site: Site, name: str, columns: Mapping[str, str]) -> None:
-    """Adds the columns of a kind of file at the end of ``site.toml``, leaving the rest alone."""
-    path = site.directory / SETTINGS_FILE
-    text = path.read_text(encoding="utf-8-sig")
-    text = text.rstrip("\n") + "\n" + logs_text(name, columns)
-    parse_settings(text, str(path))
-    part = path.with_name(f".{path.name}.part")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    part.replace(path)
-
-
-def _headings(
-    table: list[tuple[int, list[str]]], known: list[Mapping[str, str]]
-) -> tuple[int, list[str]]:
-    """The row of headings: the first that has all of a known kind's, else the first not empty."""
-    first: tuple[int, list[str]] | None = None
-    for number, row in table[:30]:
-        cells = [" ".join(cell.split()) for cell in row]
-        if not any(cells):
-            continue
-        first = first or (number, cells)
-        if any(columns and set(columns.values()) <= set(cells) for columns in known):
-            return number, cells
-        if all(any(_plain(cell) in _GUESSES[what] for cell in cells) for what in NEEDED):
-            return number, cells
-    if first is None:
-        raise WrongInput("the file is empty", "Name a charger's log")
-    return first
-
-
-def _mapping(
-    site: Site, headings: list[str], given: dict[str, str], name: str | None
-) -> tuple[str, dict[str, str], bool]:
-    """Name of the kind of file, its columns, and whether they are new."""
-    for what, heading in given.items():
-        if what not in LOG_COLUMNS:
-            raise WrongInput(
-                f"“{what}” is nothing a log holds", f"One of: {', '.join(LOG_COLUMNS)}", "--column"
-            )
-        if heading not in headings:
-            raise WrongInput(
-                f"the log has no column “{heading}”", f"It has: {', '.join(filter(None, headings))}",
-                "--column",
-            )  # fmt: skip
-    for known, columns in site.settings.logs.items():
-        if (name is None or known == name) and set(columns.values()) <= set(headings):
-            if given and any(columns.get(what) != heading for what, heading in given.items()):
-                raise WrongInput(
-                    f"the columns of “{known}” are in {SETTINGS_FILE} otherwise",
-                    f"Change [logs.{known}] there, or choose another name with --as",
-                    "--column",
-                )
-            return known, dict(columns), False
-    mapped = dict(given)
-    for what, words in _GUESSES.items():
-        matching = [heading for heading in headings if _plain(heading) in words]
-        if what not in mapped and len(matching) == 1 and matching[0] not in mapped.values():
-            mapped[what] = matching[0]
-    missing = [what for what in NEEDED if what not in mapped]
-    if missing:
-        raise WrongInput(
-            f"which column holds {', '.join(missing)} is not known",
-            f'Say it once, like --column {missing[0]}="HEADING"; the file has: '
-            f"{', '.join(filter(None, headings))}",
-            "--column",
-        )
-    return (
-        name or "charger-log",
-        {what: mapped[what] for what in LOG_COLUMNS if what in mapped},
-        True,
-    )
-
-
-def _plain(words: str) -> str:
-    return " ".join(words.replace("_", " ").replace(".", " ").lower().split())
-
-
-def _read(site: Site, number: int, cells: list[str], place: Mapping[str, int]) -> _Charge:
+def _read(
+    site: Site, number: int, cells: list[str], place: Mapping[str, int], degrees: Degrees
+) -> _Charge:
     def cell(what: str) -> str:
         column = place.get(what)
         return cells[column].strip() if column is not None and column < len(cells) else ""
+
+    def warmth(what: str) -> dict[str, Any] | None:
+        unit = degrees.of(what, cell(what))
+        return _figure(cell(what), Dimension.TEMPERATURE, unit, "°C")
 
     battery = named_asset(site, cell("battery"), Kind.BATTERY)
     charger = named_asset(site, cell("charger"), Kind.CHARGER) if cell("charger") else None
@@ -255,10 +184,10 @@ def _read(site: Site, number: int, cells: list[str], place: Mapping[str, int]) -
         kind = "conventional"
     return _Charge(
         number, battery, charger, started, ended, kind,
-        _figure(cell("ah"), Dimension.CAPACITY, "Ah"),
-        {"temperature": _figure(cell("start_temperature"), Dimension.TEMPERATURE, "°C"), "sg": None},
-        _figure(cell("highest_temperature"), Dimension.TEMPERATURE, "°C"),
-        _figure(cell("end_temperature"), Dimension.TEMPERATURE, "°C"),
+        _figure(cell("ah"), Dimension.CAPACITY, "Ah", "Ah"),
+        {"temperature": warmth("start_temperature"), "sg": None},
+        warmth("highest_temperature"),
+        warmth("end_temperature"),
     )  # fmt: skip
 
 
@@ -275,7 +204,8 @@ def named_asset(site: Site, words: str, kind: Kind) -> AssetState:
             bays = [
                 state
                 for state in site.record.states(kind)
-                if _plain(str((state.nameplate.get("bay") or {}).get("value", ""))) == _plain(words)
+                if plain_words(str((state.nameplate.get("bay") or {}).get("value", "")))
+                == plain_words(words)
                 and not state.retired_at
             ]
             found = bays[0] if len(bays) == 1 else None
@@ -327,13 +257,13 @@ def _moment(site: Site, text: str, what: str) -> datetime:
     return found.astimezone(UTC)
 
 
-def _figure(text: str, dimension: Dimension, unit: str) -> dict[str, Any] | None:
+def _figure(text: str, dimension: Dimension, unit: str, basic: str) -> dict[str, Any] | None:
     if not text:
         return None
     value = parse_quantity(text, dimension, unit)
     low, high = _POSSIBLE[dimension]
     if not low <= value.base() <= high:
-        raise WrongInput(f"{value} is not plausible", f"Between {low} and {high} {unit} it may be")
+        raise WrongInput(f"{value} is not plausible", f"Between {low} and {high} {basic} it may be")
     return value.stored()
 
 

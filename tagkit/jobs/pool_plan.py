@@ -17,7 +17,7 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.care_facts import battery_facts, plain
 from tagkit.jobs.site import Site
-from tagkit.jobs.work_pattern import WorkPattern, work_pattern
+from tagkit.jobs.work_pattern import WorkPattern, usual_shifts, work_pattern
 from tagkit.record.state import AssetState
 from tagkit.rules.pool import batteries_per_truck
 from tagkit.rules.pool_simulation import (
@@ -31,7 +31,6 @@ from tagkit.rules.pool_simulation import (
     simulate,
 )
 
-SHIFTS = ((6.0, 14.0), (14.0, 22.0))
 """Where neither the record nor the person says."""
 
 USE_PERCENT_PER_HOUR = 8.0
@@ -117,7 +116,9 @@ def plan_pool(
     windows = _windows(site, fleet)
     members = _members(site, fleet, windows, notes)
     kinds = [_kind(site, windows, name, members[name]) for name in members]
-    groups = _groups(windows, members, shifts, use_percent_per_hour, pattern, notes)
+    groups = _groups(
+        windows, members, shifts, usual_shifts(site), use_percent_per_hour, pattern, notes
+    )
     if not groups:
         raise WrongInput(
             "there is no truck with batteries of its voltage", "Take trucks and batteries in first"
@@ -246,12 +247,12 @@ def _kind(
 
 def _groups(
     windows: Sequence[_Window], members: Mapping[str, Sequence[AssetState]],
-    shifts: Sequence[tuple[float, float]] | None, use: float | None,
-    pattern: WorkPattern | None, notes: list[str],
+    shifts: Sequence[tuple[float, float]] | None, usual: Sequence[tuple[float, float]],
+    use: float | None, pattern: WorkPattern | None, notes: list[str],
 ) -> list[TruckGroup]:  # fmt: skip
     """The groups that can be played through: a plan needs a battery in each truck."""
     by_record = shifts is None and pattern is not None
-    hours = tuple(shifts or (pattern.shifts if pattern else SHIFTS))
+    hours = tuple(shifts or (pattern.shifts if pattern else usual))
     if pattern is not None and (by_record or use is None):
         notes.append(
             f"the changes of {pattern.weeks:.0f} weeks ({pattern.counted}) tell how the trucks work: "
@@ -336,7 +337,7 @@ def _charger_kinds(
         names[name] += 1
         rows.append(
             ChargerKind(
-                name if names[name] == 1 else f"{name} ({names[name]})", number, serves,
+                name if names[name] == 1 else f"{volts_:g} V chargers ({names[name]})", number, serves,
                 site.settings.charging.full_charge_hours, factor=site.settings.charging.factor,
             )
         )  # fmt: skip

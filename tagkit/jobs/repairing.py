@@ -167,7 +167,8 @@ def _series(
         return {}
     if facts.volts is None or facts.in_series is None:
         raise WrongInput(
-            f"voltage or number of cells of {facts.tag} is not known", "Amend them first"
+            f"voltage or number of cells of {facts.tag} is not known",
+            f"Amend them first: tagkit amend {facts.tag} --set voltage=V --set cells=N",
         )
     source = Source.STAMPED.value
     return {

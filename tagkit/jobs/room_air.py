@@ -13,6 +13,11 @@ from tagkit.rules.acid import AcidBattery, AcidInventory, acid_inventory
 from tagkit.rules.electrolyte import corrected_gravity
 from tagkit.rules.ventilation import NOT_A_DESIGN, GassingCharger, Ventilation, ventilation
 
+SAY_FIGURES = (
+    "What is not known of a charger is said with “tagkit amend CHARGER --set FIELD=VALUE”, as on its "
+    "plate: characteristic (the charging profile), chemistries, voltages, capacity-max. Cells and "
+    "capacity also come from the batteries that go on it."
+)
 _PROFILES: dict[str, Literal["IU", "IUI", "W"]] = {"iu": "IU", "iui": "IUI", "w": "W"}
 
 
@@ -66,7 +71,8 @@ def plan_ventilation(
     result = ventilation(
         chargers, site.settings.ventilation, room_m3=room_m3, opening_cm2=opening_cm2
     )
-    return RoomAir(result, tuple(chargers), (NOT_A_DESIGN,))
+    notes = (SAY_FIGURES, NOT_A_DESIGN) if result.unknown else (NOT_A_DESIGN,)
+    return RoomAir(result, tuple(chargers), notes)
 
 
 @dataclass(frozen=True)

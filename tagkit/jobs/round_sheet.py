@@ -41,7 +41,8 @@ class FilledSheet:
 
     battery: str
     cells: tuple[CellWords, ...]
-    temperature_unit: str
+    temperature_unit: str | None
+    """Of its temperatures; None: the sheet does not say."""
 
 
 def blank_sheet(site: Site, battery: str, out: Path, words: Words | None = None) -> int:
@@ -88,9 +89,12 @@ def read_filled(path: Path, battery: str | None = None) -> FilledSheet:
             str(path),
         )
     columns = _columns(table[place][1])
-    unit = "°C"
-    if any("°f" in cell.lower() or "fahrenheit" in cell.lower() for cell in table[place][1]):
-        unit = "°F"
+    heads = " ".join(table[place][1]).lower()
+    unit = (
+        "°F" if "°f" in heads or "fahrenheit" in heads
+        else "°C" if "°c" in heads or "celsius" in heads
+        else None
+    )  # fmt: skip
     found = []
     for row, cells in table[place + 1 :]:
         words = {

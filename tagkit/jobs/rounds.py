@@ -39,6 +39,7 @@ from tagkit.rules.flags import Flag
 from tagkit.rules.freezing import FreezingOutlook, freezing_outlook
 from tagkit.rules.identity import Likeness, same_cells
 from tagkit.rules.readings import (
+    DEGREES,
     parse_cell_volts,
     parse_celsius,
     parse_gravity,
@@ -52,6 +53,10 @@ CAUTION = (
     "flame or sparks; vent caps back on. Eyewash and shower within 10 s. The maker's "
     "instructions and local codes decide."
 )
+
+
+LONGEST_REST = 10_000.0
+"""Hours; a battery that stood longer than a year is not rested, it is stored."""
 
 
 @dataclass(frozen=True)
@@ -127,7 +132,7 @@ def record_round(
     *,
     extent: str = "full",
     voltage_taken: str = "at rest",
-    temperature_unit: str = "°C",
+    temperature_unit: str | None = None,
     after_charge: bool | None = None,
     hours_rested: float | None = None,
     hydrometer: str | None = None,
@@ -140,6 +145,7 @@ def record_round(
     at: datetime | None = None,
 ) -> RoundTaken:
     """Record a round. ``after_charge`` and ``hours_rested`` as seen; None: as the record has it.
+    ``temperature_unit``: of temperatures without one; None: the site's.
 
     WrongInput names the cell and what is allowed. NeedsAnswer names critical cells that are not
     ``confirmed``. ``keyed_by`` is the second person, who keyed in what the first one read out.
@@ -148,7 +154,7 @@ def record_round(
         state = asset(writing, battery, Kind.BATTERY)
         facts = battery_facts(state, site.settings)
         taken = _taken(site, state, at, voltage_taken, after_charge, hours_rested)
-        body = _body(facts, words, extent, temperature_unit, taken)
+        body = _body(facts, words, extent, _degrees(site, temperature_unit), taken)
         critical = _critical(site, body, taken)
         unconfirmed = [flag for flag in critical if flag.cell not in confirmed]
         if unconfirmed:
@@ -193,7 +199,7 @@ def look_at_round(
     *,
     extent: str = "full",
     voltage_taken: str = "at rest",
-    temperature_unit: str = "°C",
+    temperature_unit: str | None = None,
     after_charge: bool | None = None,
     hours_rested: float | None = None,
 ) -> tuple[Round, tuple[Flag, ...]]:
@@ -202,7 +208,9 @@ def look_at_round(
     state = asset(site.record, battery, Kind.BATTERY)
     facts = battery_facts(state, site.settings)
     taken = _taken(site, state, None, voltage_taken, after_charge, hours_rested)
-    body = completed("cells_read", _body(facts, words, extent, temperature_unit, taken))
+    body = completed(
+        "cells_read", _body(facts, words, extent, _degrees(site, temperature_unit), taken)
+    )
     now = site.now()
     judged = _judged(site, body, facts, taken)
     looked = Round("", now, "", extent, readings_of(body), taken, judged)
@@ -306,8 +314,24 @@ def _taken(
     if after_charge is not None:
         taken = replace(taken, after_charge=after_charge)
     if hours_rested is not None:
+        if not 0 <= hours_rested <= LONGEST_REST:  # also what is no number at all
+            raise WrongInput(
+                f"{hours_rested:g} h is no time of rest", f"Between 0 and {LONGEST_REST:g} h",
+                "--rested",
+            )  # fmt: skip
         taken = replace(taken, hours_rested=hours_rested)
     return taken
+
+
+def _degrees(site: Site, unit: str | None) -> str:
+    """The unit of temperatures that were written without one."""
+    if unit is None:
+        return "°F" if site.settings.site.units == "us" else "°C"
+    if unit not in DEGREES:
+        raise WrongInput(
+            f"“{unit}” is no unit of electrolyte temperature", f"One of: {', '.join(DEGREES)}"
+        )
+    return unit
 
 
 def _body(

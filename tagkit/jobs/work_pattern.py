@@ -21,7 +21,6 @@ from tagkit.rules.pool_simulation import Manned
 WEEKS = 8
 FEWEST_CHANGES = 60
 FEWEST_WEEKS = 3.0
-THREE_SHIFTS = ((6.0, 14.0), (14.0, 22.0), (22.0, 30.0))
 MOST_CHANGES = 20_000
 _WORTH_PLANNING = 0.02  # of the changes: a shift with fewer is no shift
 _AT_MOST = 20.0  # % in an hour; more is a wrong entry, not work
@@ -58,6 +57,12 @@ class WorkPattern:
         return min(_AT_MOST, a_week / self.hours_a_week)
 
 
+def usual_shifts(site: Site) -> tuple[tuple[float, float], ...]:
+    """What is assumed while the record does not tell: the site's shifts that end by midnight."""
+    shifts = site.settings.schedule.shift_hours()
+    return tuple(shift for shift in shifts if shift[1] <= 24) or shifts
+
+
 def work_pattern(site: Site, trucks: Sequence[AssetState]) -> WorkPattern | None:
     """The pattern of the last weeks on record; None where too little is on record to tell."""
     known = {state.tag for state in trucks}
@@ -82,19 +87,24 @@ def work_pattern(site: Site, trucks: Sequence[AssetState]) -> WorkPattern | None
 
 def _pattern(site: Site, changes: Sequence[Event], weeks: float) -> WorkPattern:
     zone = site.timezone()
+    shifts = site.settings.schedule.shift_hours()
     places: Counter[tuple[int, int]] = Counter()
     for event in changes:
         moment = event.happened.astimezone(zone)
-        shift = next(
-            number
-            for number, (start, _) in enumerate(THREE_SHIFTS)
-            if (moment.hour + moment.minute / 60 - start) % 24 < 8
+        into = [(moment.hour + moment.minute / 60 - start) % 24 for start, _ in shifts]
+        # A change between two shifts counts to the one that has ended last.
+        shift = min(
+            range(len(shifts)),
+            key=lambda number: (
+                into[number] >= shifts[number][1] - shifts[number][0],
+                into[number],
+            ),
         )
-        begun = moment - timedelta(hours=THREE_SHIFTS[shift][0])
+        begun = moment - timedelta(hours=into[shift])
         places[begun.weekday(), shift] += 1
     worked = [
         shift
-        for shift in range(len(THREE_SHIFTS))
+        for shift in range(len(shifts))
         if sum(places[day, shift] for day in range(7)) >= _WORTH_PLANNING * len(changes)
     ]
     busiest = max(places.values())
@@ -104,4 +114,4 @@ def _pattern(site: Site, changes: Sequence[Event], weeks: float) -> WorkPattern:
         for number, shift in enumerate(worked)
     }
     by_truck = Counter(event.body["truck"] for event in changes)
-    return WorkPattern(weeks, tuple(THREE_SHIFTS[shift] for shift in worked), manned, by_truck)
+    return WorkPattern(weeks, tuple(shifts[shift] for shift in worked), manned, by_truck)

@@ -21,6 +21,7 @@ from tagkit.settings import ChargingSettings
 Witness = Literal["gravity", "charger", "gauge"]
 
 _MOST_AMPERES = 2000.0
+_LONGEST_LOG_HOURS = 1000.0
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,11 @@ def ah_from_log(samples: Sequence[tuple[float, float]]) -> float:
         if not 0 <= amperes <= _MOST_AMPERES:
             raise WrongInput(
                 f"{amperes:g} A is not a charge current", "Check the column of the log",
+                f"sample {row}",
+            )  # fmt: skip
+        if not abs(hours) <= _LONGEST_LOG_HOURS:
+            raise WrongInput(
+                f"{hours:g} h is no time of a charge", "Check the column of the log",
                 f"sample {row}",
             )  # fmt: skip
         if row > 1 and hours < samples[row - 2][0]:

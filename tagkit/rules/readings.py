@@ -25,6 +25,9 @@ _LEVEL_WORDS = {
     "lleno": "at mark", "por encima": "over", "alto": "over",
 }  # fmt: skip
 
+DEGREES = ("°C", "°F")
+"""What thermometers of the trade show."""
+
 GRAVITIES = (1.000, 1.350)
 CELSIUS = (-30.0, 70.0)
 VOLTS = (-3.0, 3.0)

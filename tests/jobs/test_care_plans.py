@@ -96,3 +96,23 @@ def test_acid_is_counted_from_the_batteries(room: BatteryRoom) -> None:
     assert found["electrolyte"]["value"] == 275 and found["counted"] == found["assumed"] == 1
     assert found["acid"]["value"] == pytest.approx(0.37 * 275, rel=0.03)
     assert found["reported"] is False
+
+
+def test_the_ventilation_plan_names_the_command_for_what_is_not_known(room: BatteryRoom) -> None:
+    found = room.run("plan", "ventilation").out
+    assert "charging profile not known" in found
+    assert "tagkit amend CHARGER --set FIELD=VALUE" in found
+    known = room.run("plan", "ventilation", "--json").data
+    assert any("tagkit amend" in note for note in known["notes"]) == bool(known["unknown"])
+
+
+def test_shifts_are_the_sites_own(room: BatteryRoom) -> None:
+    path = room.folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    assert 'shifts = "6-14, 14-22, 22-30"' in text
+    path.write_text(text.replace("6-14, 14-22, 22-30", "7-15, 15-23"), encoding="utf-8")
+    notes = room.run("plan", "pool", "--days", "2", "--use", "8", "--json").data["notes"]
+    assert any("7-15 h, 15-23 h" in note for note in notes)
+    path.write_text(text.replace("6-14, 14-22, 22-30", "22-6"), encoding="utf-8")
+    refused = room.run("plan", "pool")
+    assert refused.code == 2 and "[schedule] shifts" in refused.err

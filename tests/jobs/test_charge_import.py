@@ -147,3 +147,45 @@ def in_berlin(room: BatteryRoom) -> None:
     path = room.folder / "site.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace('"Etc/UTC"', '"Europe/Berlin"'), encoding="utf-8")
+
+
+def customary(room: BatteryRoom) -> None:
+    path = room.folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('units = "metric"', 'units = "us"', 1), encoding="utf-8")
+
+
+def warm(room: BatteryRoom) -> list[tuple[str, str]]:
+    found = [event.body["highest_temperature"] for event in room.events("charge_ended")]
+    return [(one["value"], one["unit"]) for one in found]
+
+
+def test_degrees_without_a_unit_are_asked_for_where_both_are_in_use(room: BatteryRoom) -> None:
+    customary(room)
+    file = log(room, row("B1", 20, 8).replace(";46", ";95"))
+    asked = room.run("charge", "import", file, *COLUMNS)
+    assert asked.code == 2 and "°C or °F" in asked.err and "--temperature-unit" in asked.err
+    assert room.events("charge_ended") == []
+    assert room.run("charge", "import", file, *COLUMNS, "--temperature-unit", "F").code == 0
+    assert 'temperature_unit = "°F"' in (room.folder / "site.toml").read_text(encoding="utf-8")
+    again = log(room, row("B2", 20, 8).replace(";46", ";104"), name="next.csv")
+    assert room.run("charge", "import", again).code == 0
+    assert warm(room) == [("95", "°F"), ("104", "°F")]
+    other = room.run("charge", "import", again, "--temperature-unit", "C")
+    assert other.code == 2 and "site.toml" in other.err
+
+
+def test_a_heading_or_a_cell_that_says_its_degrees_is_not_asked_about(room: BatteryRoom) -> None:
+    customary(room)
+    file = log(room, row("B1", 20, 8).replace(";46", ";95"), row("B2", 19, 8, "A2"))
+    text = file.read_text(encoding="utf-8").replace(";46", ";46 °C")
+    file.write_text(text.replace("Hottest", "Hottest (°F)"), encoding="utf-8")
+    columns = [word.replace("Hottest", "Hottest (°F)") for word in COLUMNS]
+    assert room.run("charge", "import", file, *columns).code == 0
+    assert warm(room) == [("95", "°F"), ("46", "°C")]
+
+
+def test_a_site_with_metric_units_writes_its_degrees_down(room: BatteryRoom) -> None:
+    assert room.run("charge", "import", log(room, row("B1", 20, 8)), *COLUMNS).code == 0
+    assert 'temperature_unit = "°C"' in (room.folder / "site.toml").read_text(encoding="utf-8")
+    assert warm(room) == [("46", "°C")]

@@ -242,3 +242,29 @@ def test_cells_that_do_not_go_with_the_rounds_before_are_told(room: BatteryRoom)
         record_round(site, room["B1"], pattern(1), at=ago(days=2), **GOOD, **WHO)
     flags = {one["code"] for one in room.run("today", "--json").data["flags"]}
     assert "cells of another battery" in flags
+
+
+@pytest.mark.parametrize("hours", [float("nan"), float("inf"), -1.0, 1e99])
+def test_hours_of_rest_that_cannot_be_are_refused(room: BatteryRoom, hours: float) -> None:
+    words = [CellWords(1, "1280", "25")]
+    with room.open() as site:
+        for take in (record_round, look_at_round):
+            who = WHO if take is record_round else {}
+            with pytest.raises(WrongInput, match="no time of rest"):
+                take(site, room["B1"], words, hours_rested=hours, **who)  # type: ignore[operator]
+    assert room.events("cells_read") == []
+
+
+def test_degrees_are_the_sites_unless_somebody_says_otherwise(room: BatteryRoom) -> None:
+    def kept(*words: str) -> float:
+        assert room.run("round", "enter", "B1", "--cells", "1280/68", *words, "--json").code == 0
+        return float(room.events("cells_read")[-1].body["cells"][0]["temperature"])
+
+    assert kept() == 68
+    path = room.folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('units = "metric"', 'units = "us"', 1), encoding="utf-8")
+    assert kept() == 20
+    assert kept("--celsius") == 68
+    with room.open() as site, pytest.raises(WrongInput, match="°C, °F"):
+        record_round(site, room["B1"], [CellWords(1, "1280", "300")], temperature_unit="K", **WHO)

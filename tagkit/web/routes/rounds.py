@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, TypedDict
 
 from fastapi import APIRouter, Request
@@ -14,8 +16,8 @@ from starlette.datastructures import UploadFile
 from tagkit.errors import NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.care_facts import BatteryFacts, rounds_of
 from tagkit.jobs.cell_chart import cell_chart
-from tagkit.jobs.round_sheet import blank_sheet, read_filled
-from tagkit.jobs.rounds import CAUTION, last_round, look_at_round, record_round
+from tagkit.jobs.round_sheet import FilledSheet, blank_sheet, read_filled
+from tagkit.jobs.rounds import CAUTION, CellWords, last_round, look_at_round, record_round
 from tagkit.jobs.scratch import scratch_file
 from tagkit.record.care_bodies import EXTENTS, LEVELS, VOLTAGE_TAKEN
 from tagkit.record.state import AssetState
@@ -159,7 +161,7 @@ def sheet(
 
 
 @router.post("/rounds/{number}/filled", response_class=HTMLResponse)
-async def filled(request: Request, number: str, site: TheSite, _person: Technician) -> Response:
+async def filled(request: Request, number: str, site: TheSite, person: Technician) -> Response:
     """A filled sheet fills the form; a person looks at it before it is recorded."""
     sent = (await request.form()).get("sheet")
     if not isinstance(sent, UploadFile) or not sent.filename:
@@ -177,9 +179,22 @@ async def filled(request: Request, number: str, site: TheSite, _person: Technici
             found = read_filled(path, state.tag)
         finally:
             path.unlink(missing_ok=True)
-        return _form(request, state, facts, KeyedRound(tuple(found.cells)))
+        cells = _in_their_degrees(found, person.units)
+        return _form(request, state, facts, KeyedRound(cells))
 
     return await run_in_threadpool(act)
+
+
+def _in_their_degrees(sheet: FilledSheet, units: str) -> tuple[CellWords, ...]:
+    """The cells of a sheet, whose temperatures say their unit where the form's is another one."""
+    unit = sheet.temperature_unit
+    if unit in (None, "°F" if units == "us" else "°C"):
+        return sheet.cells
+    return tuple(
+        replace(one, temperature=f"{one.temperature} {unit}")
+        if re.fullmatch(r"[-+\d.,]+", one.temperature) else one
+        for one in sheet.cells
+    )  # fmt: skip
 
 
 async def _given(request: Request) -> Mapping[str, str]:

@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Sequence
 
-from tagkit.errors import WrongInput
 from tagkit.jobs.charts import bars, svg_of
 from tagkit.language.words import Words
+from tagkit.settings import parse_shifts
 
 
-def shift_hours(text: str) -> list[tuple[float, float]]:
+def shift_hours(text: str) -> tuple[tuple[float, float], ...]:
     """``6-14,14-22``: hours of the day; past 24 is the next morning."""
-    found = []
-    for part in text.replace(" ", "").split(","):
-        match = re.fullmatch(r"(\d{1,2}(?:\.\d+)?)[-–](\d{1,2}(?:\.\d+)?)", part)
-        if not match or not float(match[1]) < float(match[2]) <= float(match[1]) + 24:
-            raise WrongInput(f"“{part}” is no shift", "Write hours like 6-14 or 22-30", "shifts")
-        found.append((float(match[1]), float(match[2])))
-    return found
+    return parse_shifts(text, "shifts")
 
 
 def changes_chart(words: Words, by_hour: Sequence[int]) -> str:

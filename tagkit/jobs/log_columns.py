@@ -1,0 +1,164 @@
+"""What stands in which column of a charger's log, and in which degrees: said once for a kind of
+file, kept in ``site.toml``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tagkit.errors import WrongInput
+from tagkit.jobs.site import SETTINGS_FILE, Site
+from tagkit.settings import LOG_COLUMNS, LOG_UNIT, LOG_UNITS, logs_text, parse_settings
+
+NEEDED = ("battery", "started", "ended")
+
+_GUESSES = {
+    "battery": ("battery", "battery number", "battery id", "battery no", "tag", "serial",
+                "batería", "batterie"),
+    "charger": ("charger", "charger number", "charger id", "charger no", "bay", "cargador"),
+    "started": ("start", "started", "start time", "begin", "charge start", "inicio"),
+    "ended": ("end", "ended", "end time", "stop", "stop time", "charge end", "fin"),
+    "ah": ("ah", "ah returned", "ah total", "charge ah", "amp hours"),
+    "start_temperature": ("start temp", "start temperature", "temperature at start"),
+    "highest_temperature": ("max temp", "highest temperature", "max temperature"),
+    "end_temperature": ("end temp", "end temperature"),
+    "kind": ("kind", "type", "charge type", "profile"),
+}  # fmt: skip
+
+
+def headings_of(
+    table: list[tuple[int, list[str]]], known: list[Mapping[str, str]]
+) -> tuple[int, list[str]]:
+    """The row of headings: the first that has all of a known kind's, else the first not empty."""
+    first: tuple[int, list[str]] | None = None
+    for number, row in table[:30]:
+        cells = [" ".join(cell.split()) for cell in row]
+        if not any(cells):
+            continue
+        first = first or (number, cells)
+        if any(columns and set(columns.values()) <= set(cells) for columns in known):
+            return number, cells
+        if all(any(plain_words(cell) in _GUESSES[what] for cell in cells) for what in NEEDED):
+            return number, cells
+    if first is None:
+        raise WrongInput("the file is empty", "Name a charger's log")
+    return first
+
+
+def columns_of(
+    site: Site, headings: list[str], given: dict[str, str], name: str | None
+) -> tuple[str, dict[str, str], bool]:
+    """Name of the kind of file, its columns, and whether they are new."""
+    for what, heading in given.items():
+        if what not in LOG_COLUMNS:
+            raise WrongInput(
+                f"“{what}” is nothing a log holds", f"One of: {', '.join(LOG_COLUMNS)}", "--column"
+            )
+        if heading not in headings:
+            raise WrongInput(
+                f"the log has no column “{heading}”", f"It has: {', '.join(filter(None, headings))}",
+                "--column",
+            )  # fmt: skip
+    for known, kept in site.settings.logs.items():
+        columns = columns_alone(kept)
+        if (name is None or known == name) and set(columns.values()) <= set(headings):
+            if given and any(columns.get(what) != heading for what, heading in given.items()):
+                raise WrongInput(
+                    f"the columns of “{known}” are in {SETTINGS_FILE} otherwise",
+                    f"Change [logs.{known}] there, or choose another name with --as",
+                    "--column",
+                )
+            return known, dict(columns), False
+    mapped = dict(given)
+    for what, words in _GUESSES.items():
+        matching = [heading for heading in headings if plain_words(heading) in words]
+        if what not in mapped and len(matching) == 1 and matching[0] not in mapped.values():
+            mapped[what] = matching[0]
+    missing = [what for what in NEEDED if what not in mapped]
+    if missing:
+        raise WrongInput(
+            f"which column holds {', '.join(missing)} is not known",
+            f'Say it once, like --column {missing[0]}="HEADING"; the file has: '
+            f"{', '.join(filter(None, headings))}",
+            "--column",
+        )
+    return (
+        name or "charger-log",
+        {what: mapped[what] for what in LOG_COLUMNS if what in mapped},
+        True,
+    )
+
+
+def remember(site: Site, name: str, columns: Mapping[str, str], degrees: Degrees) -> None:
+    """Adds the columns of a kind of file at the end of ``site.toml``, leaving the rest alone."""
+    path = site.directory / SETTINGS_FILE
+    text = path.read_text(encoding="utf-8-sig")
+    text = text.rstrip("\n") + "\n" + logs_text(name, {**columns, **degrees.kept(columns)})
+    parse_settings(text, str(path))
+    part = path.with_name(f".{path.name}.part")
+    part.write_text(text, encoding="utf-8", newline="\n")
+    part.replace(path)
+
+
+def columns_alone(kept: Mapping[str, str]) -> dict[str, str]:
+    """The columns alone, of what is kept of a kind of file."""
+    return {what: heading for what, heading in kept.items() if what in LOG_COLUMNS}
+
+
+@dataclass(frozen=True)
+class Degrees:
+    """Which degrees temperatures are that have no unit in their cell: by the heading of their
+    column, else as the kind of file usually has them; None: nobody has said."""
+
+    usual: str | None
+    by_column: Mapping[str, str]
+    kind_of_file: str
+    new: bool
+
+    def kept(self, columns: Mapping[str, str]) -> dict[str, str]:
+        """What is kept of it beside ``columns``."""
+        any_bare = any("temperature" in what and what not in self.by_column for what in columns)
+        return {LOG_UNIT: self.usual} if self.usual and any_bare else {}
+
+    def of(self, what: str, text: str) -> str:
+        """Those of a cell; WrongInput asks where they are not known."""
+        found = self.by_column.get(what) or self.usual
+        if found is not None or not _BARE.fullmatch(text):
+            return found or LOG_UNITS[0]
+        how = (
+            "Say it once with --temperature-unit °C or °F" if self.new
+            else f"Write {LOG_UNIT} = \"°F\" (or \"°C\") under [logs.{self.kind_of_file}] in "
+            f"{SETTINGS_FILE}"
+        )  # fmt: skip
+        raise WrongInput(f"“{text}” does not say whether it is °C or °F", how)
+
+
+_BARE = re.compile(r"[-+]?[\d.,]+")
+_HEADED = re.compile(r"°\s*([cf])\b|\b(?:deg\s*)?([cf])\b|(celsius|fahrenheit)", re.IGNORECASE)
+
+
+def degrees_of(site: Site, name: str, mapped: Mapping[str, str], given: str | None) -> Degrees:
+    if given is not None and given not in LOG_UNITS:
+        raise WrongInput(
+            f"“{given}” are no degrees of a log", f"One of: {', '.join(LOG_UNITS)}",
+            "--temperature-unit",
+        )  # fmt: skip
+    kept = site.settings.logs.get(name)
+    stated = (kept or {}).get(LOG_UNIT)
+    if given and kept is not None and given != (stated or given):
+        raise WrongInput(
+            f"the degrees of “{name}” are in {SETTINGS_FILE} otherwise",
+            f"Change {LOG_UNIT} under [logs.{name}] there", "--temperature-unit",
+        )  # fmt: skip
+    by_column = {}
+    for what, heading in mapped.items():
+        if "temperature" in what and (match := _HEADED.search(heading)):
+            letter = next(filter(None, match.groups()))[0].upper()
+            by_column[what] = f"°{letter}"
+    usual = given or stated or (None if site.settings.site.units == "us" else LOG_UNITS[0])
+    return Degrees(usual, by_column, name, kept is None)
+
+
+def plain_words(words: str) -> str:
+    return " ".join(words.replace("_", " ").replace(".", " ").lower().split())
