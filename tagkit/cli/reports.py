@@ -1,4 +1,4 @@
-"""Commands that write reports: a battery's history, the month, authorised people."""
+"""Commands that write reports: a battery's history, the month, authorised people, leaving."""
 
 from __future__ import annotations
 
@@ -77,6 +77,28 @@ def people(
     _check(out, force)
     with open_site(site) as opened:
         found = report_people(opened, out, words_of(opened, language))
+    _say(found.to_json(), out, as_json)
+
+
+@app.command("leaving")
+def leaving(
+    tag: Annotated[str, typer.Argument(metavar="TAG", help="The number of what has left.")],
+    out: Out,
+    language: Language = None,
+    force: Force = False,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """The receipt of leaving, to be signed by whoever takes it.
+
+    Example: tagkit report leaving B-QM-00417-D --out leaving.pdf
+    """
+    from tagkit.jobs.leaving_report import report_leaving
+    from tagkit.jobs.report_file import words_of
+
+    _check(out, force)
+    with open_site(site) as opened:
+        found = report_leaving(opened, tag, out, words_of(opened, language))
     _say(found.to_json(), out, as_json)
 
 

@@ -93,8 +93,10 @@ class Paper:
         self, words: str, size: float = 9, *, bold: bool = False, x: float = 0.0,
         width: float | None = None, colour: str = INK, gap: float = 1.3,
     ) -> None:  # fmt: skip
-        """A paragraph, broken between words; moves on."""
+        """A paragraph, broken between words; moves on, overleaf where it must."""
         for row in self.broken(words, size, width or self.inner - x, bold):
+            if self.left < size / MM * 1.2:
+                self.new_page()
             self.at(MARGIN + x, self.y + size / MM, row, size, bold=bold, colour=colour)
             self.y += size / MM * gap
 

@@ -38,7 +38,7 @@ def english_on(path: Path) -> set[str]:
     text = text_of(path) if path.suffix == ".pdf" else path.read_text(encoding="utf-8-sig")
     found: set[str] = set()
     for line in text.splitlines():
-        plain = re.sub(r"\S+:\d+:[0-9a-f]{12,}|tagkit [\w ]+", " ", line)
+        plain = re.sub(r"\S+:\d+:[0-9a-f]{12,}|tagkit .*", " ", line)
         found |= set(english_left(f"<p>{escape(plain)}</p>", NAMES))
     return found
 
@@ -61,13 +61,15 @@ def lived(room: BatteryRoom) -> BatteryRoom:
 @pytest.mark.parametrize(
     "report",
     [("report", "battery", "B1"), ("report", "month", f"{ago():%Y-%m}"), ("report", "people"),
-     ("round", "blank", "B1")],
+     ("round", "blank", "B1"), ("plan", "ventilation"), ("plan", "retirement"),
+     ("plan", "pool"), ("plan", "acid"), ("report", "leaving", "B2")],
 )  # fmt: skip
 @pytest.mark.parametrize("suffix", ["pdf", "csv"])
 def test_a_spanish_report_is_spanish_through(
     lived: BatteryRoom, report: tuple[str, ...], suffix: str
 ) -> None:
     path = lived.folder.parent / f"informe.{suffix}"
+    lived.run("retire", "B2", "--reason", "agotada", "--by", "SW")
     done = lived.run(*report, "--out", path, "--language", "es")
     assert done.code == 0, done.err
     assert english_on(path) == set()
@@ -211,3 +213,32 @@ def test_an_empty_month_and_nobody_recorded_are_said(room: BatteryRoom, tmp_path
         report_people(site, tmp_path / "p.pdf", words)
     assert "No se registró nada." in text_of(tmp_path / "m.pdf")
     assert "Aún no hay nadie registrado." in text_of(tmp_path / "p.pdf")
+
+
+def test_a_receipt_of_leaving_names_goods_and_papers(lived: BatteryRoom, tmp_path: Path) -> None:
+    path = tmp_path / "leaving.pdf"
+    assert lived.run("report", "leaving", "B2", "--out", path).code == 2, "it is still here"
+    lived.run("retire", "B2", "--reason", "worn out", "--by", "SW")
+    lived.run("report", "leaving", "B2", "--out", path)
+    text = text_of(path)
+    assert "UN 2794" in text and "worn out" in text and text.count("not on record yet") == 2
+    lived.run("retire", "B2", "--receipt", "2031/118", "--papers", "W-7", "--by", "SW")
+    found = lived.run("report", "leaving", "B2", "--out", path, "--force", "--json").data
+    assert (found["receipt"], found["papers"], found["reason"]) == ("2031/118", "W-7", "worn out")
+    assert "2031/118" in text_of(path) and "not on record yet" not in text_of(path)
+
+
+def test_long_plans_go_on_overleaf_and_stay_above_the_foot(
+    room: BatteryRoom, tmp_path: Path
+) -> None:
+    head = "Bay,Maker's serial,Output voltage (V),Chemistries,Capacity min (Ah),Capacity max (Ah)"
+    bays = [f"X{one},CX{one},48,vented lead-acid,500,900" for one in range(60)]
+    room.take_in("\n".join((head, *bays, "")))
+    path = tmp_path / "air.pdf"
+    assert room.run("plan", "ventilation", "--out", path).code == 0
+    pages = [page.get_textpage() for page in PdfDocument(path)]
+    assert len(pages) > 1
+    for page in pages:
+        marks = [page.get_rect(place) for place in range(page.count_rects())]
+        foot = max(top for _, _, _, top in marks[-4:])
+        assert foot < 80 < min(bottom for _, bottom, _, _ in marks[:-6])

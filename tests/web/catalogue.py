@@ -65,7 +65,7 @@ NOT_ON_PAGES = frozenset(
      "jobs/charge_import.py", "jobs/charts.py", "jobs/condition.py", "jobs/csv_export.py",
      "jobs/demo.py", "jobs/distance.py", "jobs/exchange.py", "jobs/health.py",
      "jobs/keep.py", "jobs/label_sets.py", "jobs/logs.py",
-     "jobs/looking.py", "jobs/order.py",
+     "jobs/log_columns.py", "jobs/looking.py", "jobs/order.py", "jobs/plan_report.py",
      "jobs/plates.py", "jobs/preview.py", "jobs/receive.py", "jobs/report.py", "jobs/roster.py",
      "jobs/samples.py", "jobs/scratch.py", "jobs/site.py",
      "jobs/step_words.py", "jobs/steps.py", "jobs/tables.py", "rules/acid.py", "rules/pool.py",
@@ -119,7 +119,7 @@ _MORE = (
     ("made", "repaired {tags}: {what}, cell {cells} ({said})"),
     ("made", "shifts {hours}, every day"),
     ("made", "European practice {europe} m³/h, US practice {us} m³/h: {governs}"),
-    ("", "cleanings"),
+    ("", "cleanings"), ("", "waiting"), ("", "writing"),
 )  # fmt: skip
 
 
@@ -182,7 +182,7 @@ def _on_reports() -> Iterator[Sentence]:
     """What reports and charts say by ``words("…")``, within other texts too."""
     for path in sorted((TAGKIT / "jobs").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if not isinstance(node, ast.Call) or _called(node) not in ("words", "spoken"):
+            if not isinstance(node, ast.Call) or _called(node) not in ("words", "spoken", "reader"):
                 continue
             first = node.args[0] if node.args else None
             if isinstance(first, ast.Constant) and isinstance(first.value, str):
@@ -247,7 +247,7 @@ def _texts(node: ast.AST, inside: bool) -> Iterator[str]:
         return
     if isinstance(node, ast.Call):
         name = _called(node)
-        if name in _CALLS_NOT_SHOWN or name in ("_", "words", "spoken", "_key"):
+        if name in _CALLS_NOT_SHOWN or name in ("_", "words", "spoken", "reader", "_key"):
             return
         if name in _MAKES_SENTENCES:
             inside = name != "Flag"
