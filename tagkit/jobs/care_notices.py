@@ -136,7 +136,7 @@ def test_notices(state: AssetState) -> Iterator[Notice]:
     leak = state.leakage_test
     if leak and leak["passes"] is False:
         yield Notice(state.tag, "case leakage", leak["at"], ACT,
-                     f"{leak['ohm']:,.0f} ohm from case to post is too little: wash and dry it, "
+                     f"{leak['ohm']:.0f} ohm from case to post is too little: wash and dry it, "
                      "then measure again")  # fmt: skip
     if state.jumpered:
         cells = ", ".join(map(str, state.jumpered))
@@ -218,21 +218,23 @@ def thirst_notices(
     state: AssetState, waterings: Sequence[Watering], own: Thirst, sisters: str | None,
     settings: Settings, tables: OutlookTables,
 ) -> Iterator[Notice]:  # fmt: skip
-    """Beside its sisters by litres a day: what all of them know, also where uses are unknown."""
+    """Beside its sisters: by overcharge where their uses are known, else by litres a day."""
     bare = [flag for one in waterings[-1:] if (flag := found_bare(one))]
     yield from (_flag(state, flag, state.done.get("water", "")) for flag in bare)
     if sisters is None or own.litres_a_day is None:
         return
-    others = [
-        Thirst(1, litres_a_day=drinks)
-        for tag, drinks in tables.thirsts(sisters).items()
-        if tag != state.tag
-    ]
-    beside = against_sisters(
-        Thirst(own.waterings, litres_a_day=own.litres_a_day), others, settings.water
-    )
+    beside = against_sisters(own, sisters_thirst(tables, sisters, state.tag), settings.water)
     if beside.flag:
         yield _flag(state, beside.flag, state.done.get("water", ""))
+
+
+def sisters_thirst(tables: OutlookTables, sisters: str, tag: str) -> list[Thirst]:
+    """What the batteries of one kind drink, without the one that is compared with them."""
+    return [
+        Thirst(1, overcharge_percent=overcharge, litres_a_day=litres)
+        for other, (litres, overcharge) in tables.thirsts(sisters).items()
+        if other != tag
+    ]
 
 
 def _flag(state: AssetState, flag: Flag, at: str) -> Notice:

@@ -42,7 +42,7 @@ from tagkit.record.outlook import NO_CELL, Notice, Outlook, OutlookTables
 from tagkit.record.record import LONGEST_HOLD
 from tagkit.record.state import AssetState
 from tagkit.rules.readiness import readiness
-from tagkit.rules.water import recent_thirst
+from tagkit.rules.water import Thirst, recent_thirst
 from tagkit.settings import Settings
 
 __all__ = [
@@ -50,7 +50,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "8"
+JUDGING = "9"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -58,10 +58,23 @@ def catch_up(site: Site, progress: Callable[[int, int], None] | None = None) -> 
     """Judges again every asset whose state or settings have changed since; how many."""
     under = settings_mark(site.settings)
     outlook = site.record.outlook()
-    if outlook.judged_under() != under:
+    anew = outlook.judged_under() != under
+    if anew:
         with site.record.judging() as tables:
             tables.judge_all(under)
-    judged = 0
+    judged = _judge_waiting(site, under, 0, progress)
+    if anew:
+        # The first ones had no sisters to be compared with yet.
+        with site.record.judging() as tables:
+            tables.judge_beside()
+        _judge_waiting(site, under, judged, progress)
+    return judged
+
+
+def _judge_waiting(
+    site: Site, under: str, judged: int, progress: Callable[[int, int], None] | None
+) -> int:
+    outlook = site.record.outlook()
     while waiting := outlook.unjudged(2000):
         while waiting:
             judged += _a_few(site, waiting, under)
@@ -139,9 +152,14 @@ def _battery(
     ]
     row = Outlook(
         state.tag, state.kind, standing, ready_at, ready_at, facts.volts, facts.kilograms,
-        sisters, drinks.litres_a_day, {"cells": cells},
+        sisters, drinks.litres_a_day, {"cells": cells, **_overcharge(drinks)},
     )  # fmt: skip
     return row, notices
+
+
+def _overcharge(drinks: Thirst) -> dict[str, float]:
+    share = drinks.overcharge_percent
+    return {} if share is None else {"overcharge": round(share, 2)}
 
 
 def _whose_cells(

@@ -11,6 +11,7 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import BatteryFacts, battery_facts, waterings_of
+from tagkit.jobs.care_notices import sisters_thirst
 from tagkit.jobs.figures import litres as read_litres
 from tagkit.jobs.judging import catch_up
 from tagkit.jobs.site import Site
@@ -162,12 +163,8 @@ def beside_sisters(site: Site, tag: str, drinks: Thirst) -> BesideSisters:
     """A battery's thirst beside that of batteries of its kind."""
     tables = site.record.outlook()
     row = tables.row(tag)
-    others = tables.thirsts(row.sisters) if row and row.sisters else {}
-    return against_sisters(
-        Thirst(drinks.waterings, litres_a_day=drinks.litres_a_day, reason=drinks.reason),
-        [Thirst(1, litres_a_day=value) for other, value in others.items() if other != tag],
-        site.settings.water,
-    )
+    others = sisters_thirst(tables, row.sisters, tag) if row and row.sisters else []
+    return against_sisters(drinks, others, site.settings.water)
 
 
 def _ah(value: float | None) -> dict[str, Any] | None:

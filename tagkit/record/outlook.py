@@ -147,18 +147,24 @@ class OutlookTables:
             ).fetchall()
         )
 
-    def thirsts(self, sisters: str, most: int = 61) -> dict[str, float]:
-        """What batteries of one kind drink: of many only those around their median, which have
-        the same median as all."""
+    def thirsts(self, sisters: str, most: int = 61) -> dict[str, tuple[float, float | None]]:
+        """What batteries of one kind drink: litres a day, and the share of overcharge where that
+        is known. Of many only those around the median of the litres, which have the same median
+        as all, and whose overcharge is the usual one."""
         count = self._connection.execute(
             "SELECT count(*) FROM outlook WHERE sisters = ? AND thirst IS NOT NULL", (sisters,)
         ).fetchone()[0]
-        return dict(
-            self._connection.execute(
-                "SELECT tag, thirst FROM outlook WHERE sisters = ? AND thirst IS NOT NULL "
-                "ORDER BY thirst LIMIT ? OFFSET ?",
-                (sisters, most, max(0, count - most) // 2),
-            ).fetchall()
+        rows = self._connection.execute(
+            "SELECT tag, thirst, json_extract(content, '$.overcharge') FROM outlook "
+            "WHERE sisters = ? AND thirst IS NOT NULL ORDER BY thirst LIMIT ? OFFSET ?",
+            (sisters, most, max(0, count - most) // 2),
+        ).fetchall()
+        return {tag: (litres, overcharge) for tag, litres, overcharge in rows}
+
+    def judge_beside(self) -> None:
+        """Batteries that are compared with their sisters are to be judged again."""
+        self._connection.execute(
+            "INSERT OR IGNORE INTO unjudged SELECT tag FROM outlook WHERE thirst IS NOT NULL"
         )
 
     def odd_ones(self, sisters: str, most: int) -> dict[str, dict[str, Any]]:

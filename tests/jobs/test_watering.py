@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from battery_room import BatteryRoom, ago
 from tagkit.errors import WrongInput
 from tagkit.jobs.figures import litres, ohms
+from tagkit.jobs.site import Site
+from tagkit.jobs.watering import Watered, water
 
 WHO = {"by": "PV", "station": "desk"}
 
@@ -72,8 +76,6 @@ def test_a_cell_that_the_battery_does_not_have_is_named(room: BatteryRoom, cell:
 
 
 def test_a_thirsty_battery_is_told_beside_its_sisters_and_in_the_morning(room: BatteryRoom) -> None:
-    from tagkit.jobs.watering import water
-
     room.take_in("Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)\n"
                  + "".join(f"D{n},48,1100 kg,vented lead-acid,775\n" for n in range(4)))  # fmt: skip
     with room.open() as site:
@@ -91,9 +93,44 @@ def test_a_thirsty_battery_is_told_beside_its_sisters_and_in_the_morning(room: B
     ]
 
 
-def test_when_water_is_due_again_follows_from_what_it_drank(room: BatteryRoom) -> None:
-    from tagkit.jobs.watering import water
+def used_and_watered(site: Site, tag: str, truck: str, uses: int, litres: str) -> Watered:
+    """Four waterings of a battery, with so many uses of 70 % in each of the times between."""
+    told = None
+    for place, days in enumerate((60, 40, 20, 1)):
+        for use in range(uses if place else 0):
+            at = ago(days=days + 20 - 20 * (use + 0.5) / uses)
+            for kind, body, hours in (
+                ("changed", {"truck": truck, "battery_in": tag, "battery_out": None}, 0),
+                ("charge_started", {"battery": tag, "charge_kind": "conventional"}, 2),
+                ("charge_ended", {"battery": tag, "counts": True,
+                                  "discharge": {"percent": 70, "by": "gauge"}}, 8),
+            ):  # fmt: skip
+                with site.record.writing(at=at + timedelta(hours=hours), **WHO) as writing:
+                    writing.append(kind, [], body)
+        told = water(site, tag, litres=litres, at=ago(days=days), **WHO)
+    assert told is not None
+    return told
 
+
+def test_who_works_more_may_drink_more_and_who_overcharges_is_found_at_the_usual_litres(
+    room: BatteryRoom,
+) -> None:
+    room.take_in("Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)\n"
+                 + "".join(f"D{n},48,1100 kg,vented lead-acid,775\n" for n in range(4)))  # fmt: skip
+    with room.open() as site:
+        for name in ("D0", "D1", "D2", "D3"):
+            used_and_watered(site, room[name], room["T1"], 4, "3")
+        busy = used_and_watered(site, room["B1"], room["T1"], 8, "6")
+        overcharged = used_and_watered(site, room["B2"], room["T1"], 2, "3")
+    assert busy.thirst.overcharge_percent is not None
+    assert busy.sisters.ratio == pytest.approx(1.0, rel=0.05) and not busy.flags
+    assert overcharged.sisters.ratio == pytest.approx(2.0, rel=0.05)
+    told = [one for one in room.run("today", "--json").data["flags"]
+            if one["code"] == "drinks more than its sisters"]  # fmt: skip
+    assert [one["asset"] for one in told] == [room["B2"]]
+
+
+def test_when_water_is_due_again_follows_from_what_it_drank(room: BatteryRoom) -> None:
     with room.open() as site:
         water(site, room["B1"], litres="4", at=ago(days=10), **WHO)
         told = water(site, room["B1"], litres="16", before="at mark", **WHO)
