@@ -35,9 +35,19 @@ class Seen:
 
 
 def log_seen(
-    site: Site, battery: str, place: str, *, by: str, station: str, at: datetime | None = None
+    site: Site,
+    battery: str,
+    place: str,
+    *,
+    by: str,
+    station: str,
+    at: datetime | None = None,
+    noted: datetime | None = None,
 ) -> Seen:
     """Record that ``battery`` was seen at ``place`` (a truck, a charger, or words).
+
+    ``noted``: the moment that a device wrote on it, where its clock said something else than
+    ``at``; it is kept with the entry, so that the same note is known again.
 
     It is recorded whatever the verdict says. A truck or charger with a battery that does not fit
     is held for safety in the same transaction, once for each battery.
@@ -62,15 +72,14 @@ def log_seen(
             kind = "truck" if tag.kind is Kind.TRUCK else "charger"
             where, tags = {"kind": kind, "name": other.tag}, [found.tag, other.tag]
             judged = judge_states(site, found, other, at=at)
-        event = writing.append(
-            "seen_at",
-            tags,
-            {
-                "battery": found.tag,
-                "place": where,
-                "verdict": judged.verdict.to_json() if judged else None,
-            },
-        )
+        body: dict[str, Any] = {
+            "battery": found.tag,
+            "place": where,
+            "verdict": judged.verdict.to_json() if judged else None,
+        }
+        if noted is not None:
+            body["noted_at"] = noted.isoformat(timespec="milliseconds")
+        event = writing.append("seen_at", tags, body)
         held = None
         if judged and (judged.verdict.result == "no_fit" or found.retired_at):
             held = judged.other.tag

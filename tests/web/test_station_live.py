@@ -362,6 +362,19 @@ def test_a_note_is_recorded_as_seen_once_however_often_it_comes(
     assert seen[0].happened.isoformat()[:19] == str(note["at"])[:19]
 
 
+def test_a_note_of_a_tablet_whose_clock_is_ahead_is_recorded_once_too(
+    client: TestClient, room: BatteryRoom
+) -> None:
+    ahead = (datetime.now(UTC) + timedelta(minutes=3)).isoformat()
+    note = noted(room, key="ahead-note-1", truck=room["T9"], battery=room["F9"], at=ahead)
+    assert send(client, note).json()["already"] is False
+    client.cookies.clear()
+    assert send(client, {**note, "key": "ahead-note-2"}).json()["already"] is True
+    (seen,) = [event for event in room.events("seen_at") if event.body["battery"] == room["F9"]]
+    assert seen.happened <= datetime.now(UTC)
+    assert seen.body["noted_at"][:19] == ahead[:19]
+
+
 def test_a_note_that_comes_late_does_not_undo_what_happened_since(
     client: TestClient, room: BatteryRoom
 ) -> None:

@@ -17,6 +17,7 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.seen import log_seen
 from tagkit.jobs.site import Site
+from tagkit.record.envelope import Event
 from tagkit.web.visitor import Visitor
 
 LONGEST_AGO = timedelta(days=14)
@@ -40,13 +41,13 @@ def log_noted(site: Site, note: Noted, visitor: Visitor) -> dict[str, Any]:
     that are not in the record: such a note stays on the tablet, to be mended.
     """
     truck, battery = _pair(site, note)
-    at = _moment(site, note.at)
+    noted = _moment(site, note.at)
     known = next(
         (
             event.id
             for event in site.record.timeline(battery)
             if event.kind == "seen_at"
-            and event.happened == at
+            and _noted(event) == noted
             and event.body["place"].get("name") == truck
         ),
         None,
@@ -56,7 +57,12 @@ def log_noted(site: Site, note: Noted, visitor: Visitor) -> dict[str, Any]:
     by = note.by.strip().upper()
     if site.record.person(by) is None:
         by = visitor.person or ""
-    seen = log_seen(site, battery, truck, by=by, station=visitor.station, at=at)
+    # A tablet whose clock is a little ahead saw nothing that is still to come.
+    at = min(noted, site.now())
+    seen = log_seen(
+        site, battery, truck, by=by, station=visitor.station, at=at,
+        noted=noted if noted > at else None,
+    )  # fmt: skip
     return {"event": seen.event, "already": False, "held": seen.held}
 
 
@@ -71,6 +77,7 @@ def _pair(site: Site, note: Noted) -> tuple[str, str]:
 
 
 def _moment(site: Site, given: datetime) -> datetime:
+    """The moment of the note in UTC, to the millisecond."""
     if given.tzinfo is None:
         raise WrongInput("the time of the note has no zone", "Note it again")
     try:
@@ -84,4 +91,10 @@ def _moment(site: Site, given: datetime) -> datetime:
             f"the note says {at:%Y-%m-%d %H:%M} UTC, and now it is {now:%Y-%m-%d %H:%M}",
             "Set the clock of the tablet, and note it again",
         )
-    return min(at, now)
+    return at
+
+
+def _noted(event: Event) -> datetime:
+    """The moment that stood on the note, which an entry keeps where it happened earlier."""
+    noted = event.body.get("noted_at")
+    return datetime.fromisoformat(noted) if isinstance(noted, str) else event.happened
