@@ -22,7 +22,9 @@ class CuttingProxy:
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
         self._open: list[socket.socket] = []
-        threading.Thread(target=self._accept, daemon=True).start()
+        self._threads: list[threading.Thread] = []
+        self._accepting = threading.Thread(target=self._accept, daemon=True)
+        self._accepting.start()
 
     def _accept(self) -> None:
         with contextlib.suppress(OSError):
@@ -31,7 +33,9 @@ class CuttingProxy:
                 far = socket.create_connection(("127.0.0.1", self.target))
                 self._open += [near, far]
                 for one, other in ((near, far), (far, near)):
-                    threading.Thread(target=self._pass, args=(one, other), daemon=True).start()
+                    passing = threading.Thread(target=self._pass, args=(one, other), daemon=True)
+                    self._threads.append(passing)
+                    passing.start()
 
     def _pass(self, one: socket.socket, other: socket.socket) -> None:
         with contextlib.suppress(OSError):
@@ -47,12 +51,18 @@ class CuttingProxy:
                 other.sendall(data)
         for end in (one, other):
             with contextlib.suppress(OSError):
-                # Closed later: the other thread may be about to read from a number that a new
-                # line would be given at once.
                 end.shutdown(socket.SHUT_RDWR)
 
     def close(self) -> None:
-        """Ends everything."""
-        self._listener.close()
+        """Ends everything. Nothing is closed while a thread may be about to read from it: its
+        number would be given to a new line at once, whose bytes that thread would take."""
+        with contextlib.suppress(OSError):
+            self._listener.shutdown(socket.SHUT_RDWR)
+        self._accepting.join(5)
         for end in self._open:
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+        for thread in self._threads:
+            thread.join(5)
+        for end in (self._listener, *self._open):
             end.close()
