@@ -171,6 +171,10 @@ def main() -> None:
         sys.exit(_told(_meant(error), as_json, error))
     if code == Exit.INTERRUPTED:
         problem("interrupted; what was not reported as logged was not logged")
+        # An interruption that fell into a string being executed (a dataclass being made while
+        # its module is imported) leaves a mark with which python -m ends by the signal instead
+        # of with our code. Executing another string takes the mark away.
+        exec("")
     sys.exit(int(code or 0))
 
 

@@ -293,6 +293,20 @@ def test_ctrl_c_in_a_station_ends_with_130(room: BatteryRoom, tmp_path: Path) ->
     assert "Traceback" not in found.err
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT for another process")
+def test_ctrl_c_while_a_module_is_imported_ends_with_130(tmp_path: Path) -> None:
+    """A dataclass is made by executing a string, which Python treats as a program of its own."""
+    (tmp_path / "sitecustomize.py").write_text(
+        "import tagkit.cli.main as m\n"
+        "def app_with(*_):\n"
+        "    return lambda **_: exec('raise KeyboardInterrupt')\n"
+        "m.app_with = app_with\n"
+    )
+    found = ended(process("list", environment={"PYTHONPATH": str(tmp_path)}))
+    assert (found.code, found.out) == (130, "")
+    assert "not logged" in found.err
+
+
 @pytest.mark.skipif(os.name == "nt", reason="pipes break differently on Windows")
 def test_a_closed_pipe_is_no_crash(room: BatteryRoom) -> None:
     started = room.start("list", "--json")
