@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tagkit.cli.named import number_of, place_of
 from tagkit.cli.options import (
     HERE,
     Answer,
@@ -43,7 +44,8 @@ def fit(
     from tagkit.jobs.fit import judge
 
     with open_site(site) as opened:
-        judgement = judge(opened, battery, other)
+        first, second = (number_of(opened, words, as_json) for words in (battery, other))
+        judgement = judge(opened, first, second)
         print_judgement(judgement, as_json, opened.timezone())
     raise typer.Exit(judgement.exit_code())
 
@@ -151,20 +153,27 @@ def swap(
 ) -> None:  # fmt: skip
     """Change the battery of a truck: checks first, and logs only a fit that is ready.
 
-    Truck and battery in either order. A recorded contradiction is asked about (exit 13).
+    Truck and battery in either order, by the numbers on their labels; a fleet number or a maker's
+    serial that only one bears is taken too, and said. A recorded contradiction is asked about
+    (exit 13).
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.change import ChangeRefused, Wanted, log_change
 
-    wanted = Wanted(
-        truck=truck,
-        battery_in=battery,
-        battery_out=out,
-        charger=charger,
-        discharged_percent=discharged,
-        hours=hours,
-        answer=answer,
-    )
     with open_site(site) as opened:
+
+        def number(words: str | None, *kinds: Kind) -> str | None:
+            return None if words is None else number_of(opened, words, as_json, *kinds)
+
+        wanted = Wanted(
+            truck=number_of(opened, truck, as_json, Kind.TRUCK, Kind.BATTERY),
+            battery_in=number_of(opened, battery, as_json, Kind.TRUCK, Kind.BATTERY),
+            battery_out=number(out, Kind.BATTERY),
+            charger=number(charger, Kind.CHARGER),
+            discharged_percent=discharged,
+            hours=hours,
+            answer=answer,
+        )
         try:
             logged = log_change(
                 opened,
@@ -228,13 +237,14 @@ def seen(
 
     In a truck that it does not fit, the truck is held and this ends with 10.
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.seen import log_seen
 
     with open_site(site) as opened:
         found = log_seen(
             opened,
-            battery,
-            place,
+            number_of(opened, battery, as_json, Kind.BATTERY),
+            place_of(opened, place, as_json),
             **entry(opened, by, station, at),
         )
         if as_json:

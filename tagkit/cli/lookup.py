@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tagkit.cli.named import number_of
 from tagkit.cli.options import HERE, AsJson, SiteDir, open_site
 from tagkit.cli.show import clock_time, json_out, line, table
 from tagkit.errors import NotFound
@@ -15,7 +16,8 @@ if TYPE_CHECKING:
     from tagkit.jobs.site import Site
     from tagkit.jobs.whereabouts import Whereabouts
 
-Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
+Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label, or what only it is "
+                                     "called: fleet number, bay, maker's serial.")]  # fmt: skip
 
 
 def where(tag: Number, site: SiteDir = HERE, as_json: AsJson = False) -> None:
@@ -24,6 +26,7 @@ def where(tag: Number, site: SiteDir = HERE, as_json: AsJson = False) -> None:
 
     with open_site(site) as opened:
         zone = opened.timezone()
+        tag = number_of(opened, tag, as_json)
         try:
             found, source = where_is(opened, tag), told_by(opened, tag)
         except NotFound:
@@ -125,7 +128,7 @@ def history(
     from tagkit.record.words import deed
 
     with open_site(site) as opened:
-        found = asset(opened.record, tag)
+        found = asset(opened.record, number_of(opened, tag, as_json))
         events = opened.record.timeline(found.tag, limit=limit)
         events.sort(key=lambda event: event.happened, reverse=True)
         zone = opened.timezone()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tagkit.cli.named import number_of
 from tagkit.cli.options import HERE, AsJson, Force, SiteDir, free_to_write, open_site
 from tagkit.cli.show import clock_time, json_out, line, plural, table
 from tagkit.errors import Exit
@@ -16,7 +17,9 @@ if TYPE_CHECKING:
 
 
 def next_battery(
-    truck: Annotated[str, typer.Argument(metavar="TRUCK", help="Number of the truck.")],
+    truck: Annotated[
+        str, typer.Argument(metavar="TRUCK", help="Number of the truck, or its fleet number.")
+    ],
     everyone: Annotated[
         bool, typer.Option("--all", help="Judge every battery of its voltage one by one.")
     ] = False,
@@ -28,10 +31,12 @@ def next_battery(
     Of those that fit, are ready and not held, the one rested longest. Ends with 12 when there
     is none. Example: tagkit next T-QM-00019-J
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.rotation import next_for
 
     with open_site(site) as opened:
-        found = next_for(opened, truck, everyone=everyone)
+        number = number_of(opened, truck, as_json, Kind.TRUCK)
+        found = next_for(opened, number, everyone=everyone)
     if as_json:
         json_out(found.to_json())
     else:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tagkit.cli.named import number_of
 from tagkit.cli.options import HERE, AsJson, Force, Language, SiteDir, free_to_write, open_site
 from tagkit.cli.show import json_out, line
 
@@ -32,12 +33,15 @@ def battery(
 
     Example: tagkit report battery B-QM-00417-D --out b417.pdf
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.history_sheet import report_battery
     from tagkit.jobs.report_file import words_of
 
     _check(out, force)
     with open_site(site) as opened:
-        found = report_battery(opened, tag, out, words_of(opened, language))
+        found = report_battery(
+            opened, number_of(opened, tag, as_json, Kind.BATTERY), out, words_of(opened, language)
+        )
     _say(found.to_json(), out, as_json)
 
 

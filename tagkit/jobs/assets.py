@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from tagkit.assets.tag import Kind, Tag, parse_tag
@@ -51,18 +52,53 @@ def tag_of(records: Looks, number: str | Tag) -> Tag:
 def refuse_known_as(record: Record, words: str, cause: Exception | None = None) -> None:
     """Raise WrongInput, naming the number, when ``words`` are a fleet number, bay or serial.
 
-    Such words are never taken for the number itself: they have no check character, and two
-    assets may share them.
+    Such words are never taken for the number itself without saying so: they have no check
+    character, and two assets may share them.
     """
-    plain = words.strip().casefold()
-    for state in record.states() if plain else ():
-        facts = (state.nameplate.get(name) for name in ("fleet_number", "bay", "maker_serial"))
-        if state.retired_at or plain not in {str(one["value"]).casefold() for one in facts if one}:
-            continue
+    for state in _called(record, words):
+        if state.retired_at is None:
+            raise WrongInput(
+                f"“{words}” is what people call {state.tag}; it is not the number on its label",
+                f"If that is the one you mean, give {state.tag}",
+            ) from cause
+
+
+@dataclass(frozen=True)
+class Meant:
+    """The number that somebody means, and the name they gave instead of it, if they did."""
+
+    tag: Tag
+    name: str | None = None
+
+
+def meant(record: Record, words: str, *kinds: Kind) -> Meant:
+    """The one asset that a number, or else a fleet number, a bay or a maker's serial, stands for.
+
+    A name is taken only when exactly one asset in use (of ``kinds``) bears it; whoever asks says
+    which number it was taken for. Raises WrongInput for words that are neither, and for a name
+    that several bear, with their numbers.
+    """
+    try:
+        return Meant(parse_tag(words))
+    except WrongInput as error:
+        bearers = _called(record, words)
+        right = [one for one in bearers if not kinds or Kind(one.kind) in kinds]
+        right = [one for one in right if one.retired_at is None] or right
+        if not right:
+            if bearers:
+                refuse_known_as(record, words, error)
+            raise
+        if len(right) == 1:
+            return Meant(parse_tag(right[0].tag), words.strip())
+        told = ", ".join(f"{one.tag} ({Kind(one.kind).noun})" for one in right)
         raise WrongInput(
-            f"“{words}” is what people call {state.tag}; it is not the number on its label",
-            f"If that is the one you mean, give {state.tag}",
-        ) from cause
+            f"“{words.strip()}” may be any of {told}",
+            "Give the number on the label of the one that you mean",
+        ) from error
+
+
+def _called(record: Record, words: str) -> list[AssetState]:
+    return [one for one in record.called(words) if one.registered_at is not None]
 
 
 def plate(state: AssetState) -> AnyPlate:

@@ -57,9 +57,14 @@ def _paper(site: Site, found: BatteryHistory, words: Words, out: Path) -> None:
     paper.y = max(paper.y, MARGIN + 28)
     paper.pairs(fact_lines(found, words))
     paper.box(_caution(found, words))
-    _now(paper, found)
-    _cell_charts(paper, found)
-    paper.new_page()
+    comparable = [one for one in found.rounds if one.judgement.median is not None]
+    _now(paper, found, _CHARTS if comparable else 0.0)
+    if comparable:
+        _cell_charts(paper, found, comparable)
+        paper.new_page()
+    else:
+        _no_rounds(paper, found)
+        paper.y += 3
     _use_charts(paper, found)
     _trends(site, paper, found)
     paper.heading(words("Work and events, newest first"))
@@ -81,8 +86,8 @@ def _caution(found: BatteryHistory, words: Words) -> str:
     )
 
 
-def _now(paper: Paper, found: BatteryHistory) -> None:
-    """What is flagged and due, as much as leaves the charts their room."""
+def _now(paper: Paper, found: BatteryHistory, charts: float) -> None:
+    """What is flagged and due, as much as leaves the charts their room, mm."""
     words = paper.words
     paper.heading(words("Now"))
     if not found.notices:
@@ -92,19 +97,41 @@ def _now(paper: Paper, found: BatteryHistory) -> None:
         state = f" ({words(one.state)})" if one.state else ""
         line = f"{words(one.severity)}: {words(one.sentence)}{state}"
         rows = paper.broken(line, 8.5, paper.inner)
-        if told and paper.left - len(rows) * 4 < _CHARTS + 6:
+        if told and paper.left - len(rows) * 4 < charts + 6:
             break
         paper.text(line, 8.5, bold=one.severity == "stop")
         told += 1
-    _rest(paper, len(found.notices) - told, f"tagkit care show {found.state.tag}")
+    _rest(
+        paper, len(found.notices) - told, f"tagkit report battery {found.state.tag} --out now.csv"
+    )
     paper.y += 2
 
 
-def _cell_charts(paper: Paper, found: BatteryHistory) -> None:
+def _no_rounds(paper: Paper, found: BatteryHistory) -> None:
+    """What stands where the charts of the cells would, and how the first round is taken."""
+    words, tag = paper.words, found.state.tag
+    paper.heading(words("Cells"))
+    if found.rounds:
+        paper.text(
+            words("No round on record compares: its gravity was not read, or not after charge and "
+                  "rest."), 8.5,
+        )  # fmt: skip
+        return
+    paper.text(words("No rounds yet: what its cells do is not known."), 8.5)
+    paper.text(
+        words(
+            "To begin, print a blank sheet (tagkit round blank {tag} --out round.pdf), fill it in "
+            "after charge and rest, and key it in on the page “Rounds” or with tagkit round enter.",
+            tag=tag,
+        ),
+        8.5,
+    )
+
+
+def _cell_charts(paper: Paper, found: BatteryHistory, comparable: Sequence[Round]) -> None:
     from tagkit.jobs.charts import lines
 
     words = paper.words
-    comparable = [one for one in found.rounds if one.judgement.median is not None]
     low = [
         (one.at, min(cell.corrected for cell in one.judgement.cells if cell.corrected is not None))
         for one in comparable
@@ -131,15 +158,30 @@ def _use_charts(paper: Paper, found: BatteryHistory) -> None:
 
     words = paper.words
     weeks, cycles = _by_week(found.uses, found.at, words)
-    paper.drawing(
-        bars(words, paper.inner, 42, words("Equivalent full cycles a week"), weeks, cycles,
-             form="%.1f")
-    )  # fmt: skip
+    water = [(at, amount) for at, amount, _ in found.waterings if amount is not None]
+    if paper.left < (44 if max(cycles) > 0 else 14) + (42 if water else 14):
+        paper.new_page()
+    title = words("Equivalent full cycles a week")
+    if max(cycles) > 0:
+        form = "%.1f" if max(cycles) >= 1 else "%.2f"
+        paper.drawing(bars(words, paper.inner, 42, title, weeks, cycles, form=form))
+    else:
+        _instead(paper, title, words("No use with a known depth in the last 52 weeks."))
     customary = words.units == "us"
     per = LITRES_PER_GALLON if customary else 1.0
     title = words("Water, gallons at a time") if customary else words("Water, litres at a time")
-    water = [(at, amount / per) for at, amount, _ in found.waterings if amount is not None]
-    paper.drawing(lines(words, paper.inner, 40, title, [("", water)], form="%.1f", floor=0))
+    if water:
+        series = [("", [(at, amount / per) for at, amount in water])]
+        paper.drawing(lines(words, paper.inner, 40, title, series, form="%.1f", floor=0))
+    elif found.facts.watered:
+        _instead(paper, title, words("No watering with its amount is on record."))
+
+
+def _instead(paper: Paper, title: str, said: str) -> None:
+    """What is said where a chart would have nothing to draw."""
+    paper.y += 2
+    paper.text(title, 8.5, bold=True)
+    paper.text(said, 8.5)
 
 
 def _trends(site: Site, paper: Paper, found: BatteryHistory) -> None:
@@ -152,7 +194,7 @@ def _trends(site: Site, paper: Paper, found: BatteryHistory) -> None:
     if not falling:
         reason = next((one.reason for one in found.trends if one.reason), "")
         if not found.rounds:
-            paper.text(words("No full round is on record: what its cells do is not known."), 8.5)
+            paper.text(words("Not known without rounds."), 8.5)
         elif reason:
             paper.text(
                 words("Whether a cell falls behind is not known: {reason}.", reason=reason), 8.5

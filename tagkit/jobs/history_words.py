@@ -70,6 +70,11 @@ def history_tables(found: BatteryHistory, words: Words) -> list[Table]:
     return [
         Table(words("Facts"), (words("what"), words("value")), tuple(fact_lines(found, words))),
         Table(
+            words("Now"), (words("grade"), words("what"), words("since"), words("state")),
+            tuple((words(one.severity), words(one.sentence), _local(one.at, zone),
+                   words(one.state) if one.state else None) for one in found.notices),
+        ),
+        Table(
             words("Rounds"),
             (at, words("by"), words("median"), words("spread"), words("state of charge %"),
              words("balance"), words("comparable")),

@@ -264,3 +264,35 @@ def test_a_pair_that_makes_no_sense_is_wrong_input(
     found = room.run("fit", *pair)
     assert found.code == 2
     assert "Give a battery and a truck, a charger or lifting gear" in found.err
+
+
+def test_a_name_that_only_one_bears_is_taken_and_said(room: BatteryRoom) -> None:
+    found = room.run("fit", "t1", " b 1")
+    assert f"“t1” is taken for truck {room['T1']}." in found.out
+    assert f"“b 1” is taken for battery {room['B1']}." in found.out
+    assert room.run("where", "a1", "--json").data["tag"] == room["C1"]
+    asked = room.run("next", "t1", "--json")
+    assert asked.data["truck"] == room["T1"] and room["T1"] in asked.err
+    room.charge("B1")
+    logged = room.run("swap", "t1", "b1", "--by", "MK")
+    assert logged.code == 0, logged
+    assert logged.out.index(f"taken for battery {room['B1']}") < logged.out.index("Logged:")
+    assert room.run("seen", "b1", "t2", "--json").err.count("taken for") == 2
+    assert room.place("B1") == "T2"
+
+
+def test_a_name_that_several_bear_or_none_is_not_taken(room: BatteryRoom) -> None:
+    room.take_in(
+        "Fleet number,Maker's serial,Voltage (V),Battery weight min,Battery weight max\n"
+        "X7,B2,48,1000 kg,1200 kg\n"
+    )
+    found = room.run("where", "b2")
+    assert found.code == 2
+    assert room["B2"] in found.err and "(truck)" in found.err
+    before = room.count()
+    assert room.run("swap", "t1", "x7", "--by", "MK").code == 2
+    assert room.run("swap", "t1", "nobody", "--by", "MK").code == 2
+    mistyped = room["B1"][:-1] + ("2" if room["B1"][-1] != "2" else "3")
+    assert "check character" in room.run("swap", "t1", mistyped, "--by", "MK").err
+    assert "is what people call" in room.run("next", "b1").err
+    assert room.count() == before

@@ -316,6 +316,8 @@ def renewed(known: Catalog) -> Catalog:
     """The catalogue with an empty entry for each sentence it lacks, without the idle ones."""
     made = Catalog(locale="es", project="tagkit", charset="utf-8", fuzzy=False)
     made.header_comment = known.header_comment
+    # Babel knows a third Spanish plural, for millions; we have two.
+    made._num_plurals, made._plural_expr = known.num_plurals, known.plural_expr
     for one in sorted(sentences(), key=lambda one: one.source):
         said = known.get(one.text, one.context or None)
         made.add(
