@@ -116,9 +116,10 @@ _SIGNS = str.maketrans("\u2212\u2013\u2019\u02bc\u2032\u2033\u201d", "--'''\"\""
 class Ambiguous(WrongInput):
     """A figure that can be read in two ways: the person is asked, nothing is guessed."""
 
-    def __init__(self, text: str, readings: tuple[str, ...], remedy: str) -> None:
+    def __init__(self, text: str, readings: tuple[str, str], remedy: str) -> None:
         self.readings = readings
-        super().__init__(f"“{text}” can be read as {' or as '.join(readings)}", remedy)
+        first, second = readings
+        super().__init__(f"“{text}” can be read as {first} or as {second}", remedy)
 
 
 def unit_named(text: str) -> Unit | None:
@@ -285,13 +286,13 @@ def _unit_for(text: str, rest: str, dimension: Dimension, default: str | None) -
     return UNITS[dimension.value]
 
 
-def _readings(text: str, dimension: Dimension) -> tuple[str, ...]:
-    symbols = {
+def _readings(text: str, dimension: Dimension) -> tuple[str, str]:
+    first, second = {
         Dimension.MASS: ("kg", "lb"),
         Dimension.LENGTH: ("mm", "in"),
         Dimension.TEMPERATURE: ("°C", "°F"),
     }[dimension]
-    return tuple(f"{text.strip()} {symbol}" for symbol in symbols)
+    return f"{text.strip()} {first}", f"{text.strip()} {second}"
 
 
 def _example(dimension: Dimension) -> str:

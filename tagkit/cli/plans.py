@@ -27,11 +27,20 @@ app = typer.Typer(
 @app.command("ventilation")
 def ventilation(
     room: Annotated[
-        float | None, typer.Option("--room", metavar="M3", min=0, help="Free volume of the room.")
+        str | None,
+        typer.Option(
+            "--room",
+            metavar="M3",
+            help="Free volume of the room; or with its unit, like “31800 ft³”.",
+        ),
     ] = None,
     opening: Annotated[
-        float | None,
-        typer.Option("--opening", metavar="CM2", min=0, help="The smaller of inlet and outlet."),
+        str | None,
+        typer.Option(
+            "--opening",
+            metavar="CM2",
+            help="The smaller of inlet and outlet; or with its unit, like “1860 in²”.",
+        ),
     ] = None,
     out: PlanFile = None,
     language: Language = None,
@@ -43,6 +52,7 @@ def ventilation(
 
     Example: tagkit plan ventilation --room 900 --opening 12000
     """
+    from tagkit.jobs.figures import area, volume
     from tagkit.jobs.plan_report import write_ventilation
     from tagkit.jobs.report_file import words_of
     from tagkit.jobs.room_air import plan_ventilation
@@ -50,7 +60,11 @@ def ventilation(
     _check(out, force)
 
     with open_site(site) as opened:
-        found = plan_ventilation(opened, room_m3=room, opening_cm2=opening)
+        found = plan_ventilation(
+            opened,
+            room_m3=volume(room, "--room") if room else None,
+            opening_cm2=area(opening, "--opening") if opening else None,
+        )
         if out:
             write_ventilation(opened, found, out, words_of(opened, language))
     if as_json:
@@ -105,6 +119,16 @@ def pool(
     chargers: Annotated[
         list[str] | None, typer.Option("--chargers", metavar="KIND=N", help="Another count.")
     ] = None,
+    change_minutes: Annotated[
+        float, typer.Option("--change-minutes", min=1, max=240, help="Of a change at its station.")
+    ] = 10.0,
+    change_stations: Annotated[
+        int, typer.Option("--change-stations", min=1, max=50, help="Changes made at once.")
+    ] = 1,
+    efficiency: Annotated[
+        float, typer.Option("--efficiency", min=0.3, max=1, help="Of the chargers: 0.80 conventional, "
+                            "0.92 high-frequency.")
+    ] = 0.80,
     out: PlanFile = None,
     language: Language = None,
     force: Force = False,
@@ -132,6 +156,9 @@ def pool(
             seek_least=least,
             batteries=_counts(batteries, "--batteries"),
             chargers=_counts(chargers, "--chargers"),
+            change_minutes=change_minutes,
+            change_stations=change_stations,
+            efficiency=efficiency,
         )
         if out:
             write_pool(opened, found, out, words_of(opened, language))

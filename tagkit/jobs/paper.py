@@ -177,7 +177,7 @@ class Paper:
         self._row(headings, columns, size, bold=True, right=right)
         self.rule()
         for drawn, row in enumerate(rows):
-            tall = self._tall(row, columns, size)
+            tall = self._tall(row, columns, size, right)
             if to_the_foot and self.left < tall + 5:
                 return drawn
             if self.left < tall:
@@ -187,10 +187,12 @@ class Paper:
             self._row(row, columns, size, right=right)
         return len(rows)
 
-    def _tall(self, cells: Sequence[str], columns: Sequence[float], size: float) -> float:
+    def _tall(
+        self, cells: Sequence[str], columns: Sequence[float], size: float, right: Sequence[int]
+    ) -> float:
         most = max(
-            len(self.broken(cell, size, width - 2))
-            for cell, width in zip(cells, columns, strict=True)
+            len(self.broken(cell, size, width - (4 if place in right else 2)))
+            for place, (cell, width) in enumerate(zip(cells, columns, strict=True))
         )
         return most * 1.25 * size / MM + 0.6
 
@@ -199,15 +201,15 @@ class Paper:
         right: Sequence[int] = (),
     ) -> None:  # fmt: skip
         broken = [
-            self.broken(cell, size, width - 2, bold)
-            for cell, width in zip(cells, columns, strict=True)
+            self.broken(cell, size, width - (4 if place in right else 2), bold)
+            for place, (cell, width) in enumerate(zip(cells, columns, strict=True))
         ]
         x = MARGIN
         for place, (lines, width) in enumerate(zip(broken, columns, strict=True)):
             for number, words in enumerate(lines):
                 y = self.y + (1 + 1.25 * number) * size / MM
                 if place in right:
-                    self.at(x + width - 2, y, words, size, bold=bold, right=True)
+                    self.at(x + width - 4, y, words, size, bold=bold, right=True)
                 else:
                     self.at(x, y, words, size, bold=bold)
             x += width
@@ -234,6 +236,19 @@ class Paper:
                 self.at(x + width, self.y + size / MM, value, size, bold=True, right=True)
                 tall = max(tall, len(lines) * 1.25 * size / MM)
             self.y += tall + 0.8
+
+    def side_by_side(self, rows: Sequence[str], size: float = 8) -> None:
+        """Short lines, two beside each other."""
+        width = (self.inner - 6) / 2
+        for first in range(0, len(rows), 2):
+            pair = [self.broken(row, size, width) for row in rows[first : first + 2]]
+            if self.left < max(map(len, pair)) * 1.25 * size / MM:
+                self.new_page()
+            for column, lines in enumerate(pair):
+                for number, words in enumerate(lines):
+                    y = self.y + (1 + 1.25 * number) * size / MM
+                    self.at(MARGIN + column * (width + 6), y, words, size)
+            self.y += max(map(len, pair)) * 1.25 * size / MM + 0.3
 
     def pairs(self, rows: Sequence[tuple[str, str]]) -> None:
         """Names and what is said of them, in two columns."""

@@ -14,6 +14,7 @@ from tagkit.jobs.site import Site
 from tagkit.jobs.tables import Cell, Table
 from tagkit.language.words import Words
 from tagkit.rules.acid import KG_PER_LB
+from tagkit.rules.ventilation import CFM_PER_M3H, AirFlow
 
 _M3_PER_CUBIC_FOOT = 0.028316846592
 _CM2_PER_SQUARE_INCH = 6.4516
@@ -25,23 +26,10 @@ def write_ventilation(site: Site, found: RoomAir, out: Path, words: Words) -> No
     def paper(path: Path) -> None:
         page = _begun(site, words, words("Ventilation of the room"))
         page.box(" ".join(map(words, found.notes)))
-        result, us = found.result, words.units == "us"
+        result = found.result
         least = words("at least") + " " if result.unknown else ""
-        air, cfm = f"{result.m3_per_hour:.0f} m³/h", f"{result.m3_per_hour * 0.588578:.0f} cfm"
-        opening = f"{result.opening_cm2:.0f} cm²"
-        volume = f"{result.volume_m3:.0f} m³"
-        if us:
-            opening = f"{result.opening_cm2 / _CM2_PER_SQUARE_INCH:.0f} in² ({opening})"
-            volume = f"{result.volume_m3 / _M3_PER_CUBIC_FOOT:.0f} ft³ ({volume})"
         page.heading(words("Air with all chargers at once"))
-        page.figures(
-            [
-                (words("air"), least + (f"{cfm} ({air})" if us else f"{air} ({cfm})")),
-                (words("each opening, inlet and outlet"), least + opening),
-                (words("free volume of the room"), least + volume),
-                (words("natural ventilation suffices"), _answer(result.natural, words)),
-            ]
-        )
+        page.figures(air_figures(found, words))
         for line in result.lines:
             page.text(words(line), 8.5)
         for line in result.unknown:
@@ -49,17 +37,27 @@ def write_ventilation(site: Site, found: RoomAir, out: Path, words: Words) -> No
         for title, flow in (
             (words("European practice"), result.europe), (words("US practice"), result.us),
         ):  # fmt: skip
-            page.heading(f"{title}: {least}{flow.m3_per_hour:.0f} m³/h ({flow.cfm:.0f} cfm)")
-            for line in flow.lines:
-                page.text(words(line), 8)
+            page.heading(f"{title}: {least}{air_flow(flow, words)}")
+            page.side_by_side([words(line) for line in flow.lines], 7.5)
         page.save(path)
 
     def tables(reader: Words) -> Sequence[Table]:
         result = found.result
         rows: list[tuple[Cell, ...]] = [
             (reader("air"), round(result.m3_per_hour, 1), "m³/h"),
+            (reader("air"), round(result.m3_per_hour * CFM_PER_M3H, 1), "cfm"),
             (reader("each opening, inlet and outlet"), round(result.opening_cm2), "cm²"),
+            (
+                reader("each opening, inlet and outlet"),
+                round(result.opening_cm2 / _CM2_PER_SQUARE_INCH),
+                "in²",
+            ),
             (reader("free volume of the room"), round(result.volume_m3), "m³"),
+            (
+                reader("free volume of the room"),
+                round(result.volume_m3 / _M3_PER_CUBIC_FOOT),
+                "ft³",
+            ),
             (reader("natural ventilation suffices"), _answer(result.natural, reader), None),
         ]
         lines = (
@@ -74,6 +72,29 @@ def write_ventilation(site: Site, found: RoomAir, out: Path, words: Words) -> No
         ]
 
     write_report(site, words, out, paper=paper, tables=tables, facts=found.to_json())
+
+
+def air_flow(flow: AirFlow, words: Words) -> str:
+    """An air flow as this reader has it, the other unit behind it."""
+    metric, customary = f"{flow.m3_per_hour:.0f} m³/h", f"{flow.cfm:.0f} cfm"
+    return f"{customary} ({metric})" if words.units == "us" else f"{metric} ({customary})"
+
+
+def air_figures(found: RoomAir, words: Words) -> list[tuple[str, str]]:
+    """Air, openings and volume of the room, in the reader's units, and whether that suffices."""
+    result = found.result
+    least = words("at least") + " " if result.unknown else ""
+    flow = result.us if result.governs == "us" else result.europe
+    opening, volume = f"{result.opening_cm2:.0f} cm²", f"{result.volume_m3:.0f} m³"
+    if words.units == "us":
+        opening = f"{result.opening_cm2 / _CM2_PER_SQUARE_INCH:.0f} in² ({opening})"
+        volume = f"{result.volume_m3 / _M3_PER_CUBIC_FOOT:.0f} ft³ ({volume})"
+    return [
+        (words("air"), least + air_flow(flow, words)),
+        (words("each opening, inlet and outlet"), least + opening),
+        (words("free volume of the room"), least + volume),
+        (words("natural ventilation suffices"), _answer(result.natural, words)),
+    ]
 
 
 def write_retirement(site: Site, found: RetirementPlan, out: Path, words: Words) -> None:
@@ -151,9 +172,13 @@ def write_pool(site: Site, found: PoolPlanned, out: Path, words: Words) -> None:
         )  # fmt: skip
         for table in _pool_tables(found, words):
             page.heading(table.name)
-            rows = [["" if cell is None else str(cell) for cell in row] for row in table.rows]
-            widths = (40, *([15] * (len(table.headings) - 1)))
-            page.table(table.headings, rows, widths, right=range(1, len(widths)))
+            # Without the search nothing stands in the last column.
+            many = len(table.headings) - (0 if found.need else 1)
+            rows = [
+                ["" if cell is None else str(cell) for cell in row[:many]] for row in table.rows
+            ]
+            widths = (40, *([15] * (many - 1)))
+            page.table(table.headings[:many], rows, widths, right=range(1, many))
         page.heading(words("Taken as given"))
         for note in found.notes:
             page.text(words(note), 8.5)

@@ -98,6 +98,9 @@ def plan_pool(
     seek_least: bool = False,
     batteries: Mapping[str, int] | None = None,
     chargers: Mapping[str, int] | None = None,
+    change_minutes: float = 10.0,
+    change_stations: int = 1,
+    efficiency: float = 0.80,
     seed: int = 417,
 ) -> PoolPlanned:
     """Plays the fleet through. ``shifts``: every truck works them every day; None: as the
@@ -105,6 +108,7 @@ def plan_pool(
 
     ``batteries`` and ``chargers`` put other counts in the place of
     those of the record, by kind; ``seek_least`` looks for the fewest that serve well (seconds).
+    ``efficiency`` of the chargers: 0.80 conventional, 0.92 high-frequency.
     """
     notes: list[str] = []
     fleet = [
@@ -123,15 +127,29 @@ def plan_pool(
         raise WrongInput(
             "there is no truck with batteries of its voltage", "Take trucks and batteries in first"
         )
+    held = Counter(state.kind for state in fleet if state.holds)
+    if held["T"]:
+        notes.append(f"trucks held, left out: {held['T']}")
+    if held["C"]:
+        notes.append(f"chargers held, left out: {held['C']}")
     used = {group.battery for group in groups}
     pools = tuple(kind for kind in kinds if kind and kind.name in used)
-    rows = _charger_kinds(fleet, pools, site, notes)
+    station = (
+        f"at {change_stations} change stations" if change_stations > 1 else "at one change station"
+    )
+    rows = _charger_kinds(fleet, pools, site, efficiency, notes)
+    notes.append(
+        f"rest after a charge {site.settings.readiness.rest_factor:g} times as long as it took; "
+        f"changed at {site.settings.charging.deepest_percent:g} % discharged, "
+        f"{change_minutes:g} min {station}"
+    )
     if not rows:
         raise WrongInput("there is no charger for these batteries", "Take chargers in first")
     plan = PoolPlan(
         tuple(groups), _counted(pools, batteries, "battery"), _counted(rows, chargers, "charger"),
         rest_factor=site.settings.readiness.rest_factor,
         deepest_percent=site.settings.charging.deepest_percent, days=days,
+        change_minutes=change_minutes, change_stations=change_stations,
         price_per_kwh=price_per_kwh, seed=seed,
     )  # fmt: skip
     try:
@@ -221,10 +239,10 @@ def _members(
             takers = {one.kind for one in windows if one.takes(facts.volts, facts.kilograms)}
             fitting.append((len(takers), state.tag, state, takers))
     if held:
-        notes.append(f"{held} battery(ies) held: left out")
+        notes.append(f"batteries held, left out: {held}")
     without = sum(1 for number, *_ in fitting if not number)
     if without:
-        notes.append(f"{without} battery(ies) fit no truck by voltage and weight: left out")
+        notes.append(f"batteries that fit no truck by voltage and weight, left out: {without}")
     for _, _, state, takers in sorted(fitting, key=lambda one: one[:2]):
         if takers:
             scarcest = min(takers, key=lambda kind: (len(members[kind]) / trucks[kind], kind))
@@ -269,7 +287,7 @@ def _groups(
         left[window.kind] -= trucks
         if trucks < len(window.trucks):
             notes.append(
-                f"{window.name}: {len(window.trucks) - trucks} truck(s) without a battery left out"
+                f"{window.name}: trucks without a battery, left out: {len(window.trucks) - trucks}"
             )
         if not trucks:
             continue
@@ -302,7 +320,11 @@ def _use(
 
 
 def _charger_kinds(
-    fleet: Sequence[AssetState], pools: Sequence[BatteryKind], site: Site, notes: list[str]
+    fleet: Sequence[AssetState],
+    pools: Sequence[BatteryKind],
+    site: Site,
+    efficiency: float,
+    notes: list[str],
 ) -> tuple[ChargerKind, ...]:
     count: Counter[tuple[float, frozenset[str]]] = Counter()
     for state in fleet:
@@ -322,11 +344,8 @@ def _charger_kinds(
         if serves:
             count[max(one for one in volts if one is not None), serves] += 1
     notes.append(
-        f"a charge from 80 % takes {site.settings.charging.full_charge_hours:g} h, efficiency 0.80"
-    )
-    notes.append(
-        f"rest after a charge {site.settings.readiness.rest_factor:g} times as long as it took; "
-        "changed at 80 % discharged, 10 min at one change station"
+        f"a charge from 80 % takes {site.settings.charging.full_charge_hours:g} h, "
+        f"efficiency {efficiency:.2f}"
     )
     names: Counter[str] = Counter()
     rows = []
@@ -338,7 +357,7 @@ def _charger_kinds(
         rows.append(
             ChargerKind(
                 name if names[name] == 1 else f"{volts_:g} V chargers ({names[name]})", number, serves,
-                site.settings.charging.full_charge_hours, factor=site.settings.charging.factor,
+                site.settings.charging.full_charge_hours, efficiency, site.settings.charging.factor,
             )
         )  # fmt: skip
     return tuple(rows)
@@ -349,6 +368,6 @@ def _counted(kinds: Sequence[Any], wanted: Mapping[str, int] | None, what: str) 
     for name in wanted or {}:
         if name not in names:
             raise WrongInput(
-                f"“{name}” is no kind of {what}", f"There are: {', '.join(sorted(names))}"
+                f"“{name}” is no kind of {what}", f"There are: {'; '.join(sorted(names))}"
             )
     return tuple(replace(kind, count=(wanted or {}).get(kind.name, kind.count)) for kind in kinds)

@@ -245,6 +245,49 @@ def test_the_plans_are_computed_from_the_record(lead: TestClient, room: BatteryR
 
 
 @pytest.mark.parametrize("ending", ["pdf", "csv", "xlsx", "json"])
+def test_a_plan_comes_as_a_file_of_what_its_page_shows(lead: TestClient, ending: str) -> None:
+    for address in ("ventilation?room=30 ft³&opening=1.2 m²", "pool?shifts=6-14&use=10",
+                    "retirement", "acid"):  # fmt: skip
+        name = address.partition("?")[0]
+        page = lead.get(f"/planning/{address}").text
+        (link,) = re.findall(rf'href="(/planning/{name}\.{ending}[^"]*)"', page)
+        made = lead.get(link.replace("&amp;", "&"))
+        assert made.status_code == 200 and len(made.content) > 200
+        assert made.headers["content-disposition"] == f'attachment; filename="{name}.{ending}"'
+        if name == "ventilation" and ending == "json":
+            assert made.json()["natural"] is False
+    for wrong in (f"pool.{ending}", f"pool.{ending}?shifts=6-14&days=0",
+                  f"pool.{ending}?shifts=6-14&batteries:none=2",
+                  f"ventilation.{ending}?room=9 kg"):  # fmt: skip
+        refused = lead.get(f"/planning/{wrong}")
+        assert refused.status_code == 400 and "That did not work" in refused.text
+    assert lead.get(f"/planning/elsewhere.{ending}").status_code == 404
+
+
+def test_the_air_is_asked_and_answered_in_the_readers_units(lead: TestClient) -> None:
+    asked = {"units": "us", "room": "31,800 ft³", "opening": "9"}
+    metric = lead.get("/planning/ventilation", params=asked).text
+    assert "in²" in metric and " cm²<" in metric  # the address says what bare numbers are in
+    lead.post("/shift/reading", data={"language": "es", "units": "us", "back": "/shift"})
+    page = lead.get("/planning/ventilation").text
+    assert re.search(r"<b>(al menos )?\d+ cfm \(\d+ m³/h\)</b>", page)
+    assert 'name="units" value="us"' in page
+    assert "cubic" not in page and " in² (" in page
+    sheet = lead.get("/planning/ventilation.csv").text
+    assert "cfm" in sheet and "práctica" in sheet
+
+
+def test_the_pool_is_played_through_with_other_counts(lead: TestClient) -> None:
+    given = {"shifts": "6-14,14-22,22-30", "use": "10", "days": "10"}
+    page = lead.get("/planning/pool", params=given).text
+    (name,) = set(re.findall(r'name="(batteries:[^"]+)"', page))
+    recorded = int(re.findall(r'placeholder="(\d+)"', page)[0])
+    fewer = lead.get("/planning/pool.json", params=given | {name: str(recorded - 1)}).json()
+    assert list(fewer["batteries"].values()) == [recorded - 1]
+    assert lead.get("/planning/pool", params=given | {name: "1,5"}).status_code == 400
+
+
+@pytest.mark.parametrize("ending", ["pdf", "csv", "xlsx", "json"])
 def test_reports_come_in_every_form(lead: TestClient, room: BatteryRoom, ending: str) -> None:
     for address in (f"/reports/battery/{room['F1']}", "/reports/month", "/reports/people"):
         assert len(lead.get(f"{address}.{ending}").content) > 50

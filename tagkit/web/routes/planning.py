@@ -14,13 +14,21 @@ from tagkit.jobs.ageing import plan_retirement
 from tagkit.jobs.history_sheet import report_battery
 from tagkit.jobs.month_report import report_month
 from tagkit.jobs.people_report import report_people
-from tagkit.jobs.pool_plan import plan_pool
-from tagkit.jobs.room_air import acid_total, plan_ventilation
+from tagkit.jobs.plan_report import (
+    air_figures,
+    write_acid,
+    write_pool,
+    write_retirement,
+    write_ventilation,
+)
+from tagkit.jobs.room_air import acid_total
 from tagkit.jobs.scratch import scratch_file
 from tagkit.jobs.site import Site
+from tagkit.language.words import Words
 from tagkit.web.depends import Attendant, Supervisor, TheSite, TheVisitor
 from tagkit.web.render import page
-from tagkit.web.views.pool_charts import changes_chart, shift_hours
+from tagkit.web.views.plans import VentilationAsked, pool_asked
+from tagkit.web.views.pool_charts import changes_chart
 
 router = APIRouter()
 
@@ -41,56 +49,77 @@ def start(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse
 
 
 @router.get("/planning/ventilation", response_class=HTMLResponse)
-def ventilation(
-    request: Request, site: TheSite, _visitor: TheVisitor, room: str = "", opening: str = ""
-) -> HTMLResponse:
+def ventilation(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """Air for the charging room, with its derivation."""
-    found = plan_ventilation(
-        site, room_m3=_figure(room, "room"), opening_cm2=_figure(opening, "opening")
-    )
-    values = {"it": found, "room": room, "opening": opening}
-    return page(request, "ventilation.html", values)
+    asked = _air_asked(request)
+    found = asked.plan(site)
+    values = {"it": found, "asked": asked, "figures": air_figures(found, request.state.words)}
+    return page(request, "ventilation.html", values | _files(request))
 
 
 @router.get("/planning/pool", response_class=HTMLResponse)
-def pool(
-    request: Request,
-    site: TheSite,
-    _visitor: TheVisitor,
-    shifts: str | None = None,
-    use: str = "",
-    price: str = "",
-    service: str = "99",
-    least: str = "",
-) -> HTMLResponse:
+def pool(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """The pool played through, once it is asked for; without shifts as the record has them."""
-    found = None
-    if shifts is not None:
-        found = plan_pool(
-            site,
-            shifts=shift_hours(shifts) if shifts.strip() else None,
-            use_percent_per_hour=_figure(use, "use"),
-            price_per_kwh=_figure(price, "price"),
-            service_percent=_figure(service, "service") or 99.0,
-            seek_least=least == "yes",
-        )
-    values = {"it": found, "shifts": shifts or "", "use": use, "price": price,
-              "service": service, "least": least,
+    asked = pool_asked(request.query_params.multi_items())
+    found = asked.plan(site)
+    values = {"it": found, "asked": asked,
               "chart": changes_chart(request.state.words, found.result.changes_by_hour)
               if found else ""}  # fmt: skip
-    return page(request, "pool.html", values)
+    return page(request, "pool.html", values | _files(request))
 
 
 @router.get("/planning/retirement", response_class=HTMLResponse)
 def retirement(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """Which to retire first, each sign of age with its share."""
-    return page(request, "retirement.html", {"it": plan_retirement(site), "most": MOST})
+    values = {"it": plan_retirement(site), "most": MOST}
+    return page(request, "retirement.html", values | _files(request))
 
 
 @router.get("/planning/acid", response_class=HTMLResponse)
 def acid(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """Sulphuric acid in the fleet."""
-    return page(request, "acid.html", {"it": acid_total(site)})
+    return page(request, "acid.html", {"it": acid_total(site)} | _files(request))
+
+
+@router.get("/planning/{name}.{ending}")
+def plan_file(
+    request: Request, name: str, ending: str, site: TheSite, _visitor: TheVisitor
+) -> Response:
+    """A plan as a file, in the reader's language: what its page shows at the same address."""
+    words: Words = request.state.words
+
+    def make(path: Path) -> None:
+        if name == "ventilation":
+            write_ventilation(site, _air_asked(request).plan(site), path, words)
+        elif name == "pool":
+            found = pool_asked(request.query_params.multi_items()).plan(site)
+            if found is None:
+                raise WrongInput(
+                    "nothing was played through yet", "Open /planning/pool and play it through"
+                )
+            write_pool(site, found, path, words)
+        elif name == "retirement":
+            write_retirement(site, plan_retirement(site), path, words)
+        elif name == "acid":
+            write_acid(site, acid_total(site), path, words)
+        else:
+            raise NotFound("there is no such plan", "Choose one at /planning")
+
+    return _made(ending, name, make)
+
+
+def _air_asked(request: Request) -> VentilationAsked:
+    given = request.query_params
+    return VentilationAsked(
+        given.get("room", ""), given.get("opening", ""),
+        given.get("units", request.state.words.units),
+    )  # fmt: skip
+
+
+def _files(request: Request) -> dict[str, object]:
+    """Where the page's plan can be had as a file."""
+    query = f"?{request.url.query}" if request.url.query else ""
+    return {"files": [(ending, f"{request.url.path}.{ending}{query}") for ending in FORMS]}
 
 
 @router.get("/reports/battery/{number}.{ending}")
@@ -135,18 +164,6 @@ def _made(ending: str, name: str, make: Callable[[Path], object]) -> Response:
         path, media_type=FORMS[ending], filename=f"{name}.{ending}",
         background=BackgroundTask(path.unlink, missing_ok=True),
     )  # fmt: skip
-
-
-def _figure(text: str, where: str) -> float | None:
-    if not text.strip():
-        return None
-    try:
-        figure = float(text.strip().replace(",", "."))
-    except ValueError:
-        raise WrongInput(f"“{text}” is not a number", "Write digits", where) from None
-    if not 0 <= figure <= 1_000_000:
-        raise WrongInput(f"{text} is not possible", "Write a figure above nought", where)
-    return figure
 
 
 def _months(site: Site) -> list[str]:
