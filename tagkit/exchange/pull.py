@@ -8,16 +8,17 @@ Nothing that comes is believed; see tagkit.record.receive.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from contextlib import closing
+from collections.abc import Callable
+from contextlib import closing, suppress
 from dataclasses import dataclass, field
+from itertools import chain as in_turn
 from typing import TYPE_CHECKING, Any
 
 from tagkit.exchange.address import driver
 from tagkit.exchange.layout import partition_of
 from tagkit.exchange.standing import digest_of, standing, versions_in
-from tagkit.exchange.topics import arrivals
-from tagkit.record.envelope import MalformedEvent, from_bytes, hash_of
+from tagkit.exchange.topics import SITE_WORD, arrivals
+from tagkit.record.envelope import MalformedEvent, from_bytes, hash_of, strictly_from_bytes
 from tagkit.record.follow import CHAIN_MARK, SENT_MARK
 
 if TYPE_CHECKING:
@@ -31,6 +32,9 @@ kept when the line breaks."""
 
 WINDOW_BYTES = 32_000_000
 """An answer of largest events stays small in memory, too."""
+
+STREAMED = 20
+"""Rows that are handed over together; of largest events that is 20 MB."""
 
 ROUNDS = 50
 """Each round follows what the one before brought up; two or three are usual."""
@@ -164,24 +168,16 @@ def _fetch_parted(
     fetched: Fetched,
 ) -> None:
     """The events of a chain of another site that concern followed assets."""
-    sql = driver().sql
     after = record.notes().cursor(site, chain.epoch)
     while after < chain.sequence:
         wanted = min(after + WINDOW, chain.sequence)
         until = _contiguous(connection, site, chain.epoch, after, wanted)
         if until > after:
-            rows, cut = _rows(
-                connection,
-                sql.SQL(
-                    "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e WHERE e.epoch = %s "
-                    "AND e.sequence IN (SELECT t.sequence FROM {} t WHERE t.topic = ANY(%s) "
-                    "AND t.epoch = %s AND t.sequence > %s AND t.sequence <= %s) ORDER BY e.sequence"
-                ).format(partition_of("events", site), partition_of("topics", site)),
-                (chain.epoch, topics, chain.epoch, after, until),
+            reached = _fetch_between(
+                record, connection, site, chain.epoch, topics, after, until, fetched
             )
-            if cut:
-                until = wanted = rows[-1][1]
-            _take(record, connection, site, rows, fetched)
+            if reached < until:
+                until = wanted = reached
             with record.noting() as notes:
                 notes.keep_cursor(site, chain.epoch, until)
         if until < wanted:
@@ -193,33 +189,83 @@ def _fetch_earlier(
     record: Record, connection: Connection, topics: list[str], fetched: Fetched
 ) -> None:
     """The events of assets that are followed anew, from wherever something is known of them."""
-    sql = driver().sql
     places = connection.execute(
         "SELECT site, array_agg(topic) FROM tagkit.directory WHERE topic = ANY(%s) "
         "AND site <> %s GROUP BY site ORDER BY site",
         (topics, record.site),
     ).fetchall()
     for site, there in places:
-        after = ("", 0)
-        while True:
-            rows, cut = _rows(
-                connection,
-                sql.SQL(
-                    "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e JOIN "
-                    "(SELECT DISTINCT t.epoch, t.sequence FROM {} t WHERE t.topic = ANY(%s) "
-                    "AND (t.epoch, t.sequence) > (%s, %s) ORDER BY t.epoch, t.sequence LIMIT %s) s "
-                    "ON s.epoch = e.epoch AND s.sequence = e.sequence "
-                    "ORDER BY e.epoch, e.sequence"
-                ).format(partition_of("events", site), partition_of("topics", site)),
-                (there, *after, WINDOW),
+        chains = connection.execute(
+            driver()
+            .sql.SQL(
+                "SELECT epoch, count(*), min(sequence), max(sequence) FROM {} "
+                "WHERE topic = ANY(%s) GROUP BY epoch ORDER BY epoch"
             )
-            _take(record, connection, site, rows, fetched)
-            if len(rows) < WINDOW and not cut:
-                break
-            after = (rows[-1][0], rows[-1][1])
+            .format(partition_of("topics", site)),
+            (there,),
+        ).fetchall()
+        for epoch, count, first, last in chains:
+            # So long that about a window of events comes each time.
+            stretch = max(WINDOW, (last - first + 1) * WINDOW // count)
+            after = first - 1
+            while after < last:
+                until = min(after + stretch, last)
+                after = _fetch_between(
+                    record, connection, site, epoch, there, after, until, fetched
+                )
 
 
 _Row = tuple[str, int, bytes, bytes]
+
+
+def _fetch_between(
+    record: Record,
+    connection: Connection,
+    site: str,
+    epoch: str,
+    topics: list[str],
+    after: int,
+    until: int,
+    fetched: Fetched,
+) -> int:
+    """Fetches the events of a chain within (after, until] that are asked for by one of these
+    topics; up to where it came, which is less when the answer became too large.
+
+    What is here already does not come again: of events around here only the signatures are
+    asked for first. No two events have the same one.
+    """
+    sql = driver().sql
+    events, asked = partition_of("events", site), partition_of("topics", site)
+    here = record.notes().signatures(epoch, after, until)
+    meant = sql.SQL(
+        "e.sequence IN (SELECT t.sequence FROM {} t WHERE t.topic = ANY(%s) AND t.epoch = %s "
+        "AND t.sequence > %s AND t.sequence <= %s)"
+    ).format(asked)
+    which: tuple[object, ...] = (topics, epoch, after, until)
+    if here:
+        found = connection.execute(
+            sql.SQL("SELECT e.sequence, e.signature FROM {} e WHERE e.epoch = %s AND {}").format(
+                events, meant
+            ),
+            (epoch, *which),
+            binary=True,
+        ).fetchall()
+        lacking = [sequence for sequence, signature in found if here.get(sequence) != signature]
+        fetched.already_here += len(found) - len(lacking)
+        if not lacking:
+            _follow_chains(record, [epoch])
+            return until
+        meant, which = sql.SQL("e.sequence = ANY(%s)"), (lacking,)
+    rows, cut = _rows(
+        connection,
+        sql.SQL(
+            "SELECT e.epoch, e.sequence, e.raw, e.signature FROM {} e WHERE e.epoch = %s "
+            "AND {} ORDER BY e.sequence"
+        ).format(events, meant),
+        (epoch, *which),
+    )
+    _take(record, connection, site, rows, fetched)
+    return rows[-1][1] if cut else until
 
 
 def _rows(
@@ -228,8 +274,9 @@ def _rows(
     """The answer, and whether it was cut off because it became too large to be held at once."""
     rows: list[_Row] = []
     size = 0
+    together = STREAMED if driver().pq.version() >= 170_000 else 1
     with connection.cursor() as cursor:
-        answer: Any = cursor.stream(query, values, binary=True)
+        answer: Any = cursor.stream(query, values, binary=True, size=together)
         with closing(answer):
             for row in answer:
                 rows.append(row)
@@ -243,11 +290,10 @@ def _take(
     record: Record,
     connection: Connection,
     site: str,
-    rows: Iterable[_Row],
+    rows: list[_Row],
     fetched: Fetched,
 ) -> None:
     """Takes in events that stand in a site's partition; only its own are its to tell."""
-    rows = list(rows)
     if not rows:
         return
     sql = driver().sql
@@ -264,25 +310,42 @@ def _take(
             ).format(partition_of("events", site)),
             (new,),
         )
-    parcels, events = [], []
-    for epoch, sequence, raw, signature in [*first, *rows]:
-        event = _its_own(site, epoch, sequence, bytes(raw), fetched)
-        if event:
-            events.append(event)
-            parcels.append((bytes(raw), bytes(signature)))
-    received = record.receive(parcels, parted=site != record.site)
+    # First of all, as these rows are not looked at again once they are here.
+    if sent_here := _sent_here(record.site, rows):
+        with record.noting() as writing:
+            fetched.followed += writing.follow(sent_here)
+    events = (event for row in in_turn(first, rows) if (event := _its_own(site, *row, fetched)))
+    received = record.receive(events, parted=site != record.site)
     fetched.events += received.taken
     fetched.already_here += received.already_here
     fetched.refused += received.refused
-    topics = [f"{CHAIN_MARK}{epoch}" for epoch in epochs if notes.knows_chain(epoch)]
+    if site != record.site:
+        _follow_chains(record, epochs)
+
+
+def _follow_chains(record: Record, epochs: list[str]) -> None:
+    """What the order of their events depends on is asked for from now on."""
+    topics = [f"{CHAIN_MARK}{epoch}" for epoch in epochs if record.notes().knows_chain(epoch)]
     with record.noting() as writing:
-        writing.follow(topics if site != record.site else [])
-        fetched.followed += writing.follow(arrivals(events, record.site))
+        writing.follow(topics)
 
 
-def _its_own(site: str, epoch: str, sequence: int, raw: bytes, fetched: Fetched) -> Event | None:
+def _sent_here(site: str, rows: list[_Row]) -> list[str]:
+    """The assets that events among these send to ``site``."""
+    word = f'"{SITE_WORD}'.encode()  # whoever writes it otherwise is no station
+    found: list[str] = []
+    for _, _, raw, _ in rows:
+        if word in raw:
+            with suppress(MalformedEvent):
+                found += arrivals([from_bytes(bytes(raw))], site)
+    return found
+
+
+def _its_own(
+    site: str, epoch: str, sequence: int, raw: bytes, signature: bytes, fetched: Fetched
+) -> Event | None:
     try:
-        event = from_bytes(raw)
+        event = strictly_from_bytes(bytes(raw), bytes(signature))
     except MalformedEvent as error:
         fetched.refused.append(f"{epoch}-{sequence} of {site}: no event: {error}.")
         return None

@@ -157,7 +157,8 @@ def strictly_from_bytes(raw: bytes, signature: bytes = b"") -> Event:
     """
     content = _content(raw)
     event = _event(content, raw, signature)
-    if _nests_deeper(content, DEEPEST):
+    # Where fewer lists and objects are opened in all, none can nest that deep.
+    if raw.count(b"{") + raw.count(b"[") > DEEPEST and _nests_deeper(content, DEEPEST):
         raise MalformedEvent(f"lists and objects nest deeper than {DEEPEST}")
     try:
         same = canonical(content) == raw
@@ -172,7 +173,7 @@ def _content(raw: bytes) -> dict[str, Any]:
     if len(raw) > LARGEST_EVENT:
         raise MalformedEvent(f"{len(raw)} bytes are too many")
     try:
-        content = json.loads(raw)
+        content = json.loads(raw.decode())
     except (ValueError, RecursionError) as error:
         raise MalformedEvent(f"not JSON: {error}") from None
     if not isinstance(content, dict):
@@ -203,8 +204,8 @@ def _nests_deeper(value: Any, most: int) -> bool:
 
 def _checked(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
     for name, kind in _SHAPE.items():
-        value = content[name]
-        if not isinstance(value, kind) or isinstance(value, bool):
+        # Exactly: what JSON gives has no subclasses but bool, which is no number here.
+        if type(content[name]) is not kind:
             raise ValueError(f"“{name}” is not {kind.__name__}")
     texts = [*content["tags"], *content["after"], *content["seen"].values()]
     if not all(isinstance(item, str) and len(item) <= 80 for item in texts):
@@ -212,18 +213,23 @@ def _checked(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
     if content["sequence"] < 1 or content["sequence"] > 1 << 53 or content["version"] < 1:
         raise ValueError("sequence and version count from 1")
     for name in ("happened_at", "recorded_at"):
+        if name == "recorded_at" and content[name] == content["happened_at"]:
+            break  # recorded as it happened, as most are
         if not FIRST_MS < milliseconds(read_time(content[name])) < LAST_MS:
             raise ValueError(f"“{name}” is at an end of the calendar")
-    if read_clock(content["clock"]) >> 16 >= LAST_MS:
+    clock = read_clock(content["clock"])
+    if clock >> 16 >= LAST_MS:
         raise ValueError("“clock” is at the end of the calendar")
-    return Event(
+    # What Event(...) gives, in a third of the time: every event that is read passes here.
+    event = object.__new__(Event)
+    event.__dict__.update(
         site=content["site"],
         station=content["station"],
         epoch=content["epoch"],
         sequence=content["sequence"],
         happened_at=content["happened_at"],
         recorded_at=content["recorded_at"],
-        clock=read_clock(content["clock"]),
+        clock=clock,
         by=content["by"],
         kind=content["kind"],
         version=content["version"],
@@ -232,9 +238,13 @@ def _checked(content: dict[str, Any], raw: bytes, signature: bytes) -> Event:
         seen=content["seen"],
         previous=content["previous"],
         after=tuple(content["after"]),
+        effective=0,
+        voided=False,
+        known=True,
         raw=raw,
         signature=signature,
     )
+    return event
 
 
 _SHAPE: dict[str, type] = {

@@ -75,13 +75,19 @@ class _Kept:
 
 
 class Folder:
-    """The states touched by one transaction."""
+    """The states touched by one transaction, or by several between which nobody else wrote."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._kept: dict[str, _Kept | None] = {}
         self._changed: set[str] = set()
         self._stale: dict[str, int] = {}
+        self._unjudged: set[str] = set()
+
+    @property
+    def kept(self) -> int:
+        """How many states are kept in memory."""
+        return len(self._kept)
 
     def state(self, tag: str) -> AssetState | None:
         """The present state within the transaction."""
@@ -119,7 +125,9 @@ class Folder:
             self._load(tag)
         for tag in sorted(self._changed):
             kept = self._kept[tag]
-            self._connection.execute("INSERT OR IGNORE INTO unjudged VALUES (?)", (tag,))
+            if tag not in self._unjudged:
+                self._connection.execute("INSERT OR IGNORE INTO unjudged VALUES (?)", (tag,))
+                self._unjudged.add(tag)
             if kept is None:
                 self._connection.execute("DELETE FROM assets WHERE tag = ?", (tag,))
                 continue

@@ -184,6 +184,15 @@ class ExchangeNotes:
         for sequence, raw, signature in rows:
             yield sequence, bytes(raw), bytes(signature)
 
+    def signatures(self, epoch: str, after: int, until: int) -> dict[int, bytes]:
+        """Sequence -> signature of the events of a chain that are here, within (after, until]."""
+        rows = self._connection.execute(
+            "SELECT e.sequence, e.signature FROM chains c JOIN events e ON e.chain = c.chain "
+            "WHERE c.epoch = ? AND e.sequence > ? AND e.sequence <= ?",
+            (epoch, after, until),
+        )
+        return {sequence: bytes(signature) for sequence, signature in rows}
+
     def knows_chain(self, epoch: str) -> bool:
         """Whether anything of this chain is here."""
         found = self._connection.execute("SELECT 1 FROM chains WHERE epoch = ?", (epoch,))

@@ -60,6 +60,7 @@ def receive(
     """
     result = Received()
     refolds = _Refolds(longest_hold)
+    taking = _Taking(connection, result, parted)
     with ThreadPoolExecutor(CHECKERS, "signatures") as threads:
         # What takes the processor is done before the lock is taken, and while the slice before
         # is written: checking signatures lets other threads work.
@@ -70,7 +71,7 @@ def receive(
                 going_on = False
                 with transaction():
                     end = time.monotonic() + longest_hold
-                    taking = _Taking(connection, milliseconds(clock()), result, parted)
+                    taking.begin(milliseconds(clock()))
                     for event, signed in waiting:
                         taking.take(event, signed)
                         if time.monotonic() > end or taking.waiting >= refolds.most:
@@ -207,17 +208,36 @@ class _Chain:
     changed: bool = False
 
 
-class _Taking:
-    """Taking in events within one transaction."""
+MOST_KEPT = 20_000
+"""States that are kept in memory from one transaction to the next (some 4 kB each)."""
 
-    def __init__(self, connection: Connection, now_ms: int, result: Received, parted: bool) -> None:
+
+class _Taking:
+    """Taking in events, in one transaction after the other.
+
+    What a transaction has read and folded is still so in the next one, unless somebody else
+    wrote meanwhile.
+    """
+
+    def __init__(self, connection: Connection, result: Received, parted: bool) -> None:
         self._connection = connection
-        self._now_ms = now_ms
         self._result = result
         self._new_whole = not parted
-        self._journal = Journal(connection)
+        self._journal: Journal
         self._chains: dict[str, _Chain] = {}
         self._site = site_of(connection)
+        self._now_ms = 0
+        self._as_of = -1
+
+    def begin(self, now_ms: int) -> None:
+        """Begins within a transaction that has just begun."""
+        self._now_ms = now_ms
+        # Of every connection its own; it moves when another one has written.
+        (as_of,) = self._connection.execute("PRAGMA data_version").fetchone()
+        if as_of != self._as_of or self._journal.folder.kept > MOST_KEPT:
+            self._as_of = as_of
+            self._journal = Journal(self._connection)
+            self._chains.clear()
 
     def take(self, event: Event, signed: Signed) -> None:
         """Takes in one event, or says why not."""
@@ -245,7 +265,7 @@ class _Taking:
         if event.kind == "registered":
             self._count(event)
         if event.sequence > chain.head:
-            chain.head, chain.head_hash, chain.changed = event.sequence, hash_of(event.raw), True
+            chain.head, chain.head_hash, chain.changed = event.sequence, event.hash, True
         self._result.taken += 1
 
     def _count(self, event: Event) -> None:
@@ -272,6 +292,7 @@ class _Taking:
                     "UPDATE chains SET head_sequence = ?, head_hash = ? WHERE chain = ?",
                     (chain.head, chain.head_hash, chain.number),
                 )
+                chain.changed = False
         self._journal.release_apart(self._now_ms)
         self._journal.folder.flush()
 

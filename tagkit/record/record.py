@@ -153,8 +153,9 @@ class Record:
             finally:
                 self._writing = None
 
-    def receive(self, parcels: Iterable[Parcel], *, parted: bool = False) -> Received:
-        """Takes in events of other records: each is its stored bytes and their signature.
+    def receive(self, parcels: Iterable[Parcel | Event], *, parted: bool = False) -> Received:
+        """Takes in events of other records: each is its stored bytes and their signature, or was
+        read from them already by strictly_from_bytes.
 
         Events of a chain must come in order, going on where this record's copy ends; what is
         here already is passed over, what does not fit or is not rightly signed is refused, with
