@@ -28,6 +28,7 @@ from tagkit.intake.meanings import (
     dimension_of,
     label_of,
     meanings_by_terms,
+    spec_of,
 )
 from tagkit.intake.words import plain, terms
 from tagkit.units import Ambiguous, Unit, unit_named
@@ -93,6 +94,7 @@ class Columns:
 
     all: tuple[Column, ...]
     _by_kind: dict[Kind, dict[str, Column]] = field(default_factory=dict, compare=False, repr=False)
+    _doubles: dict[Kind, dict[str, Column]] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def known(self) -> tuple[Column, ...]:
@@ -105,13 +107,22 @@ class Columns:
         return tuple(column for column in self.all if not column.known and column.header)
 
     def for_kind(self, kind: Kind) -> dict[str, Column]:
-        """Field -> its column; WrongInput names two columns that claim the same field."""
+        """Field -> its column; WrongInput names two columns that claim the same field.
+
+        Two columns may state one figure in two units; the first of them is given here.
+        """
         if kind not in self._by_kind:
             self._by_kind[kind] = self._find_for(kind)
         return self._by_kind[kind]
 
+    def in_other_unit(self, kind: Kind) -> dict[str, Column]:
+        """Field -> a second column with the same figure in another unit, as in kg and lb."""
+        self.for_kind(kind)
+        return self._doubles[kind]
+
     def _find_for(self, kind: Kind) -> dict[str, Column]:
         found: dict[str, Column] = {}
+        doubles = self._doubles[kind] = {}
         for column in self.all:
             name = column.meanings.get(kind)
             if name is None or name == PASSED_OVER:
@@ -119,6 +130,9 @@ class Columns:
             if name in found and _is_general(column, name):
                 continue
             if name in found and not _is_general(found[name], name):
+                if name not in doubles and _in_two_units(kind, name, found[name], column):
+                    doubles[name] = column
+                    continue
                 raise WrongInput(
                     f"the columns “{found[name].header}” ({found[name].letter}) and "
                     f"“{column.header}” ({column.letter}) both state the {kind.noun}'s "
@@ -148,6 +162,12 @@ def _is_general(column: Column, name: str) -> bool:
     if name == "bay":
         return "bay" not in column.terms
     return name in (WINDOW, CAPACITIES) and column.terms.isdisjoint(("range", "window", "battery"))
+
+
+def _in_two_units(kind: Kind, name: str, one: Column, other: Column) -> bool:
+    units = {unit_for(one, kind, name), unit_for(other, kind, name)}
+    spec = spec_of(kind, name)
+    return None not in units and len(units) == 2 and spec is not None and spec.reads == "quantity"
 
 
 def match_columns(
@@ -218,11 +238,11 @@ def _splits(text: str) -> list[tuple[str, str | None]]:
     bracketed = re.findall(r"[(\[{]([^)\]}]*)[)\]}]", text)
     outside = re.sub(r"[(\[{][^)\]}]*[)\]}]", " ", text)
     for inside in bracketed:
-        symbol = _unit_symbol(inside)
+        symbol = unit_symbol(inside)
         if symbol is not None:
             rest = text
             for other in bracketed:
-                if _unit_symbol(other) is not None:
+                if unit_symbol(other) is not None:
                     rest = re.sub(rf"[(\[{{]{re.escape(other)}[)\]}}]", " ", rest)
             found += [(rest, symbol), (outside, symbol)]
     for bare in (text, outside):
@@ -230,15 +250,15 @@ def _splits(text: str) -> list[tuple[str, str | None]]:
             match = re.fullmatch(
                 rf"(.*[^\s,;:/_-])[\s,;:/_-]+((?:\S+ ){{{unit_words - 1}}}\S+)\s*", bare.strip()
             )
-            symbol = _unit_symbol(match[2]) if match else None
+            symbol = unit_symbol(match[2]) if match else None
             if match and symbol is not None:
                 found.append((match[1], symbol))
                 break
     return [*found, (text, None), (outside, None)]
 
 
-def _unit_symbol(text: str) -> str | None:
-    """The unit's symbol, "ton" where it does not say which, or None."""
+def unit_symbol(text: str) -> str | None:
+    """A unit's symbol, "ton" where it does not say which, or None."""
     word = re.sub(r"^in ", "", plain(text)).strip()
     if word.startswith("min"):  # the minimum; nothing here is headed in minutes
         return None

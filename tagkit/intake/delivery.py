@@ -14,7 +14,7 @@ from tagkit.assets.kinds import AnyPlate
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
 from tagkit.intake.grid import Row
-from tagkit.intake.leftovers import not_an_asset
+from tagkit.intake.leftovers import HEADER_AGAIN, begins_another_table, not_an_asset
 from tagkit.intake.meanings import label_of
 from tagkit.intake.reading import RowReading
 from tagkit.intake.rows import read_row
@@ -99,8 +99,18 @@ def read_delivery(
     readings: list[RowReading] = []
     ignored: list[tuple[int, str]] = []
     taken: list[Row] = []
+    other: int | None = None  # the row with the headers of another table
+    others: list[int] = []
     for row in sheet.rows:
         reason = not_an_asset(row, taken, sheet, mark)
+        if reason == HEADER_AGAIN:
+            other = None
+        elif reason is None and begins_another_table(row):
+            other = row.number
+            others.append(other)
+            reason = "headers of another table"
+        elif reason is None and other is not None:
+            reason = f"belongs to the table whose headers stand in row {other}"
         if reason is not None:
             ignored.append((row.number, reason))
             continue
@@ -111,6 +121,10 @@ def read_delivery(
     _find_known(readings, known_serials, sheet)
     asked = any(problem.two_readings for reading in readings for problem in reading.problems)
     warnings = _about_sheet(sheet, mark, bool(decimal_mark), asked) + _say_missing(readings, sheet)
+    warnings += [
+        f"another table begins in row {number}; its rows are not read: save it as a sheet of its own"
+        for number in others
+    ]
     return Delivery(
         sheet=sheet,
         rows=tuple(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from tagkit.errors import WrongInput
-from tagkit.intake.columns import Column
+from tagkit.intake.columns import Column, read_header
 from tagkit.intake.grid import Cell, Row
 from tagkit.intake.meanings import dimension_of
 from tagkit.intake.sheet import Sheet
@@ -20,7 +20,9 @@ _TOTAL = re.compile(
     r"subtotal|total weight|peso total|gesamt gewicht|average|durchschnitt|promedio|mittelwert)"
     r"( weight| gewicht| kg| lb| batteries| batterien| baterias| pcs| stuck)?"
 )
+HEADER_AGAIN = "the header once more"
 _REMARK_WORDS = 3
+_TABLE = 3  # columns; below that a single word may well be an asset
 _HEAVIEST = Decimal(6000)  # kg, of any single battery
 
 
@@ -33,16 +35,30 @@ def not_an_asset(
         return "blank"
     texts = [cell.text.strip() for _, cell in filled]
     if _repeats_header(filled, sheet):
-        return "the header once more"
+        return HEADER_AGAIN
     if _says_total(filled, sheet):
         return f"a line of totals ({texts[0][:40]})"
     if len(filled) == 1 and not filled[0][1].number:
         words = texts[0].split()
-        if len(words) >= _REMARK_WORDS or len(texts[0]) > 60:
+        heads = len(sheet.columns.known) >= _TABLE and not any(c.isdigit() for c in texts[0])
+        if heads or len(words) >= _REMARK_WORDS or len(texts[0]) > 60:
             return f"a remark: “{texts[0][:60]}”"
     if _is_bare_sum(filled, above, sheet, mark):
         return "a sum of weights"
     return None
+
+
+def begins_another_table(row: Row) -> bool:
+    """Whether the row is a line of headers: only words, most of which head something known."""
+    filled = list(row.filled())
+    if len(filled) < 2 or any(cell.number or cell.problem for _, cell in filled):
+        return False
+    known = sum(1 for _, cell in filled if read_header(cell.text).known)
+    return known >= 2 and 2 * known >= len(filled) and not any(_figure(cell) for _, cell in filled)
+
+
+def _figure(cell: Cell) -> bool:
+    return any(c.isdigit() for c in cell.text) and not read_header(cell.text).known
 
 
 def _repeats_header(filled: Sequence[tuple[int, Cell]], sheet: Sheet) -> bool:

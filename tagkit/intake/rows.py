@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+from fractions import Fraction
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.chemistry import CHEMISTRIES
 from tagkit.assets.designation import contradictions, parse_designation
+from tagkit.assets.energy import unlikely_energy
 from tagkit.assets.fields import fields_of, read_fact
 from tagkit.assets.lifting import Lifting
 from tagkit.assets.stated import Source, Stated
@@ -55,9 +57,11 @@ def read_row(
         cell = row.cell(column.index)
         if name != KIND and not cell.empty:
             read_cell(name, Place(column, cell, reading.kind, source, mark), reading)
+    _compare_units(row, sheet, reading, source, mark)
     _note_unused(row, sheet, reading)
     if reading.kind is Kind.BATTERY:
         _use_designation(reading, source, sheet)
+    _mind_energy(reading)
     _check_order(reading)
     _check_told(reading)
     reading.missing = [
@@ -111,9 +115,62 @@ def _is_too_wide(row: Row, sheet: Sheet, reading: RowReading) -> bool:
     return False
 
 
+def _compare_units(
+    row: Row, sheet: Sheet, reading: RowReading, source: Source, mark: DecimalMark | None
+) -> None:
+    """A figure that stands there in two units, as in kg and in lb, has to be the same figure."""
+    kind = reading.kind
+    assert kind is not None
+    for name, column in sheet.columns.in_other_unit(kind).items():
+        cell = row.cell(column.index)
+        if cell.empty:
+            continue
+        second = RowReading(row.number, kind)
+        read_cell(name, Place(column, cell, kind, source, mark), second)
+        reading.problems += second.problems
+        reading.failed |= second.failed
+        ours, theirs = reading.facts.get(name), second.facts.get(name)
+        if theirs is None:
+            continue
+        if ours is None:
+            if name not in reading.failed:
+                reading.facts[name] = theirs
+                reading.unknown.discard(name)
+                reading.warnings += second.warnings
+        elif not _same_but_for_conversion(ours.value, theirs.value):
+            first = sheet.columns.for_kind(kind)[name]
+            reading.report(
+                column.shown,
+                cell.shown,
+                f"{ours.value} under “{first.shown}” and {theirs.value} under “{column.shown}” "
+                "are not the same",
+                "Look at the supplier's papers and correct one of the two, or empty it",
+            )
+
+
+def _same_but_for_conversion(one: Quantity, other: Quantity) -> bool:
+    """Apart by no more than rounding: half a percent (2.2 for 2.2046), or 1 kg, 1 mm."""
+    ours, theirs = one.exact(), other.exact()
+    return abs(ours - theirs) <= max(Fraction(1), abs(ours) / 200, abs(theirs) / 200)
+
+
+def _mind_energy(reading: RowReading) -> None:
+    """Says when a lead-acid battery is far too light or too heavy for what it holds."""
+    if reading.kind is not Kind.BATTERY:
+        return
+    found = unlikely_energy(Battery(**reading.facts))
+    if found is not None:
+        reading.warnings.append(
+            f"{reading.text('weight')} would be {found:.0f} Wh/kg, and lead-acid has some 25 to 40: "
+            "are weight and unit right?"
+        )
+
+
 def _note_unused(row: Row, sheet: Sheet, reading: RowReading) -> None:
     assert reading.kind is not None
-    used = {column.index for column in sheet.columns.for_kind(reading.kind).values()}
+    columns = sheet.columns
+    read = (columns.for_kind(reading.kind), columns.in_other_unit(reading.kind))
+    used = {column.index for by_field in read for column in by_field.values()}
     for column in sheet.columns.all:
         cell = row.cell(column.index)
         if cell.empty or column.index in used or column.passed_over:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.intake import limits
 from tagkit.intake.columns import Columns, column_letter, match_columns
 from tagkit.intake.grid import Cell, Form, Grid, Row
-from tagkit.intake.header import best_header
+from tagkit.intake.header import best_header, whole_header
 from tagkit.intake.meanings import dimension_of
 from tagkit.intake.textfile import read_text_table
 from tagkit.intake.workbook import read_workbook
@@ -84,15 +85,22 @@ def read_sheet(path: Path | str, worksheet: str | None = None, kind: Kind | None
 
 
 def sheet_from_bytes(
-    data: bytes, name: str, worksheet: str | None = None, kind: Kind | None = None
+    data: bytes,
+    name: str,
+    worksheet: str | None = None,
+    kind: Kind | None = None,
+    headings: Mapping[int, str] = MappingProxyType({}),
 ) -> Sheet:
-    """The same from the contents of a file called ``name``."""
+    """The same from the contents of a file called ``name``.
+
+    ``headings`` are read in place of those of the file, by column index from 0.
+    """
     _check_contents(data, name)
     grids = (
         read_workbook(data, name) if data[:4] == b"PK\x03\x04" else [read_text_table(data, name)]
     )
     grid, notes = _choose(grids, name, worksheet)
-    return _understood(grid, name, notes, kind)
+    return _understood(grid, name, notes, kind, headings)
 
 
 def mended(sheet: Sheet, written: Mapping[tuple[int, int], str], without: Collection[int]) -> Sheet:
@@ -189,11 +197,24 @@ def _has_rows(grid: Grid) -> bool:
     return index is not None and bool(grid.rows[index + 1 :])
 
 
-def _understood(grid: Grid, name: str, notes: tuple[str, ...], kind: Kind | None) -> Sheet:
+def _understood(
+    grid: Grid,
+    name: str,
+    notes: tuple[str, ...],
+    kind: Kind | None,
+    headings: Mapping[int, str],
+) -> Sheet:
     index = _header_of(grid)
     if index is None:
         raise _no_header(name)
-    header, rows = grid.rows[index], grid.rows[index + 1 :]
+    header, below = whole_header(grid.rows, index)
+    header, rows = _mended_row(header, headings), grid.rows[below:]
+    if not rows:
+        raise WrongInput(
+            f"nothing stands below the headers of row {header.number}",
+            "Send the sheet with its rows",
+            name,
+        )
     try:
         columns = match_columns(header.texts, [row.texts for row in rows[:500]], kind)
     except WrongInput as error:

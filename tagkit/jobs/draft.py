@@ -45,7 +45,8 @@ class Choices:
 @dataclass(frozen=True)
 class Draft:
     """``written``: mended cells by row number and column index; ``left_out``: rows passed over;
-    ``taken``: row number -> the number it was taken in under."""
+    ``taken``: row number -> the number it was taken in under; ``headings``: other headers, by
+    column index."""
 
     id: str
     name: str
@@ -55,6 +56,7 @@ class Draft:
     written: Mapping[tuple[int, int], str] = field(default_factory=dict)
     left_out: tuple[int, ...] = ()
     taken: Mapping[int, str] = field(default_factory=dict)
+    headings: Mapping[int, str] = field(default_factory=dict)
 
 
 def begin_draft(site: Site, data: bytes, name: str, choices: Choices, *, by: str) -> Draft:
@@ -89,7 +91,8 @@ def draft_named(site: Site, identity: str) -> Draft:
 def sheet_of(site: Site, draft: Draft) -> Sheet:
     """The sheet as mended, without the rows that are left out or taken in already."""
     data = (_folder(site, draft.id) / "sheet").read_bytes()
-    sheet = sheet_from_bytes(data, draft.name, draft.choices.worksheet, draft.choices.kind)
+    chosen = draft.choices
+    sheet = sheet_from_bytes(data, draft.name, chosen.worksheet, chosen.kind, draft.headings)
     return mended(sheet, draft.written, {*draft.left_out, *draft.taken})
 
 
@@ -132,10 +135,34 @@ def leave_out(site: Site, draft: Draft, row: int) -> Draft:
         return _keep(site, replace(now, left_out=tuple(sorted({*now.left_out, row}))))
 
 
-def put_back(site: Site, draft: Draft, row: int) -> Draft:
-    """A row that was left out counts again."""
+def leave_out_the_rest(site: Site, draft: Draft) -> Draft:
+    """None of the rows that are still to be mended is taken in."""
     with _latest(site, draft) as now:
-        return _keep(site, replace(now, left_out=tuple(n for n in now.left_out if n != row)))
+        rest = delivery_of(site, now).rejected_rows
+        return _keep(site, replace(now, left_out=tuple(sorted({*now.left_out, *rest}))))
+
+
+def put_back(site: Site, draft: Draft, row: int | None = None) -> Draft:
+    """A row that was left out counts again; without ``row`` all of them do."""
+    with _latest(site, draft) as now:
+        kept = tuple(n for n in now.left_out if row is not None and n != row)
+        return _keep(site, replace(now, left_out=kept))
+
+
+def head(site: Site, draft: Draft, headings: Mapping[int, str]) -> Draft:
+    """Other headers for columns, by index from 0; WrongInput where they can't be read so."""
+    with _latest(site, draft) as now:
+        cells = sheet_of(site, now).header.cells
+        if any(len(text) > LONGEST_CELL for text in headings.values()):
+            raise WrongInput(f"a cell holds {LONGEST_CELL} characters at most", "Shorten it")
+        other = {
+            index: text.strip()
+            for index, text in headings.items()
+            if 0 <= index < len(cells) and text.strip() != cells[index].shown.strip()
+        }
+        changed = replace(now, headings={**now.headings, **other})
+        sheet_of(site, changed)
+        return _keep(site, changed)
 
 
 def choose(site: Site, draft: Draft, choices: Choices) -> Draft:
@@ -221,6 +248,7 @@ def _to_json(draft: Draft) -> dict[str, Any]:
         "written": [[row, column, text] for (row, column), text in draft.written.items()],
         "left_out": list(draft.left_out),
         "taken": {str(row): tag for row, tag in draft.taken.items()},
+        "headings": {str(index): text for index, text in draft.headings.items()},
     }
 
 
@@ -239,4 +267,5 @@ def _from_json(kept: dict[str, Any]) -> Draft:
         {(row, column): text for row, column, text in kept["written"]},
         tuple(kept["left_out"]),
         {int(row): tag for row, tag in kept["taken"].items()},
+        {int(index): text for index, text in kept.get("headings", {}).items()},
     )

@@ -11,6 +11,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from tagkit.errors import Busy, NeedsAnswer, NotFound, TagkitError
+from tagkit.web.access.gate import LARGEST_UPLOAD, MEGABYTE
 from tagkit.web.access.refused import AlreadySent, NotAllowed, TooManyTries
 from tagkit.web.depends import meet
 from tagkit.web.render import page
@@ -51,6 +52,9 @@ def _http(request: Request, error: Exception) -> Response:
             meet(request, site)  # no page stood there that would have
     if error.status_code == 404:
         return _told(request, 404, "there is no such page", "Look it up from the start page")
+    if error.status_code == 413:
+        most = f"Send at most {LARGEST_UPLOAD // MEGABYTE} MB"
+        return _told(request, 413, "this is too large", most)
     return _told(request, error.status_code, str(error.detail), "")
 
 

@@ -345,8 +345,59 @@ def test_a_weight_alone_that_is_no_sum_is_given_back():
 
 
 def test_two_columns_for_the_same_field_stop_the_reading():
-    with pytest.raises(WrongInput, match=r"“Weight \(kg\)” \(B\) and “Weight \(lb\)” \(C\)"):
-        delivered("Serial,Weight (kg),Weight (lb)\nA1,1111,2450\n")
+    with pytest.raises(WrongInput, match=r"“Weight \(kg\)” \(B\) and “Gewicht \[kg\]” \(C\)"):
+        delivered("Serial,Weight (kg),Gewicht [kg]\nA1,1111,1111\n")
+
+
+def test_a_weight_in_two_units_has_to_be_the_same_weight():
+    taken = delivered(
+        "Serial,Weight (lb),Weight (kg)\nA1,2450,1111\nA2,,1111\nA3,2444,\nA4,1111,1111\n"
+    )
+    weights = [str(row.plate.weight.value) for row in taken.rows]
+    assert weights == ["2450 lb", "1111 kg", "2444 lb"]
+    (wrong,) = taken.rejected
+    assert (wrong.row, wrong.column) == (5, "Weight (kg)")
+    assert "1111 lb" in wrong.problem and "1111 kg" in wrong.problem
+
+
+def test_pounds_headed_as_kilograms_are_wondered_at():
+    taken = delivered(
+        "Serial,Voltage (V),Capacity (Ah),Chemistry,Weight (lb)\n"
+        "A1,48,775,vented lead-acid,1142\nA2,48,775,vented lead-acid,2518\n"
+        "A3,48,775,lithium-ion,1142\n"
+    )
+    assert ["72 Wh/kg" in " ".join(row.warnings) for row in taken.rows] == [True, False, False]
+
+
+def test_a_header_in_two_lines_is_one_header():
+    taken = delivered(
+        "Entrega 12;;;;;;\n"
+        "N.º de serie;Tensión;;Capacidad;;Peso en servicio;\n"
+        ";V;Elementos;Ah;régimen (h);kg;lb\n"
+        "A1;24;12;345;5;281;619\n"
+    )
+    (row,) = taken.rows
+    assert (row.row, taken.rejected, taken.sheet.columns.ignored) == (4, (), ())
+    plate = row.plate
+    assert [str(one.value) for one in (plate.voltage, plate.cells, plate.capacity, plate.weight)] == [
+        "24 V", "12", "345 Ah", "281 kg",
+    ]  # fmt: skip
+    assert plate.capacity_rate.value == 5
+
+
+def test_another_table_below_the_first_is_said_and_not_mixed_in():
+    taken = delivered(
+        "Serial,Voltage (V),Weight (kg),Chemistry\nA1,48,1111,gel\n\nTrucks,,,\n"
+        "Fleet number,Voltage,Min battery weight (kg),Max battery weight (kg)\nT1,48,1000,1200\n"
+        "Serial,Voltage (V),Weight (kg),Chemistry\nA2,48,1111,gel\n"
+    )
+    assert [(row.row, str(row.plate.maker_serial.value)) for row in taken.rows] == [
+        (2, "A1"),
+        (8, "A2"),
+    ]
+    assert taken.rejected == ()
+    assert [row for row, _ in taken.ignored] == [4, 5, 6, 7]
+    assert any("another table begins in row 5" in one for one in taken.warnings)
 
 
 def test_what_is_missing_from_every_row_is_said_once():
@@ -371,9 +422,9 @@ def test_a_list_of_chargers_with_bay_and_number():
     assert taken.rows[0].kind is Kind.CHARGER
 
 
-def test_a_sheet_with_a_header_and_nothing_else_delivers_nothing():
-    taken = delivered("Serial,Voltage\n")
-    assert (taken.rows, taken.rejected) == ((), ())
+def test_a_sheet_with_a_header_and_nothing_else_is_sent_back():
+    with pytest.raises(WrongInput, match="nothing stands below the headers of row 1"):
+        delivered("Serial,Voltage\n")
 
 
 def test_notes_beside_a_worksheets_table_are_said_not_taken():

@@ -16,6 +16,7 @@ from tagkit.jobs.draft import draft_named, mend
 from tagkit.jobs.people import authorise
 from tagkit.jobs.site import open_site
 from tagkit.record.state import AssetState
+from tagkit.web.access.gate import LARGEST_UPLOAD
 
 SHEET = """\
 Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)
@@ -90,6 +91,27 @@ def test_a_row_can_be_left_out_and_put_back(technician: TestClient) -> None:
     assert "to mend" not in technician.get(address).text
     technician.post(f"{address}/rows/3/back")
     assert "1 row to mend" in technician.get(address).text
+
+
+def test_a_mistake_in_every_row_is_mended_in_the_header(technician: TestClient) -> None:
+    rows = "".join(f"B{n},48,1100,gel,775\n" for n in range(30))
+    address = send(technician, SHEET.splitlines()[0] + "\n" + rows)
+    page = technician.get(address).text
+    assert "30 rows to mend" in page and page.count("Read the row again") == 20
+    technician.post(f"{address}/leave-rest")
+    assert "Nothing of this sheet is left" in technician.get(address).text
+    technician.post(f"{address}/back")
+    refused = technician.post(f"{address}/headings", data={"heading-2": "Voltage (V)"})
+    assert refused.status_code == 400 and "both state" in refused.text
+    technician.post(f"{address}/headings", data={"heading-2": "Weight (kg)"})
+    assert "30 rows are good" in technician.get(address).text
+
+
+def test_a_sheet_that_is_far_too_large_is_told_on_a_page(technician: TestClient) -> None:
+    sheet = ("huge.csv", b"x" * (LARGEST_UPLOAD + 1), "text/csv")
+    told = technician.post("/delivery", files={"sheet": sheet}, headers={"Accept": "text/html"})
+    assert told.status_code == 413
+    assert "<h1>" in told.text and "Send at most 25 MB" in told.text
 
 
 def test_a_press_that_is_sent_twice_takes_the_delivery_in_once(

@@ -68,10 +68,12 @@ class Gate:
                 await self.app(scope, receive, send)
             return
         answer = _Answer(scope, send, browser, self.options, turned_away is not None)
-        if turned_away:
+        for_a_person = "text/html" in headers.get("accept", "")
+        if turned_away and not (turned_away[0] == 413 and for_a_person):
             await _refuse(answer, *turned_away)
             return
-        await self.app(scope, _limited(receive, _largest(headers)), answer)
+        limited = _too_much if turned_away else _limited(receive, _largest(headers))
+        await self.app(scope, limited, answer)
 
     def _turned_away(self, scope: Scope, headers: Headers) -> tuple[int, str, str] | None:
         """Status, problem and remedy; None when it may come in."""
@@ -115,10 +117,15 @@ def _limited(receive: Receive, largest: int) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > largest:
-            raise HTTPException(413, f"{_TOO_LARGE[0]}. {_TOO_LARGE[1]}")
+            raise HTTPException(413, ". ".join(_TOO_LARGE))
         return message
 
     return limited
+
+
+async def _too_much() -> Message:
+    """In place of a body that is announced too large: the page that a person gets says so."""
+    raise HTTPException(413, ". ".join(_TOO_LARGE))
 
 
 async def _refuse(send: Send, status: int, problem: str, remedy: str) -> None:

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from tagkit.assets.room import EQUIPMENT
 from tagkit.errors import NeedsAnswer, NotFound, TagkitError
 from tagkit.jobs.assets import asset
 from tagkit.jobs.fleet import one_meant
@@ -87,7 +88,7 @@ def _act(site: Site, number: str, key: str) -> tuple[AssetState, CareAct]:
 
 
 def _hub(request: Request, site: Site, error: TagkitError | None = None) -> HTMLResponse:
-    values = {"equipment": equipment(site), "error": error}
+    values = {"equipment": equipment(site), "names": EQUIPMENT, "error": error}
     return page(request, "care.html", values, 404 if error else 200)
 
 

@@ -20,7 +20,9 @@ from tagkit.jobs.draft import (
     choose,
     draft_named,
     drafts,
+    head,
     leave_out,
+    leave_out_the_rest,
     mend,
     put_back,
     take_draft,
@@ -31,12 +33,13 @@ from tagkit.units import DecimalMark
 from tagkit.web.access.once import once
 from tagkit.web.depends import Technician, TheSite, TheVisitor
 from tagkit.web.render import page
-from tagkit.web.views.delivery import ROWS_SHOWN, draft_page
+from tagkit.web.views.delivery import LEFT_OUT_SHOWN, ROWS_SHOWN, draft_page
 
 router = APIRouter()
 
 KINDS = (Kind.BATTERY, Kind.TRUCK, Kind.CHARGER, Kind.LIFTING)
 _CELL = re.compile(r"cell-[0-9]{1,4}")
+_HEADING = re.compile(r"heading-[0-9]{1,4}")
 MARKS: dict[str, DecimalMark] = {"comma": "comma", "point": "point"}
 
 
@@ -112,6 +115,38 @@ async def write(
     return RedirectResponse(f"/delivery/{identity}#row-{row}", 303)
 
 
+@router.post("/delivery/{identity}/headings")
+async def name_columns(
+    request: Request, identity: str, site: TheSite, _person: Technician
+) -> Response:
+    """Other headers; the fields of the form are called after the columns."""
+    written = {
+        int(name.removeprefix("heading-")): str(text)
+        for name, text in (await request.form()).items()
+        if _HEADING.fullmatch(name)
+    }
+
+    def act() -> None:
+        head(site, draft_named(site, identity), written)
+
+    await run_in_threadpool(act)
+    return RedirectResponse(f"/delivery/{identity}", 303)
+
+
+@router.post("/delivery/{identity}/leave-rest")
+def leave_rest(identity: str, site: TheSite, _person: Technician) -> Response:
+    """Pass over every row that is still to be mended."""
+    leave_out_the_rest(site, draft_named(site, identity))
+    return RedirectResponse(f"/delivery/{identity}", 303)
+
+
+@router.post("/delivery/{identity}/back")
+def all_back(identity: str, site: TheSite, _person: Technician) -> Response:
+    """All rows that were passed over count again."""
+    put_back(site, draft_named(site, identity))
+    return RedirectResponse(f"/delivery/{identity}", 303)
+
+
 @router.post("/delivery/{identity}/rows/{row}/leave")
 def leave(identity: str, row: int, site: TheSite, _person: Technician) -> Response:
     """Pass a row over."""
@@ -155,10 +190,20 @@ def _choices(as_stamped: str, kind: str, decimal_mark: str, worksheet: str) -> C
 
 
 def _start_page(request: Request, site: Site, error: TagkitError | None = None) -> HTMLResponse:
-    values = {"drafts": drafts(site), "error": error, "kinds": KINDS}
+    values = {
+        "drafts": drafts(site),
+        "error": error,
+        "kinds": KINDS,
+        "largest": limits.FILE_BYTES,
+    }
     return page(request, "delivery.html", values, 422 if error else 200)
 
 
 def _draft_page(request: Request, site: Site, draft: Draft, units: str) -> HTMLResponse:
-    values = {"it": draft_page(site, draft, units), "kinds": KINDS, "rows_shown": ROWS_SHOWN}
+    values = {
+        "it": draft_page(site, draft, units),
+        "kinds": KINDS,
+        "rows_shown": ROWS_SHOWN,
+        "left_out_shown": LEFT_OUT_SHOWN,
+    }
     return page(request, "delivery_draft.html", values)

@@ -2,6 +2,13 @@
 "use strict";
 for (const place of document.querySelectorAll("[data-drop]")) {
   const field = place.querySelector("input[type=file]");
+  // A file that is too large is told before it is sent.
+  const measure = () => {
+    const large = [...field.files].some((file) => file.size > Number(field.dataset.most));
+    field.setCustomValidity(large ? field.dataset.tooLarge : "");
+    if (large) field.reportValidity();
+  };
+  field.addEventListener("change", measure);
   for (const name of ["dragenter", "dragover"]) {
     place.addEventListener(name, (event) => { event.preventDefault(); place.classList.add("over"); });
   }
@@ -9,7 +16,7 @@ for (const place of document.querySelectorAll("[data-drop]")) {
   place.addEventListener("drop", (event) => {
     event.preventDefault();
     place.classList.remove("over");
-    if (event.dataTransfer.files.length) field.files = event.dataTransfer.files;
+    if (event.dataTransfer.files.length) { field.files = event.dataTransfer.files; measure(); }
   });
 }
 

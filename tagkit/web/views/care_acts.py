@@ -49,6 +49,8 @@ class Field:
     hint: str = ""
     example: str = ""
     required: bool = False
+    lists: tuple[tuple[str, str], ...] = ()
+    """What each option goes through."""
 
 
 @dataclass(frozen=True)
@@ -239,7 +241,7 @@ def _inspect_fields(state: AssetState) -> Sequence[Field]:
                  hint="Empty: by the site's schedule.")  # fmt: skip
     return (
         Field("sort", "Which inspection", "choice", sorts, required=True,
-              hint="; ".join(f"{sort}: {CHECKLISTS[sort]}" for sort in sorts if CHECKLISTS[sort])),
+              lists=tuple((sort, CHECKLISTS[sort]) for sort in sorts if CHECKLISTS[sort])),
         Field("findings", "What was found, a line each", "area",
               hint="Empty: nothing, it passed. Each finding stays on the morning list until it is "
                    "settled."),

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from tagkit.assets.fields import stored_plate
+from tagkit.assets.tag import Kind
+from tagkit.intake.columns import Column
 from tagkit.intake.delivery import Delivery, DeliveryRow, Rejected
 from tagkit.intake.grid import Row
+from tagkit.intake.meanings import label_of
 from tagkit.jobs.draft import Draft, delivery_of
 from tagkit.jobs.site import Site
 from tagkit.web.views.plates import in_one_line
 
 ROWS_SHOWN = 100
+MENDED_AT_ONCE = 20
+LEFT_OUT_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -45,6 +51,18 @@ class RowToMend:
 
 
 @dataclass(frozen=True)
+class ColumnSeen:
+    """A column: its header, and what it is taken to state; nothing where it is not read."""
+
+    index: int
+    letter: str
+    header: str
+    states: tuple[str, ...]
+    unit: str
+    passed_over: bool
+
+
+@dataclass(frozen=True)
 class DraftPage:
     """Everything on the page of a delivery."""
 
@@ -52,6 +70,8 @@ class DraftPage:
     good: tuple[GoodRow, ...]
     good_in_all: int
     to_mend: tuple[RowToMend, ...]
+    to_mend_in_all: int
+    columns: tuple[ColumnSeen, ...]
     warnings: tuple[str, ...]
     ignored: tuple[tuple[int, str], ...]
     asks_mark: bool
@@ -60,7 +80,12 @@ class DraftPage:
     @property
     def finished(self) -> bool:
         """Whether nothing is left to be taken in."""
-        return not self.good_in_all and not self.to_mend
+        return not self.good_in_all and not self.to_mend_in_all
+
+    @property
+    def not_read(self) -> int:
+        """How many headed columns say nothing that is understood."""
+        return sum(1 for one in self.columns if not one.states and not one.passed_over)
 
 
 def draft_page(site: Site, draft: Draft, units: str) -> DraftPage:
@@ -71,7 +96,9 @@ def draft_page(site: Site, draft: Draft, units: str) -> DraftPage:
         draft=draft,
         good=tuple(_good(row, units) for row in delivery.rows[:ROWS_SHOWN]),
         good_in_all=len(delivery.rows),
-        to_mend=tuple(_to_mend(delivery, row) for row in delivery.rejected_rows),
+        to_mend=_to_mend(delivery, delivery.rejected_rows[:MENDED_AT_ONCE]),
+        to_mend_in_all=len(delivery.rejected_rows),
+        columns=_columns(delivery),
         warnings=delivery.warnings,
         ignored=delivery.ignored,
         asks_mark=draft.choices.decimal_mark is not None
@@ -89,13 +116,47 @@ def _good(row: DeliveryRow, units: str) -> GoodRow:
     return GoodRow(row.row, row.kind.noun, " · ".join(map(str, names)), what, row.warnings)
 
 
-def _to_mend(delivery: Delivery, number: int) -> RowToMend:
-    row = next(one for one in delivery.sheet.rows if one.number == number)
-    told = [one for one in delivery.rejected if one.row == number]
-    headers = {column.index: column.shown for column in delivery.sheet.columns.all}
-    cells = tuple(_cell(row, index, header, told) for index, header in sorted(headers.items()))
+def _columns(delivery: Delivery) -> tuple[ColumnSeen, ...]:
+    kinds = {row.kind for row in delivery.rows} or delivery.sheet.columns.kinds
+    return tuple(
+        ColumnSeen(
+            column.index,
+            column.letter,
+            column.header,
+            _states(column, kinds or set(column.meanings)),
+            column.unit or "",
+            column.passed_over,
+        )
+        for column in delivery.sheet.columns.all
+        if column.header
+    )
+
+
+def _states(column: Column, kinds: Collection[Kind]) -> tuple[str, ...]:
+    if column.passed_over:
+        return ()
+    of_kinds = {kind: name for kind, name in column.meanings.items() if kind in kinds}
+    labels = (label_of(kind, name) for kind, name in (of_kinds or column.meanings).items())
+    return tuple(dict.fromkeys(labels))
+
+
+def _to_mend(delivery: Delivery, numbers: Sequence[int]) -> tuple[RowToMend, ...]:
+    told: dict[int, list[Rejected]] = {number: [] for number in numbers}
+    for one in delivery.rejected:
+        if one.row in told:
+            told[one.row].append(one)
+    columns = [one for one in delivery.sheet.columns.all if not one.passed_over]
+    return tuple(
+        _row_to_mend(row, columns, told[row.number])
+        for row in delivery.sheet.rows
+        if row.number in told
+    )
+
+
+def _row_to_mend(row: Row, columns: Sequence[Column], told: list[Rejected]) -> RowToMend:
+    cells = tuple(_cell(row, column.index, column.shown, told) for column in columns)
     placed = {problem for cell in cells for problem in cell.problems}
-    return RowToMend(number, cells, tuple(one for one in told if one not in placed))
+    return RowToMend(row.number, cells, tuple(one for one in told if one not in placed))
 
 
 def _cell(row: Row, index: int, header: str, told: list[Rejected]) -> CellToMend:
