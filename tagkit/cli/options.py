@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypedDict
 
@@ -47,8 +47,6 @@ Answer = Annotated[
 ]  # fmt: skip
 
 HERE = Path()
-LONG_AGO = timedelta(days=50 * 365)
-"""Longer ago than any battery lasts: a year that is mistyped."""
 
 
 def open_site(directory: Path) -> Site:
@@ -88,37 +86,12 @@ def station_name(settings: Settings, station: str | None) -> str:
 
 
 def moment(site: Site, at: str | None) -> datetime | None:
-    """The time of --at; None means now.
-
-    A time of day alone is its last occurrence; without an offset it is the site's time.
-    """
+    """The time of --at; None means now."""
     if at is None:
         return None
-    zone = site.timezone()
-    now = site.now().astimezone(zone)
-    text = at.strip()
-    if match := re.fullmatch(r"(\d{1,2}):(\d{2})", text):
-        if int(match[1]) > 23 or int(match[2]) > 59:
-            raise WrongInput(f"“{at}” is not a time of day", "Write it like 14:20", "--at")
-        today = now.replace(hour=int(match[1]), minute=int(match[2]), second=0, microsecond=0)
-        return today if today <= now else today - timedelta(days=1)
-    try:
-        given = datetime.fromisoformat(text)
-    except ValueError:
-        raise WrongInput(
-            f"“{at}” is not a time", "Write it like 14:20 or 2031-05-04T14:20", "--at"
-        ) from None
-    try:
-        if given.tzinfo is None:
-            given = given.replace(tzinfo=zone) if zone else given.astimezone()
-        ahead = given > now + timedelta(minutes=5)
-        if given < now - LONG_AGO:
-            raise ValueError
-    except (OverflowError, OSError, ValueError):  # the ends of the calendar
-        raise WrongInput(f"“{at}” is not a time of ours", "Check the year", "--at") from None
-    if ahead:
-        raise WrongInput(f"“{at}” is in the future", "Give the time it happened", "--at")
-    return given
+    from tagkit.jobs.moments import moment_of
+
+    return moment_of(site, at, "--at")
 
 
 class Entry(TypedDict):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from tagkit.assets.chemistry import CHEMISTRIES, WATERED
 from tagkit.assets.tag import Kind
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
@@ -153,8 +154,9 @@ def start_charge(
             )
         if first.kind == Kind.CHARGER.value:
             first, second = second, first
+        _check_chemistry(first, charge_kind, measured)
         warning = check_authorised(site, by)
-        judged = judge_states(site, first, second, measured["temperature"], at)
+        judged = judge_states(site, first, second, measured["temperature"], at, measured["sg"])
         if not judged.verdict.fits:
             raise ChargeRefused(judged)
         _settle_taken(site, first, second, answer)
@@ -185,6 +187,28 @@ def start_charge(
             at=at,
         )
     return event, judged
+
+
+def _check_chemistry(
+    battery: AssetState, charge_kind: str | None, measured: Mapping[str, Any]
+) -> None:
+    """What is for vented batteries alone is not done to a sealed or a lithium one."""
+    chemistry = (battery.nameplate.get("chemistry") or {}).get("value")
+    if chemistry is None or chemistry in WATERED:
+        return
+    name = CHEMISTRIES.get(chemistry, chemistry)
+    if charge_kind == "equalize":
+        raise WrongInput(
+            f"{battery.tag} is {name}: it is never equalized unless its maker says so",
+            "Charge it by its maker's instructions; if that is wrong, amend its chemistry",
+            "--kind",
+        )
+    if measured.get("sg"):
+        raise WrongInput(
+            f"{battery.tag} is {name}, its gravity can't be read",
+            "Leave the gravity out; if that is wrong, amend its chemistry",
+            "--sg",
+        )
 
 
 def _settle_taken(site: Site, battery: AssetState, charger: AssetState, answer: str | None) -> None:
@@ -255,6 +279,7 @@ def end_charge(
                 "Give the time it ended",
                 "--at",
             )
+        _check_chemistry(state, None, measured)
         charger = (state.charging or {}).get("charger")
         over = judge_charge(site, state, measured, counted, hottest, at or site.now(), confirmed)
         return writing.append(

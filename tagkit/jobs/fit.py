@@ -19,7 +19,7 @@ from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 from tagkit.rules.balance import explain_balance
 from tagkit.rules.fit import check_charger, check_fit, check_lifting
-from tagkit.rules.readiness import Readiness
+from tagkit.rules.readiness import Purpose, Readiness
 from tagkit.rules.verdict import Check, Verdict, verdict_of
 
 HEADLINES = {
@@ -99,8 +99,10 @@ def judge_states(
     other: AssetState,
     temperature: dict[str, Any] | None = None,
     at: datetime | None = None,
+    gravity: dict[str, Any] | None = None,
 ) -> Judgement:
-    """The same for states looked up already; ``temperature`` is a reading taken just now."""
+    """The same for states looked up already; ``temperature`` and ``gravity`` are readings taken
+    just now."""
     kind = Kind(other.kind)
     plates = plate(battery), plate(other)
     verdict = _verdict(site, battery, other, kind, at, plates)
@@ -108,8 +110,8 @@ def judge_states(
         # A battery that must not be used may still have to be moved.
         ready = gear_readiness(other)
     else:
-        purpose = "use" if kind is Kind.TRUCK else "charge"
-        of_battery = readiness_of(site, battery, purpose, temperature, at)  # type: ignore[arg-type]
+        purpose: Purpose = "use" if kind is Kind.TRUCK else "charge"
+        of_battery = readiness_of(site, battery, purpose, temperature, at, gravity)
         ready = both(of_battery, gear_readiness(other))
     balance = None
     if kind is Kind.TRUCK and verdict.result == "no_fit":

@@ -21,16 +21,16 @@ from tagkit.units import Quantity
 
 def readiness_of(
     site: Site, state: AssetState, purpose: Purpose, temperature: dict[str, Any] | None = None,
-    at: datetime | None = None,
+    at: datetime | None = None, gravity: dict[str, Any] | None = None,
 ) -> Readiness:  # fmt: skip
     """Whether this battery may be used (or charged) now.
 
-    ``temperature`` is a reading taken this very moment, in the form events keep it; ``at`` is
-    the moment, if not now.
+    ``temperature`` and ``gravity`` are readings taken this very moment, in the form events keep
+    them; ``at`` is the moment, if not now.
     """
     now = (at or site.now()).astimezone(site.timezone())
     return readiness(
-        readiness_facts(state, temperature, now), site.settings.readiness, now, purpose
+        readiness_facts(state, temperature, now, gravity), site.settings.readiness, now, purpose
     )
 
 
@@ -65,13 +65,17 @@ def both(first: Readiness, second: Readiness) -> Readiness:
 
 
 def readiness_facts(
-    state: AssetState, temperature: dict[str, Any] | None, now: datetime
+    state: AssetState,
+    temperature: dict[str, Any] | None,
+    now: datetime,
+    gravity: dict[str, Any] | None = None,
 ) -> ReadinessFacts:
-    """What the rules ask about a battery. ``temperature`` is a reading taken at ``now``."""
+    """What the rules ask about a battery. ``temperature`` and ``gravity`` are readings taken at
+    ``now``."""
     charging = state.charging or {}
     chemistry = state.nameplate.get("chemistry")
     measured = {**temperature, "at": now.isoformat()} if temperature else state.last_temperature
-    gravity = state.last_sg
+    weighed = {**gravity, "at": now.isoformat()} if gravity else state.last_sg
     lowest = state.nameplate.get("lowest_temperature")
     return ReadinessFacts(
         chemistry=chemistry["value"] if chemistry else None,
@@ -89,8 +93,8 @@ def readiness_facts(
         last_used_at=_time(state.last_used_at),
         temperature=Quantity.from_stored(measured) if measured else None,
         temperature_at=_time(measured.get("at")) if measured else None,
-        gravity=Quantity.from_stored(gravity) if gravity else None,
-        gravity_at=_time(gravity.get("at")) if gravity else None,
+        gravity=Quantity.from_stored(weighed) if weighed else None,
+        gravity_at=_time(weighed.get("at")) if weighed else None,
         lowest_charge_temperature=Quantity.from_stored(lowest) if lowest else None,
         released=_released(state),
     )

@@ -87,6 +87,11 @@ def water(
     """
     cells = {cell: read_litres(text, f"cell {cell}") for cell, text in (by_cell or {}).items()}
     amount = read_litres(litres) if litres is not None else sum(cells.values()) if cells else None
+    if litres is not None and cells and sum(cells.values()) > (amount or 0.0) + _ROUNDED:
+        raise WrongInput(
+            f"the cells took {sum(cells.values()):g} l, more than the {amount:g} l in all",
+            "Check the litres",
+        )
     levels = {
         name: parse_level(text) if text else None
         for name, text in (("before", before), ("after", after))
@@ -95,7 +100,7 @@ def water(
         state = asset(writing, battery, Kind.BATTERY)
         facts = battery_facts(state, site.settings)
         _check(facts, cells)
-        flags = _flags(site, state, levels["before"], cells)
+        flags = _flags(site, state, levels["before"], cells, quality)
         event = writing.append(
             "watered",
             [state.tag],
@@ -122,10 +127,30 @@ def _check(facts: BatteryFacts, cells: Mapping[int, float]) -> None:
         raise WrongInput(f"{facts.tag} has no cell {none}", "Count from the positive post, from 1")
 
 
+_ROUNDED = 0.05
+"""How far the cells may add up to more than the whole, l."""
+_PURE = ("deion", "demin", "destil", "distil", "desion", "desmin", "purif", "osmo")
+"""How words for water without minerals begin, in the languages of the pages."""
+
+
+def _impure(quality: str | None) -> bool:
+    """Whether the words say another water than the deionised or distilled; a figure is no word."""
+    words = (quality or "").casefold()
+    return any(letter.isalpha() for letter in words) and not (
+        any(pure in words for pure in _PURE) or any(digit.isdigit() for digit in words)
+    )
+
+
 def _flags(
-    site: Site, state: AssetState, before: str | None, cells: Mapping[int, float]
-) -> list[Flag]:
+    site: Site, state: AssetState, before: str | None, cells: Mapping[int, float],
+    quality: str | None,
+) -> list[Flag]:  # fmt: skip
     flags = list(thirsty_cells(cells, site.settings.water))
+    if _impure(quality):
+        flags.append(
+            Flag("impure water", "the water was neither deionised nor distilled: minerals harm the "
+                 "plates", "act")
+        )  # fmt: skip
     if bare := found_bare(Watering(site.now(), before=before)):
         flags.append(bare)
     elif state.charged_since_use is False and not state.charging:

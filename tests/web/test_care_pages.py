@@ -244,6 +244,52 @@ def test_the_plans_are_computed_from_the_record(lead: TestClient, room: BatteryR
     assert "sulphuric acid" in lead.get("/planning/acid").text
 
 
+def test_what_is_for_vented_batteries_alone_is_not_offered_to_others(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    amended = room.run(
+        "amend", "F4", "--set", "chemistry=gel", "--reason", "misread", "--second", "SW"
+    )
+    assert amended.code == 0, amended
+    page = lead.get(f"/care/{room['F4']}").text
+    assert f"/care/{room['F4']}/water" not in page and f"/care/{room['F4']}/charge" in page
+    form = lead.get(f"/care/{room['F4']}/charge").text
+    assert "Specific gravity" not in form and "equalize" not in form
+    before = room.count()
+    given = {"charger": room["C1"], "kind": "equalize"}
+    told = lead.post(f"/care/{room['F4']}/charge", data=given)
+    assert told.status_code == 422 and "is gel: it is never equalized" in told.text
+    given = {"charger": room["C1"], "temperature": "-20 °C", "gravity": "1,10"}
+    told = lead.post(f"/care/{room['F5']}/charge", data=given)
+    assert told.status_code == 422 and "never charge a frozen battery" in told.text
+    assert room.count() == before
+
+
+def test_what_happened_before_is_entered_with_its_time(lead: TestClient, room: BatteryRoom) -> None:
+    address = f"/care/{room['F5']}/water"
+    for wrong in ("2099-01-01 10:00", "25:00", "yesterday"):
+        told = lead.post(address, data={"litres": "4", "at": wrong})
+        assert told.status_code == 422 and wrong in told.text
+    told = lead.post(address, data={"litres": "4,5", "quality": "tap", "at": "2026-01-03 10:00"})
+    assert "neither deionised nor distilled" in told.text
+    (event,) = room.events("watered")
+    assert event.happened_at.startswith("2026-01-03T") and event.body["litres"] == 4.5
+
+
+def test_a_battery_leaves_the_fleet_and_its_papers_follow(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    told = lead.post(f"/care/{room['F6']}/leave", data={"reason": "capacity 61 %"})
+    assert "receipt is still to come" in told.text
+    assert room.state("F6").retired_at
+    assert f"/care/{room['F6']}/water" not in lead.get(f"/care/{room['F6']}").text
+    lead.post(f"/care/{room['F6']}/leave", data={"receipt": "2031/118", "papers": "UN 2794"})
+    assert room.state("F6").receipt == "2031/118"
+    for ending in ("pdf", "csv", "xlsx", "json"):
+        assert lead.get(f"/reports/leaving/{room['F6']}.{ending}").status_code == 200
+    assert lead.get(f"/reports/leaving/{room['F7']}.pdf").status_code == 400
+
+
 @pytest.mark.parametrize("ending", ["pdf", "csv", "xlsx", "json"])
 def test_a_plan_comes_as_a_file_of_what_its_page_shows(lead: TestClient, ending: str) -> None:
     for address in ("ventilation?room=30 ft³&opening=1.2 m²", "pool?shifts=6-14&use=10",

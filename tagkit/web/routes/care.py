@@ -13,13 +13,14 @@ from tagkit.errors import NeedsAnswer, NotFound, TagkitError
 from tagkit.jobs.assets import asset
 from tagkit.jobs.fleet import one_meant
 from tagkit.jobs.inspecting import equipment
+from tagkit.jobs.moments import moment_of
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import whereabouts_of
 from tagkit.record.state import AssetState
 from tagkit.web.access.once import once
 from tagkit.web.depends import Attendant, TheSite, TheVisitor, require_role
 from tagkit.web.render import page
-from tagkit.web.views.care_acts import CareAct, Who, act_named, acts_for
+from tagkit.web.views.care_acts import WHEN, CareAct, Who, act_named, acts_for
 from tagkit.web.views.states import role_of
 
 router = APIRouter()
@@ -65,7 +66,9 @@ async def put(
     def act() -> Response:
         found, wanted = _act(site, number, key)
         require_role(person, wanted.role_for(given))
-        who = Who(by=str(person.person), station=person.station)
+        when = given.get(WHEN.name, "").strip()
+        at = moment_of(site, when, WHEN.name) if when else None
+        who = Who(by=str(person.person), station=person.station, at=at)
         told = wanted.act(site, found.tag, given, who)
         return page(request, "care_done.html", {"it": found, "act": wanted, "told": told})
 
@@ -102,7 +105,7 @@ def _form(
     values = {
         "it": found,
         "act": act,
-        "fields": act.fields(found),
+        "fields": (*act.fields(found), WHEN),
         "given": given,
         "error": error,
         "asks": isinstance(error, NeedsAnswer),

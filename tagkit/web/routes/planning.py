@@ -12,6 +12,7 @@ from starlette.background import BackgroundTask
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.ageing import plan_retirement
 from tagkit.jobs.history_sheet import report_battery
+from tagkit.jobs.leaving_report import report_leaving
 from tagkit.jobs.month_report import report_month
 from tagkit.jobs.people_report import report_people
 from tagkit.jobs.plan_report import (
@@ -131,6 +132,18 @@ def battery_sheet(
         ending,
         f"history-{number}",
         lambda path: report_battery(site, number, path, request.state.words),
+    )
+
+
+@router.get("/reports/leaving/{number}.{ending}")
+def leaving(
+    request: Request, number: str, ending: str, site: TheSite, _person: Attendant
+) -> Response:
+    """The receipt of leaving, to be signed by whoever takes it."""
+    return _made(
+        ending,
+        f"leaving-{number}",
+        lambda path: report_leaving(site, number, path, request.state.words),
     )
 
 

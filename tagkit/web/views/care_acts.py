@@ -9,12 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal, TypedDict
 
+from tagkit.assets.chemistry import WATERED
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
+from tagkit.jobs.assets import meant
 from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
 from tagkit.jobs.charge_flags import flags_of
+from tagkit.jobs.correct import retire
 from tagkit.jobs.inspecting import CHECKLISTS, WASH_CAUTION, clean, inspect
 from tagkit.jobs.repairing import CAUTION as REPAIR_CAUTION
 from tagkit.jobs.repairing import repair
@@ -32,10 +36,11 @@ Given = Mapping[str, str]
 
 
 class Who(TypedDict):
-    """Who enters it, and where."""
+    """Who enters it, where, and when it happened (None: now)."""
 
     by: str
     station: str
+    at: datetime | None
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,8 @@ class Told:
     notes: tuple[str, ...] = ()
     held: bool = False
     """It was held by this: its card is to be printed."""
+    left: bool = False
+    """It has left the fleet: its receipt is to be signed."""
 
 
 @dataclass(frozen=True)
@@ -82,9 +89,28 @@ class CareAct:
         return "supervisor" if given.get("lift") == "yes" else self.role
 
 
+WHEN = Field(
+    "at", "When, if not now", example="14:20",
+    hint="A time of day, or date and time like 2031-05-04 14:20.",
+)  # fmt: skip
+"""Asked with every act."""
+
+
 def acts_for(state: AssetState) -> list[CareAct]:
-    """What can be done to this asset now."""
-    return [one for one in ACTS if Kind(state.kind) in one.kinds and one.goes(state)]
+    """What can be done to this asset now; to one that has left, only its papers are added."""
+    return [
+        one
+        for one in ACTS
+        if Kind(state.kind) in one.kinds
+        and one.goes(state)
+        and (state.retired_at is None or one.key == LEAVE)
+    ]
+
+
+def _vented(state: AssetState) -> bool:
+    """Whether gravity, water and equalizing may be asked: what is not known may be vented."""
+    chemistry = (state.nameplate.get("chemistry") or {}).get("value")
+    return chemistry is None or chemistry in WATERED
 
 
 def act_named(state: AssetState, key: str) -> CareAct | None:
@@ -96,17 +122,23 @@ _CHARGE_CAUTION = (
     "Charger off before any connector moves; charger to battery, never to truck; air moving, "
     "covers open, no flame. The makers' instructions decide."
 )
-_READINGS = (
-    Field("temperature", "Electrolyte temperature", example="31 °C"),
-    Field("gravity", "Specific gravity", example="1.150"),
-)
 
 
-def _start_fields(_state: AssetState) -> Sequence[Field]:
+def _readings(state: AssetState) -> Sequence[Field]:
+    if not _vented(state):
+        return (Field("temperature", "Temperature", example="31 °C"),)
+    return (
+        Field("temperature", "Electrolyte temperature", example="31 °C"),
+        Field("gravity", "Specific gravity", example="1.150"),
+    )
+
+
+def _start_fields(state: AssetState) -> Sequence[Field]:
+    kinds = tuple(kind for kind in CHARGE_KINDS if kind != "equalize" or _vented(state))
     return (
         Field("charger", "Number of the charger", example="C-QM-00017-B", required=True),
-        Field("kind", "Kind of charge", "choice", CHARGE_KINDS),
-        *_READINGS,
+        Field("kind", "Kind of charge", "choice", kinds),
+        *_readings(state),
         Field("gauge", "Discharge on the truck's gauge, percent", example="75"),
     )
 
@@ -114,16 +146,18 @@ def _start_fields(_state: AssetState) -> Sequence[Field]:
 def _start(site: Site, tag: str, given: Given, who: Who) -> Told:
     readings = ChargeReadings(_text(given, "temperature"), _text(given, "gravity"),
                               _number(given, "gauge"))  # fmt: skip
+    charger = meant(site.record, given.get("charger", ""), Kind.CHARGER)
     event, judged = start_charge(
-        site, tag, given.get("charger", ""), readings, **who,
+        site, tag, str(charger.tag), readings, **who,
         charge_kind=given.get("kind") or CHARGE_KINDS[0], answer=_text(given, "answer"),
     )  # fmt: skip
-    return Told(flags_of(event), tuple(one.sentence for one in judged.readiness.cautions))
+    notes = [f"“{charger.name}” was taken for {charger.tag}."] if charger.name else []
+    return Told(flags_of(event), (*notes, *(one.sentence for one in judged.readiness.cautions)))
 
 
-def _end_fields(_state: AssetState) -> Sequence[Field]:
+def _end_fields(state: AssetState) -> Sequence[Field]:
     return (
-        *_READINGS,
+        *_readings(state),
         Field("ah", "Ampere-hours that the charger counted", example="640"),
         Field("highest", "Highest electrolyte temperature", example="42 °C"),
         Field("confirmed", "It is charged, although the charge was short", "tick"),
@@ -147,6 +181,7 @@ def _water_fields(_state: AssetState) -> Sequence[Field]:
               hint="Number from the positive post, then litres."),
         Field("before", "Level before", "choice", ("", *LEVELS)),
         Field("after", "Level after", "choice", ("", *LEVELS)),
+        Field("quality", "Which water", example="deionised water"),
     )  # fmt: skip
 
 
@@ -154,10 +189,13 @@ def _water(site: Site, tag: str, given: Given, who: Who) -> Told:
     done = water(
         site, tag, **who, litres=_text(given, "litres"), by_cell=_by_cell(given.get("cells", "")),
         before=_text(given, "before"), after=_text(given, "after"),
+        quality=_text(given, "quality"),
     )  # fmt: skip
     notes = []
     if done.overcharge_ah is not None:
         notes.append(f"That is {done.overcharge_ah:.0f} Ah of overcharge since the last watering.")
+    if done.sisters.ratio is not None:
+        notes.append(f"It drinks {done.sisters.ratio:.1f} times as much as its sisters.")
     if done.due.at is not None:
         notes.append(f"Due again about {done.due.at:%Y-%m-%d}.")
     elif done.due.reason:
@@ -285,7 +323,33 @@ def _clean(site: Site, tag: str, given: Given, who: Who) -> Told:
     return Told()
 
 
+def _leave_fields(state: AssetState) -> Sequence[Field]:
+    papers = (
+        Field("receipt", "Number of the recycler's receipt", hint="It may be added later."),
+        Field("papers", "Transport papers", example="UN 2794, waybill 118"),
+    )
+    if state.retired_at:
+        return papers
+    return (Field("reason", "Why it leaves", example="capacity 61 %", required=True), *papers)
+
+
+def _leave(site: Site, tag: str, given: Given, who: Who) -> Told:
+    event = retire(
+        site, tag, _text(given, "reason"), _text(given, "receipt"), _text(given, "papers"), **who
+    )
+    notes = ["Take its labels off. Its number is never used again."]
+    state = site.record.state(tag)
+    chemistry = (state.nameplate.get("chemistry") or {}).get("value") if state else None
+    acid = tag.startswith("B") and chemistry != "lithium"
+    if acid and not (event.body["receipt"] or (state and state.receipt)):
+        notes.append(
+            "The recycler's receipt is still to come; until then its acid is counted here."
+        )
+    return Told((), tuple(notes), left=True)
+
+
 _BATTERY = (Kind.BATTERY,)
+LEAVE = "leave"
 
 ACTS: tuple[CareAct, ...] = (
     CareAct("charge", "Put on charge", "Charge begins", _BATTERY, "attendant", _CHARGE_CAUTION,
@@ -293,7 +357,7 @@ ACTS: tuple[CareAct, ...] = (
     CareAct("charged", "End of charge", "Charge has ended", _BATTERY, "attendant", _CHARGE_CAUTION,
             _end_fields, _end),
     CareAct("water", "Water", "Watered", _BATTERY, "attendant", WATER_CAUTION,
-            _water_fields, _water),
+            _water_fields, _water, _vented),
     CareAct("inspect", "Inspect", "Inspected", tuple(Kind), "technician",
             "Look, don't reach: no jewellery, eye protection. What may hurt is held at once.",
             _inspect_fields, _inspect),
@@ -305,6 +369,10 @@ ACTS: tuple[CareAct, ...] = (
             _capacity_fields, _capacity),
     CareAct("repair", "Repair", "Repaired", _BATTERY, "technician", REPAIR_CAUTION,
             _repair_fields, _repair),
+    CareAct(LEAVE, "Leaving the fleet", "It has left", tuple(Kind), "technician",
+            "Filled batteries hold acid: to a licensed recycler alone, upright, insulated, with the "
+            "transport papers that local rules ask for (UN 2794 wet, filled with acid).",
+            _leave_fields, _leave),
 )  # fmt: skip
 
 
