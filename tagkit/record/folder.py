@@ -65,6 +65,8 @@ _KEEP_STATE = """INSERT INTO assets VALUES (?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (tag) DO UPDATE SET effective = excluded.effective, clock = excluded.clock,
     place = excluded.place, maker_serial = excluded.maker_serial,
     fleet_number = excluded.fleet_number, state = excluded.state"""
+_KEEP_PLACED = "UPDATE assets SET effective = ?, clock = ?, place = ?, state = ? WHERE tag = ?"
+_KEEP_UNMOVED = "UPDATE assets SET effective = ?, clock = ?, state = ? WHERE tag = ?"
 
 
 @dataclass
@@ -72,6 +74,8 @@ class _Kept:
     state: AssetState
     effective: int
     clock: int
+    row: tuple[str | None, str | None, str | None] | None = None
+    """By what the row that is there is found; None when there is none."""
 
 
 class Folder:
@@ -105,7 +109,7 @@ class Folder:
             self.refold(tag, event.effective)
             return
         state = after(kept.state if kept else empty(tag), event, moment)
-        self._kept[tag] = _Kept(state, *key)
+        self._kept[tag] = _Kept(state, *key, kept.row if kept else None)
         self._changed.add(tag)
         if state.events % CHECKPOINT_EVERY == 0:
             self._checkpoint(tag, state, key)
@@ -131,12 +135,18 @@ class Folder:
             if kept is None:
                 self._connection.execute("DELETE FROM assets WHERE tag = ?", (tag,))
                 continue
-            state = kept.state
-            self._connection.execute(
-                _KEEP_STATE,
-                (tag, state.kind, kept.effective, kept.clock, *indexed(state), state.to_json()),
-            )
+            self._keep(tag, kept)
         self._changed.clear()
+
+    def _keep(self, tag: str, kept: _Kept) -> None:
+        state, row, key = kept.state, indexed(kept.state), (kept.effective, kept.clock)
+        if kept.row == row:
+            self._connection.execute(_KEEP_UNMOVED, (*key, state.to_json(), tag))
+        elif kept.row and kept.row[1:] == row[1:]:
+            self._connection.execute(_KEEP_PLACED, (*key, row[0], state.to_json(), tag))
+        else:
+            self._connection.execute(_KEEP_STATE, (tag, state.kind, *key, *row, state.to_json()))
+        kept.row = row
 
     def _load(self, tag: str) -> _Kept | None:
         if tag in self._stale:
@@ -146,9 +156,11 @@ class Folder:
             return kept
         if tag not in self._kept:
             row = self._connection.execute(
-                "SELECT state, effective, clock FROM assets WHERE tag = ?", (tag,)
+                "SELECT state, effective, clock, place, maker_serial, fleet_number "
+                "FROM assets WHERE tag = ?",
+                (tag,),
             ).fetchone()
-            kept = _Kept(AssetState.from_json(row[0]), row[1], row[2]) if row else None
+            kept = _Kept(AssetState.from_json(row[0]), row[1], row[2], row[3:]) if row else None
             self._kept[tag] = kept
         return self._kept[tag]
 

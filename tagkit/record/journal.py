@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tagkit.record.clock import TOLERANCE_MS, reading
 from tagkit.record.envelope import Event, from_bytes, split_id
 from tagkit.record.folder import EVENT_COLUMNS, Folder, altered, read_event
@@ -12,23 +14,56 @@ PERSON_MARK = "@"
 """In the index by asset a person stands as ``@CODE``."""
 
 
+@dataclass(frozen=True)
+class Beginning:
+    """What whoever writes must know of the record, read in one go."""
+
+    identity: str | None
+    """Which file it takes itself for; see store.identity_of."""
+    n: int
+    """The last row of the journal."""
+    latest: int
+    """The latest effective clock."""
+    apart: bool
+    """Whether the time of events that are set apart has come."""
+
+
+def beginning(connection: Connection, now_ms: int) -> Beginning:
+    """That of the transaction that has just begun."""
+    identity, n, latest, apart = connection.execute(
+        "SELECT (SELECT value FROM meta WHERE name = 'identity'), "
+        "(SELECT max(n) FROM events), (SELECT max(effective) FROM events WHERE apart = 0), "
+        "EXISTS (SELECT 1 FROM events WHERE apart = 1 AND effective <= ?)",
+        (reading(now_ms + TOLERANCE_MS),),
+    ).fetchone()
+    return Beginning(identity, n or 0, latest or 0, bool(apart))
+
+
 class Journal:
     """The journal as one transaction sees it."""
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(
+        self, connection: Connection, n: int | None = None, site: str | None = None
+    ) -> None:
         self._connection = connection
         self.folder = Folder(connection)
-        row = connection.execute("SELECT max(n) FROM events").fetchone()
-        self._n: int = row[0] or 0
+        if n is None:
+            n = connection.execute("SELECT max(n) FROM events").fetchone()[0] or 0
+        self._n: int = n
         self._heads: dict[int, int] = {}
         self._last: dict[int, int] = {}
         self._awaited: dict[str, int] = {}
         self._parted: dict[str, bool] = {}
         self._followed: dict[str, bool] = {}
-        self._site: str | None = None
+        self._site = site
 
-    def add_own(self, chain: int, event: Event) -> Event:
-        """Adds an event written here; its clock is after everything known, so it is effective."""
+    def add_own(self, chain: int, event: Event, *, leaps: bool) -> Event:
+        """Adds an event written here; its clock is after everything known, so it is effective.
+
+        ``leaps``: not after everything, its clock has come back from a wrong date.
+        """
+        if not leaps:
+            self._heads[chain] = -1  # whatever stands before it there is earlier
         return self._add(chain, event, apart=False, own=True)
 
     def add_foreign(self, chain: int, event: Event, now_ms: int) -> Event:
@@ -150,7 +185,7 @@ class Journal:
             self._connection.execute("INSERT OR IGNORE INTO voids VALUES (?, ?, ?)", (*parts, n))
             self._awaited.pop(parts[0], None)
         tags = self._tags(event, target)
-        if self._is_parted(event):
+        if not own and self._is_parted(event):
             tags = self._set_aside(tags, n)
         for tag in tags:
             self._enter(tag, event, n)

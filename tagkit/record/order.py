@@ -32,17 +32,19 @@ class Pulled:
 
 
 def next_clock(
-    connection: Connection, now_ms: int, write_heads: Callable[[], None]
+    connection: Connection, now_ms: int, write_heads: Callable[[], None], latest: int | None = None
 ) -> tuple[int, tuple[str, ...]]:
     """The clock value of an event written now, and the events it must cite in ``after``.
 
     Normally the clock goes on after everything in the record, also when the computer's clock
     was set back. Only where the record leaps over the present time by more than a day, the
     events beyond were written with a wrong date: the clock returns, and they are cited. For that the
-    heads of the chains must be up to date, which ``write_heads`` sees to.
+    heads of the chains must be up to date, which ``write_heads`` sees to. ``latest`` is the
+    latest effective clock of the record where the caller knows it.
     """
-    row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
-    latest = row[0] or 0
+    if latest is None:
+        row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
+        latest = row[0] or 0
     limit = reading(now_ms + TOLERANCE_MS)
     if latest <= limit:
         return tick(latest, now_ms), ()

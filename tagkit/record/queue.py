@@ -1,10 +1,13 @@
-"""The queue of those who wait to write: one at a time stands at its head.
+"""The queue of those who wait to write: one writes, one stands at its head, the rest wait.
 
 SQLite gives its write lock to whoever happens to ask when it is free, so that a program which
-writes again and again keeps all others waiting. Here whoever is to write next holds a file lock
-beside the record and lets it go once it has SQLite's; nobody comes in past the head. The longer
-one waits, the more often one asks. The lock guards nothing: where it can't be had (a folder that
-can't be written, somebody who stopped at the head) writing goes on without it.
+writes again and again keeps all others waiting. Here two file locks beside the record make a
+turnstile: who has the head's waits for the turn, and gives the head up once it has the turn, which
+it keeps until its transaction is over. Whoever has just written has to come by the head again,
+where somebody stands already. The head looks often, so that the turn changes hands in a tenth of
+a millisecond; the others look less often, and oftener the longer they have waited. The locks
+guard nothing: where they can't be had (a folder that can't be written, somebody who stopped)
+writing goes on without them, by SQLite's own waiting.
 """
 
 from __future__ import annotations
@@ -16,44 +19,75 @@ import sys
 import time
 from pathlib import Path
 
-QUEUE_END = "-queue"
-"""The file beside the record; it stays empty."""
+QUEUE_END, TURN_END = "-queue", "-turn"
+"""The files beside the record; they stay empty."""
 
 LONGEST_WAIT = 2.0
-"""Seconds after which whoever stands at the head is taken for stopped."""
+"""Seconds after which whoever has the head or the turn is taken for stopped."""
 
 
 class Queue:
     """One writer's place in the queue. Each has its own, threads too."""
 
     def __init__(self, path: Path) -> None:
-        self._path = queue_file(path)
-        self._file: int | None = None
-        self._at_head = False
+        self._head = _Lock(queue_file(path))
+        self._turn = _Lock(path.with_name(path.name + TURN_END))
 
-    def come_to_head(self) -> None:
-        """Waits until nobody else stands at the head, or no longer than that makes sense."""
+    def enter(self, most: float = LONGEST_WAIT) -> None:
+        """Waits for one's turn, or no longer than ``most`` seconds or than that makes sense."""
+        began = time.monotonic()
+        end = began + min(most, LONGEST_WAIT)
+        while not self._head.take():
+            now = time.monotonic()
+            if now > end:
+                return
+            time.sleep(random.uniform(0.001, 0.002) / (1 + (now - began) * 20))
+        began = time.monotonic()
+        while not self._turn.take():
+            now = time.monotonic()
+            if now > end:
+                break
+            # A short transaction is over in a moment; for a long one a look now and then will do.
+            time.sleep(min(max(SOONEST, (now - began) / 20), LATEST))
+        self._head.leave()
+
+    def leave(self) -> None:
+        """Gives the turn to the one at the head."""
+        self._turn.leave()
+
+    def close(self) -> None:
+        """Lets go of the files."""
+        self._head.close()
+        self._turn.close()
+
+
+SOONEST, LATEST = 0.00005, 0.001
+"""Seconds between two looks of the one at the head."""
+
+
+class _Lock:
+    """A lock on a file; where none can be had everybody has it."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._file: int | None = None
+        self._taken = False
+
+    def take(self) -> bool:
         if self._file is None:
             self._file = _opened(self._path)
         if self._file is None:
-            return
-        began = time.monotonic()
-        while not _lock(self._file):
-            waited = time.monotonic() - began
-            if waited > LONGEST_WAIT:
-                return
-            time.sleep(random.uniform(0.004, 0.008) / (1 + waited * 100))
-        self._at_head = True
+            return True
+        self._taken = _lock(self._file)
+        return self._taken
 
-    def leave_head(self) -> None:
-        """Lets the next one come to the head."""
-        if self._at_head and self._file is not None:
-            self._at_head = False
+    def leave(self) -> None:
+        if self._taken and self._file is not None:
+            self._taken = False
             _unlock(self._file)
 
     def close(self) -> None:
-        """Lets go of the file."""
-        self.leave_head()
+        self.leave()
         if self._file is not None:
             os.close(self._file)
             self._file = None

@@ -22,7 +22,7 @@ from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import Folder, states_are_current
 from tagkit.record.follow import ExchangeNotes
-from tagkit.record.journal import find_event
+from tagkit.record.journal import beginning, find_event
 from tagkit.record.keys import StationKey
 from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
@@ -140,12 +140,14 @@ class Record:
         """
         if self._writing:
             raise RuntimeError("a writing is already open in this record")
+        writing = Writing(
+            self._connection, self.site, self.directory / KEYS_NAME, self._keys,
+            self._clock, by, station, at, self.notices.append,
+        )  # fmt: skip
         with translated(self.path), self._transaction():
-            self._notice_copy()
-            writing = Writing(
-                self._connection, self.site, self.directory / KEYS_NAME, self._keys,
-                self._clock, by, station, at, self.notices.append,
-            )  # fmt: skip
+            here = beginning(self._connection, milliseconds(self._clock()))
+            self._notice_copy(here.identity)
+            writing.begin(here)
             self._writing = writing
             try:
                 yield writing
@@ -204,12 +206,14 @@ class Record:
             with contextlib.suppress(Exception):
                 self._connection.execute("ROLLBACK")
             raise
+        finally:
+            self._queue.leave()
         self._tidying.committed()
 
-    def _notice_copy(self) -> None:
+    def _notice_copy(self, identity: str | None) -> None:
         """A copied file must not go on under the identity of the one it was copied from."""
         present = identity_of(self.path)
-        if self._meta()["identity"] == present:
+        if identity == present:
             return
         begin_anew(self._connection, "copied", present)
         self.notices.append(

@@ -156,7 +156,7 @@ class AssetState:
         content = {
             name: value
             for name, value in vars(self).items()
-            if value != _EMPTY[name] or name in ("tag", "kind", "fold_version")
+            if value != _LEFT_OUT[name]
         }
         return _sealed(_ENCODER.encode(content))
 
@@ -192,6 +192,8 @@ def _words(fact: Any) -> str | None:
 
 
 _EMPTY: dict[str, Any] = vars(AssetState("", ""))
+_LEFT_OUT = _EMPTY | dict.fromkeys(("tag", "kind", "fold_version"), object())
+"""What is not kept of each; nothing is the same as an object of its own."""
 STATE_FIELDS = tuple(entry.name for entry in fields(AssetState))
 
 

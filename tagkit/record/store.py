@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import contextlib
 import json
-import random
+import os
 import sqlite3
-import time
 from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -89,27 +89,19 @@ def open_file(path: Path, connect: Connect = sqlite_connection) -> Connection:
 
 
 def begin(connection: Connection, queue: Queue | None = None) -> None:
-    """Takes the write lock, in one's turn; Busy is for the caller to tell after 10 seconds.
+    """Takes the write lock, in one's turn; Busy is for the caller to tell.
 
-    SQLite's own waiting looks ten times a second; the head of the queue looks every moment.
+    The turn is kept until the caller says ``queue.leave()``, after the transaction. Who does not
+    queue (a migration, a person with another program) is waited for as SQLite does it.
     """
-    end = time.monotonic() + BUSY_TIMEOUT_MS / 1000
-    connection.execute("PRAGMA busy_timeout = 0")
+    if queue:
+        queue.enter(BUSY_TIMEOUT_MS / 1000)
     try:
+        connection.execute("BEGIN IMMEDIATE")
+    except BaseException:
         if queue:
-            queue.come_to_head()
-        while True:
-            try:
-                connection.execute("BEGIN IMMEDIATE")
-                return
-            except Exception as error:
-                if sqlite_code(error) not in (5, 6) or time.monotonic() > end:
-                    raise
-            time.sleep(random.uniform(0.0004, 0.0008))
-    finally:
-        if queue:
-            queue.leave_head()
-        connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
+            queue.leave()
+        raise
 
 
 def make_durable(connection: Connection) -> None:
@@ -210,7 +202,12 @@ def _meaning(code: int | None, path: Path) -> TagkitError | None:
 
 def identity_of(path: Path) -> str:
     """What tells this file from a copy of it: its number on the disk, and the computer."""
-    return json.dumps({"file": path.stat().st_ino, "machine": _machine()})
+    return _identity(os.stat(path).st_ino, _machine())
+
+
+@lru_cache(16)
+def _identity(number: int, machine: str) -> str:
+    return json.dumps({"file": number, "machine": machine})
 
 
 _known_machine: list[str] = []

@@ -80,5 +80,8 @@ def tidy(path: Path) -> None:
             contextlib.closing(Queue(path)) as queue,
         ):
             begin(holding, queue)
-            connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
-            holding.execute("ROLLBACK")
+            try:
+                connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
+                holding.execute("ROLLBACK")
+            finally:
+                queue.leave()

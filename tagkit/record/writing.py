@@ -14,7 +14,7 @@ from tagkit.record.bodies import SHAPES, completed, tags_in
 from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
 from tagkit.record.envelope import FIRST_MS, NO_EVENT, Event, pack, split_id
 from tagkit.record.folder import EVENT_COLUMNS, read_event
-from tagkit.record.journal import Journal, find_event
+from tagkit.record.journal import Beginning, Journal, find_event
 from tagkit.record.keys import StationKey, load_key, new_key
 from tagkit.record.order import next_clock
 from tagkit.record.state import AssetState
@@ -56,6 +56,7 @@ class Writing:
         self, connection: Connection, site: str, keys: Path, known_keys: dict[str, StationKey],
         clock: Clock, by: str, station: str, at: datetime | None, notice: Callable[[str], None],
     ) -> None:  # fmt: skip
+        """Everything that can be known before the lock is taken; :meth:`begin` goes on."""
         self._connection = connection
         self._site = site
         self._keys = keys
@@ -68,8 +69,15 @@ class Writing:
         self._chains: dict[str, _Chain] = {}
         self._written: set[str] = set()
         self._latest = -1
-        self.journal = Journal(connection)
-        self.journal.release_apart(milliseconds(clock()))
+        self._latest_known: int | None = None
+
+    def begin(self, beginning: Beginning) -> None:
+        """Goes on once the write lock is held, from what the record then holds."""
+        self.journal = Journal(self._connection, beginning.n, self._site)
+        self._latest_known = beginning.latest
+        if beginning.apart:
+            self._latest_known = None
+            self.journal.release_apart(milliseconds(self._clock()))
 
     def append(
         self,
@@ -99,10 +107,10 @@ class Writing:
         concerned = tuple(
             dict.fromkeys([*map(str, tags), *tags_in(kind, body), *self._voided(kind, body)])
         )
-        chain = self._chain(self._station if station is None else _station(station))
+        station = self._station if station is None else _station(station)
         return self._write(
-            chain,
-            self._station if station is None else _station(station),
+            self._chain(station),
+            station,
             self._by if by is None else _person(by),
             kind,
             concerned,
@@ -269,7 +277,7 @@ class Writing:
         }
         raw = pack(content)
         event = Event(**content, effective=clock, raw=raw, signature=chain.key.sign(raw))
-        event = self.journal.add_own(chain.number, event)
+        event = self.journal.add_own(chain.number, event, leaps=bool(cited))
         chain.sequence, chain.hash = event.sequence, event.hash
         self._written.add(event.id)
         return event
@@ -279,8 +287,9 @@ class Writing:
             cited: tuple[str, ...] = ()
             clock = max(self._latest + 1, now_ms << 16)
         else:
-            clock, cited = next_clock(self._connection, now_ms, self.flush)
+            clock, cited = next_clock(self._connection, now_ms, self.flush, self._latest_known)
         self._latest = clock
+        self._latest_known = None if cited else clock
         return clock, cited
 
 

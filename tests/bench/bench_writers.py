@@ -77,6 +77,8 @@ for _ in range(changes):
         begin(db, queue) if what == "queued" else db.execute("BEGIN IMMEDIATE")
         db.execute("INSERT INTO t (raw, signature) VALUES (?, ?)", (bytes(900), bytes(64)))
         db.execute("COMMIT")
+        if what == "queued":
+            queue.leave()
         tidying.committed()
     else:
         into = chance.choice(batteries)
