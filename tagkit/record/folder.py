@@ -6,7 +6,7 @@ a checkpoint is kept, so that a late event does not mean folding years again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -69,6 +69,41 @@ _KEEP_PLACED = "UPDATE assets SET effective = ?, clock = ?, place = ?, state = ?
 _KEEP_UNMOVED = "UPDATE assets SET effective = ?, clock = ?, state = ? WHERE tag = ?"
 
 
+Key = tuple[int, int]
+"""Effective and own clock: a place in an asset's order."""
+
+Entry = tuple[int, int, str]
+"""Place and id of an event that was added."""
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """What an asset's state will be when these events have been added; see ahead.py."""
+
+    state: AssetState
+    key: Key
+    checkpoints: tuple[tuple[Key, AssetState], ...]
+    entries: tuple[Entry, ...]
+    newest: Key
+    """The last event that was there."""
+    effective: int
+    """From where on it was folded again."""
+    times: int
+    """What :func:`times_folded_again` said."""
+
+
+def entry_of(event: Event) -> Entry:
+    """What tells an added event from others."""
+    return event.effective, event.clock, event.id
+
+
+def times_folded_again(connection: Connection) -> int:
+    """Counts whenever something came into an asset's order elsewhere than at its end, or what
+    stood there counted no more. While it stays the same, events were added at the end only."""
+    row = connection.execute("SELECT value FROM meta WHERE name = 'folded_again'").fetchone()
+    return int(row[0]) if row else 0
+
+
 @dataclass
 class _Kept:
     state: AssetState
@@ -83,6 +118,8 @@ class Folder:
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
+        self._folded_again = False
+        self.foreseen({})
         self._kept: dict[str, _Kept | None] = {}
         self._changed: set[str] = set()
         self._stale: dict[str, int] = {}
@@ -93,6 +130,15 @@ class Folder:
         """How many states are kept in memory."""
         return len(self._kept)
 
+    def foreseen(self, states: Mapping[str, Foreseen]) -> None:
+        """What is foreseen of the transaction that has just begun."""
+        self._foreseen = states
+        self._added: dict[str, list[Entry]] = {}
+        self._otherwise: set[str] = set()
+        self._times: int | None = None
+        self.met: set[str] = set()
+        """Assets for which all came as foreseen."""
+
     def state(self, tag: str) -> AssetState | None:
         """The present state within the transaction."""
         kept = self._load(tag)
@@ -100,13 +146,15 @@ class Folder:
 
     def take(self, tag: str, event: Event, moment: str) -> None:
         """Folds in an event that was just added to the journal; ``moment`` is the event's."""
-        if tag in self._stale:
-            self.refold(tag, event.effective)
+        if tag in self._foreseen:
+            self._added.setdefault(tag, []).append(entry_of(event))
+        if tag in self._stale or tag in self._foreseen:
+            self._note(tag, event.effective)
             return
         kept = self._load(tag)
         key = (event.effective, event.clock)
         if kept and key <= (kept.effective, kept.clock):
-            self.refold(tag, event.effective)
+            self._note(tag, event.effective)
             return
         state = after(kept.state if kept else empty(tag), event, moment)
         self._kept[tag] = _Kept(state, *key, kept.row if kept else None)
@@ -116,17 +164,31 @@ class Folder:
 
     def refold(self, tag: str, effective: int) -> None:
         """Notes that something changed at this place in the order; folded again when needed."""
+        self._otherwise.add(tag)
+        self._note(tag, effective)
+
+    def _note(self, tag: str, effective: int) -> None:
         self._stale[tag] = min(self._stale.get(tag, effective), effective)
 
     @property
     def waiting(self) -> int:
-        """How many states :meth:`flush` will fold again."""
-        return len(self._stale)
+        """How many states :meth:`flush` will fold again that were not foreseen."""
+        return sum(tag not in self._foreseen or tag in self._otherwise for tag in self._stale)
+
+    def put(self, tag: str) -> None:
+        """Puts the state that was foreseen of an asset to which nothing is added."""
+        self._note(tag, self._foreseen[tag].effective)
 
     def flush(self) -> None:
         """Writes what changed; the record's queries see it from then on."""
         for tag in list(self._stale):
             self._load(tag)
+        if self._folded_again:
+            self._folded_again = False
+            self._connection.execute(
+                "INSERT INTO meta VALUES ('folded_again', '1') "
+                "ON CONFLICT (name) DO UPDATE SET value = value + 1"
+            )
         for tag in sorted(self._changed):
             kept = self._kept[tag]
             if tag not in self._unjudged:
@@ -150,7 +212,9 @@ class Folder:
 
     def _load(self, tag: str) -> _Kept | None:
         if tag in self._stale:
-            kept = self._again(tag, self._stale.pop(tag))
+            effective = self._stale.pop(tag)
+            kept = self._as_foreseen(tag) or self._again(tag, effective)
+            self._folded_again = True
             self._kept[tag] = kept
             self._changed.add(tag)
             return kept
@@ -164,20 +228,44 @@ class Folder:
             self._kept[tag] = kept
         return self._kept[tag]
 
+    def _as_foreseen(self, tag: str) -> _Kept | None:
+        """The foreseen state with what others have added since; None when it came otherwise."""
+        foreseen = self._foreseen.get(tag)
+        if foreseen is None or tag in self._otherwise:
+            return None
+        if self._times is None:
+            self._times = times_folded_again(self._connection)
+        entries = self._added.pop(tag, [])
+        if self._times != foreseen.times or tuple(entries) != foreseen.entries:
+            return None
+        added = set(entries)
+        later = [
+            event
+            for event in events_of(self._connection, tag, foreseen.newest)
+            if entry_of(event) not in added
+        ]
+        if not foreseen.state.events or any(_key(one) <= foreseen.key for one in later):
+            return None
+        self._connection.execute(
+            "DELETE FROM checkpoints WHERE tag = ? AND effective >= ?", (tag, foreseen.effective)
+        )
+        for key, state in foreseen.checkpoints:
+            self._checkpoint(tag, state, key)
+        self.met.add(tag)
+        state, key = foreseen.state, foreseen.key
+        for event in later:
+            state, key = after(state, event, event.moment), _key(event)
+        return _Kept(state, *key)
+
     def _again(self, tag: str, effective: int) -> _Kept | None:
         self._connection.execute(
             "DELETE FROM checkpoints WHERE tag = ? AND effective >= ?", (tag, effective)
         )
-        row = self._connection.execute(
-            "SELECT state, effective, clock FROM checkpoints WHERE tag = ? "
-            "ORDER BY effective DESC, clock DESC LIMIT 1",
-            (tag,),
-        ).fetchone()
-        state = AssetState.from_json(row[0]) if row else empty(tag)
-        key = (row[1], row[2]) if row else (-1, -1)
+        key, kept = checkpoint_before(self._connection, tag, effective)
+        state = kept or empty(tag)
         # Read out first: checkpoints are written to the same file meanwhile.
         for event in list(events_of(self._connection, tag, key)):
-            reached = (event.effective, event.clock)
+            reached = _key(event)
             if reached > key and state.events and state.events % CHECKPOINT_EVERY == 0:
                 self._checkpoint(tag, state, key)
             state, key = after(state, event, event.moment), reached
@@ -187,6 +275,22 @@ class Folder:
         self._connection.execute(
             "INSERT OR REPLACE INTO checkpoints VALUES (?, ?, ?, ?)", (tag, *key, state.to_json())
         )
+
+
+def _key(event: Event) -> Key:
+    return event.effective, event.clock
+
+
+def checkpoint_before(
+    connection: Connection, tag: str, effective: int
+) -> tuple[Key, AssetState | None]:
+    """The last checkpoint of an asset before an effective clock, or none."""
+    row = connection.execute(
+        "SELECT state, effective, clock FROM checkpoints WHERE tag = ? AND effective < ? "
+        "ORDER BY effective DESC, clock DESC LIMIT 1",
+        (tag, effective),
+    ).fetchone()
+    return ((row[1], row[2]), AssetState.from_json(row[0])) if row else ((-1, -1), None)
 
 
 def indexed(state: AssetState) -> tuple[str | None, str | None, str | None]:

@@ -7,7 +7,8 @@ before it, and be signed with the key its epoch is named after.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from functools import partial
 from itertools import islice
 
 from tagkit.assets.tag import exact_tag
+from tagkit.record.ahead import Ahead
 from tagkit.record.clock import Clock, milliseconds
 from tagkit.record.envelope import (
     NO_EVENT,
@@ -24,8 +26,8 @@ from tagkit.record.envelope import (
     hash_of,
     strictly_from_bytes,
 )
-from tagkit.record.folder import understood
-from tagkit.record.journal import Journal, site_of
+from tagkit.record.folder import Foreseen, understood
+from tagkit.record.journal import PERSON_MARK, Journal, own_tags, site_of
 from tagkit.record.keys import KEY_BYTES, epoch_of, signed_by
 from tagkit.record.store import Connection
 from tagkit.record.writing import add_chain
@@ -59,32 +61,41 @@ def receive(
     order.
     """
     result = Received()
-    refolds = _Refolds(longest_hold)
+    refolds, pace = _Refolds(longest_hold), _Pace(longest_hold)
+    ahead, site = Ahead(connection), site_of(connection)
     taking = _Taking(connection, result, parted)
     with ThreadPoolExecutor(CHECKERS, "signatures") as threads:
         # What takes the processor is done before the lock is taken, and while the slice before
         # is written: checking signatures lets other threads work.
         for checked in _one_ahead(_checked(connection, parcels, result, threads)):
-            waiting = iter(checked)
-            going_on = bool(checked)
-            while going_on:
-                going_on = False
+            waiting = deque(checked)
+            while waiting:
+                bite = [(one, signed()) for one, signed in islice(waiting, pace.most)]
+                foreseen = ahead.foresee(
+                    (tag, event)
+                    for event, _ in bite
+                    for tag in own_tags(event, site)
+                    if not tag.startswith(PERSON_MARK)
+                )
                 with transaction():
-                    end = time.monotonic() + longest_hold
-                    taking.begin(milliseconds(clock()))
-                    for event, signed in waiting:
+                    held = time.monotonic()
+                    taking.begin(milliseconds(clock()), foreseen)
+                    for event, signed in bite:
                         taking.take(event, signed)
-                        if time.monotonic() > end or taking.waiting >= refolds.most:
-                            going_on = True
+                        waiting.popleft()
+                        if time.monotonic() > held + longest_hold or taking.waiting >= refolds.most:
                             break
                     with refolds.timed(taking.waiting):
                         taking.end()
-                time.sleep(BREATH)  # whoever waits to write gets in between
+                ahead.forget(foreseen.keys() - taking.met)
+                pace.took(len(bite), time.monotonic() - held)
+                # Whoever waits to write gets in between.
+                time.sleep(BREATH)
     return result
 
 
 SLICE = 500
-BREATH = 0.005
+BREATH = 0.002
 CHECKERS = 2
 """Threads that check signatures."""
 
@@ -195,6 +206,24 @@ class _Refolds:
             self.most = max(1, min(2 * self.most, 200, int(self._seconds / max(each, 1e-6))))
 
 
+class _Pace:
+    """How many events are taken in one go, so that it takes well below so many seconds."""
+
+    def __init__(self, seconds: float) -> None:
+        self._aim = seconds / 2
+        self._each = self._aim / 20
+
+    @property
+    def most(self) -> int:
+        """As many as one may expect to come off in time."""
+        return max(1, min(int(self._aim / self._each), SLICE))
+
+    def took(self, count: int, seconds: float) -> None:
+        """Learns from one go: at once when it took long, else bit by bit."""
+        each = seconds / count
+        self._each = max(each, 0.8 * self._each + 0.2 * each)
+
+
 @dataclass
 class _Chain:
     number: int
@@ -229,7 +258,7 @@ class _Taking:
         self._now_ms = 0
         self._as_of = -1
 
-    def begin(self, now_ms: int) -> None:
+    def begin(self, now_ms: int, foreseen: Mapping[str, Foreseen]) -> None:
         """Begins within a transaction that has just begun."""
         self._now_ms = now_ms
         # Of every connection its own; it moves when another one has written.
@@ -238,8 +267,9 @@ class _Taking:
             self._as_of = as_of
             self._journal = Journal(self._connection)
             self._chains.clear()
+        self._journal.folder.foreseen(foreseen)
 
-    def take(self, event: Event, signed: Signed) -> None:
+    def take(self, event: Event, signed: bool | None) -> None:
         """Takes in one event, or says why not."""
         chain = self._chain(event)
         if isinstance(chain, str):
@@ -284,6 +314,11 @@ class _Taking:
         """How many states will be folded again at the end."""
         return self._journal.folder.waiting
 
+    @property
+    def met(self) -> set[str]:
+        """Assets for which all came as foreseen."""
+        return self._journal.folder.met
+
     def end(self) -> None:
         """Writes heads and states."""
         for chain in self._chains.values():
@@ -323,7 +358,7 @@ class _Taking:
         ).fetchone()
         return bytes(row[0]) if row else None
 
-    def _problem(self, chain: _Chain, event: Event, signed: Signed) -> str | None:
+    def _problem(self, chain: _Chain, event: Event, signed: bool | None) -> str | None:
         """Why the event can't go on its chain."""
         if (event.site, event.station) != (chain.site, chain.station):
             return f"it belongs to station “{chain.station}” of {chain.site}"
@@ -340,8 +375,7 @@ class _Taking:
             after = self._stored(chain, event.sequence + 1)
             if after and from_bytes(after).previous != event.hash:
                 return "the one after it does not follow it"
-        told = signed()
-        if not (told or (told is None and signed_by(chain.key, event.raw, event.signature))):
+        if not (signed or (signed is None and signed_by(chain.key, event.raw, event.signature))):
             return "its signature is not the station's"
         return None
 

@@ -153,11 +153,7 @@ class AssetState:
 
         A checksum ends it: one flipped bit on the disk must not turn 48 V into 40 V unseen.
         """
-        content = {
-            name: value
-            for name, value in vars(self).items()
-            if value != _LEFT_OUT[name]
-        }
+        content = {name: value for name, value in vars(self).items() if value != _LEFT_OUT[name]}
         return _sealed(_ENCODER.encode(content))
 
     @classmethod

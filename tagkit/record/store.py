@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
@@ -202,7 +201,7 @@ def _meaning(code: int | None, path: Path) -> TagkitError | None:
 
 def identity_of(path: Path) -> str:
     """What tells this file from a copy of it: its number on the disk, and the computer."""
-    return _identity(os.stat(path).st_ino, _machine())
+    return _identity(path.stat().st_ino, _machine())
 
 
 @lru_cache(16)

@@ -1,14 +1,18 @@
 """Many writers of one record beside bare commits, and ten stations for minutes.
 
-    python tests/bench/bench_writers.py writers [--writers N] [--changes N] [--catch-up N]
+    python tests/bench/bench_writers.py writers [--writers N] [--changes N]
+    python tests/bench/bench_writers.py catching-up [--events N] [--pause MS] [--folder DIR]
     python tests/bench/bench_writers.py soak [--seconds N]
 
-Run by hand, one at a time. The soak needs a PostgreSQL, as the exchange goes on meanwhile.
+Run by hand, one at a time. For catching up, a record with so many late events is made once (four
+minutes for a million; ``--folder`` keeps it) and received while the writers go on. The soak needs a PostgreSQL, as the exchange goes on meanwhile.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import itertools
 import os
 import random
 import sqlite3
@@ -17,6 +21,7 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -38,15 +43,20 @@ from tagkit.record.verify import verify  # noqa: E402
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("what", choices=["writers", "soak"])
+    options.add_argument("what", choices=["writers", "catching-up", "soak"])
     options.add_argument("--writers", type=int, default=8)
     options.add_argument("--changes", type=int, default=2_000)
-    options.add_argument("--catch-up", type=int, default=0, help="events received meanwhile")
+    options.add_argument("--events", type=int, default=1_000_000, help="caught up")
+    options.add_argument("--pause", type=float, default=0, help="ms between changes, on average")
+    options.add_argument("--longest", type=float, default=1500, help="seconds of catching up")
+    options.add_argument("--folder", type=Path, help="where the late events are kept")
     options.add_argument("--seconds", type=int, default=300)
     chosen = options.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
     if chosen.what == "writers":
-        writers(chosen.writers, chosen.changes, chosen.catch_up)
+        writers(chosen.writers, chosen.changes)
+    elif chosen.what == "catching-up":
+        catching_up(chosen)
     else:
         soak(chosen.seconds)
 
@@ -59,6 +69,7 @@ from tagkit.record.record import Record
 from tagkit.record.store import begin
 from tagkit.record.tidying import Tidying
 folder, number, changes, what = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
+pause = float(sys.argv[5]) / 1000
 bare, path = what != "record", Path(folder) / "bare.db"
 chance, waits = random.Random(number), []
 if bare:
@@ -71,7 +82,9 @@ else:
     trucks = [s.tag for s in record.states() if s.kind == "T"]
 print("ready", flush=True)
 sys.stdin.readline()
-for _ in range(changes):
+while len(waits) < changes and not (Path(folder) / "stop").exists():
+    if pause:
+        time.sleep(chance.expovariate(1 / pause))
     start = time.perf_counter()
     if bare:
         begin(db, queue) if what == "queued" else db.execute("BEGIN IMMEDIATE")
@@ -89,38 +102,52 @@ print(" ".join(f"{wait:.6f}" for wait in waits), flush=True)
 """
 
 
-def writers(count: int, changes: int, catch_up: int) -> None:
+def writers(count: int, changes: int) -> None:
     with tempfile.TemporaryDirectory() as top:
-        folder = Path(top) / "site"
-        with Record.create(folder, "QM") as record, record.writing("TS", "desk") as writing:
-            for kind, many in ((Kind.BATTERY, 60), (Kind.TRUCK, 26)):
-                for _ in range(many):
-                    writing.append("registered", [writing.issue(kind)], {"nameplate": {}})
-        bare = sqlite3.connect(folder / "bare.db")
+        folder = new_site(Path(top))
+        for what in ("bare", "queued", "record"):
+            waits = run_writers(folder, count, changes, what)
+        check(folder, len(waits))
+
+
+def catching_up(chosen: argparse.Namespace) -> None:
+    with tempfile.TemporaryDirectory() as top:
+        source, folder = chosen.folder or Path(top) / "other", new_site(Path(top))
+        if not (source / "record.db").exists():
+            bench_record.build(source, 1000, chosen.events)
+        feeder = threading.Thread(target=feed, args=(source, folder, chosen.events, chosen.longest))
+        feeder.start()
+        waits = run_writers(folder, chosen.writers, 10**9, "record", chosen.pause)
+        feeder.join()
+        print(f"load {os.getloadavg()[0]:.1f} at the end")
+        check(folder, len(waits))
+
+
+def new_site(top: Path) -> Path:
+    folder = top / "site"
+    with Record.create(folder, "QM") as record, record.writing("TS", "desk") as writing:
+        for kind, many in ((Kind.BATTERY, 60), (Kind.TRUCK, 26)):
+            for _ in range(many):
+                writing.append("registered", [writing.issue(kind)], {"nameplate": {}})
+    with contextlib.closing(sqlite3.connect(folder / "bare.db")) as bare:
         bare.execute("PRAGMA journal_mode = WAL")
         bare.execute("CREATE TABLE t (n INTEGER PRIMARY KEY, raw BLOB, signature BLOB)")
-        bare.close()
-        feeder, stop = None, threading.Event()
-        for what in ("bare", "queued", "record"):
-            if what == "record" and catch_up:
-                bench_record.build(Path(top) / "other", 1000, catch_up)
-                feeder = threading.Thread(target=feed, args=(Path(top) / "other", folder, stop))
-                feeder.start()
-            waits = run_writers(folder, count, changes, what)
-        stop.set()
-        if feeder:
-            feeder.join()
-        with Record.open(folder) as record:
-            there = sum(h.sequence - 1 for h in record.heads() if h.station.startswith("bay"))
-        row("changes there, of those confirmed", f"{there:,}", f"of {len(waits):,}")
-        grave = [one for one in verify(folder) if one.grave]
-        row("grave findings of verify", str(len(grave)), str(grave[0]) if grave else "")
+    return folder
 
 
-def run_writers(folder: Path, count: int, changes: int, what: str) -> list[float]:
+def check(folder: Path, confirmed: int) -> None:
+    with Record.open(folder) as record:
+        there = sum(h.sequence - 1 for h in record.heads() if h.station.startswith("bay"))
+    row("changes there, of those confirmed", f"{there:,}", f"of {confirmed:,}")
+    grave = [one for one in verify(folder) if one.grave]
+    row("grave findings of verify", str(len(grave)), str(grave[0]) if grave else "")
+
+
+def run_writers(folder: Path, count: int, changes: int, what: str, pause: float = 0) -> list[float]:
     running = [
         subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(folder), str(number), str(changes), what],
+            [sys.executable, "-c", WRITER, str(folder), str(number), str(changes), what,
+             str(pause)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )
         for number in range(count)
@@ -141,7 +168,8 @@ def run_writers(folder: Path, count: int, changes: int, what: str) -> list[float
         "queued": "the same, waiting in the record's queue",
         "record": "changes, signed and folded",
     }[what]
-    row(f"{count} writers × {changes:,}: {name}", f"{len(waits) / took:,.0f} /s",
+    times = f" × {changes:,}" if changes < 10**9 else ""
+    row(f"{count} writers{times}: {name}", f"{len(waits) / took:,.0f} /s",
         f"p50 {waits[len(waits) // 2] * 1e3:.1f} ms, p99 {waits[int(len(waits) * 0.99)] * 1e3:.0f}, "
         f"p99.9 {waits[int(len(waits) * 0.999)] * 1e3:.0f}, longest {waits[-1] * 1e3:.0f}")  # fmt: skip
     row(
@@ -150,17 +178,33 @@ def run_writers(folder: Path, count: int, changes: int, what: str) -> list[float
     return waits
 
 
-def feed(source: Path, folder: Path, stop: threading.Event) -> None:
+def feed(source: Path, folder: Path, events: int, longest: float) -> None:
+    """Receives so many events, or for so long; then the writers are told to stop."""
+    held: list[float] = []
     with Record.open(source) as other, Record.open(folder) as record:
-        batch, taken = [], 0
-        for parcel in other.export():
-            batch.append(parcel)
-            if len(batch) == 2_000:
-                taken += record.receive(batch).taken
-                batch = []
-            if stop.is_set():
+        transaction = record._transaction
+
+        @contextlib.contextmanager
+        def timed() -> Iterator[None]:
+            with transaction():
+                start = time.perf_counter()
+                yield
+            held.append(time.perf_counter() - start)
+
+        record._transaction = timed  # type: ignore[method-assign]
+        start, taken, parcels = time.perf_counter(), 0, other.export()
+        while taken < events and time.perf_counter() < start + longest:
+            batch = list(itertools.islice(parcels, 2_000))
+            if not batch:
                 break
-        row("events caught up meanwhile", f"{taken:,}")
+            taken += record.receive(batch).taken
+        took = time.perf_counter() - start
+    (folder / "stop").touch()
+    held.sort()
+    row("events caught up meanwhile", f"{taken:,}", f"{taken / took:,.0f} /s, {took:.0f} s")
+    row("  the lock held by catching up", f"{len(held):,} times",
+        f"p50 {held[len(held) // 2] * 1e3:.0f} ms, p99 {held[int(len(held) * 0.99)] * 1e3:.0f}, "
+        f"p99.9 {held[int(len(held) * 0.999)] * 1e3:.0f}, longest {held[-1] * 1e3:.0f}")  # fmt: skip
 
 
 def soak(seconds: int) -> None:
