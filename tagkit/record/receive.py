@@ -210,7 +210,7 @@ class _Pace:
     """How many events are taken in one go, so that it takes well below so many seconds."""
 
     def __init__(self, seconds: float) -> None:
-        self._aim = seconds / 2
+        self._aim = 0.6 * seconds
         self._each = self._aim / 20
 
     @property

@@ -19,8 +19,8 @@ from tagkit.record.store import begin, make_durable, sqlite_connection
 
 EVERY_COMMITS = 40
 EVERY_SECONDS = 1.0
-LONGEST_LOG = 16_000
-"""Pages (64 MB) from which on a commit does it itself after all."""
+LONGEST_LOG = 32_000
+"""Pages (128 MB) from which on a commit does it itself after all."""
 LONG_LOG = 2_000
 """Pages from which on the log is begun anew."""
 

@@ -4,8 +4,9 @@
     python tests/bench/bench_writers.py catching-up [--events N] [--pause MS] [--folder DIR]
     python tests/bench/bench_writers.py soak [--seconds N]
 
-Run by hand, one at a time. For catching up, a record with so many late events is made once (four
-minutes for a million; ``--folder`` keeps it) and received while the writers go on. The soak needs a PostgreSQL, as the exchange goes on meanwhile.
+Run by hand, one at a time. For catching up, a record with so many late events is made (four
+minutes for a million; ``--folder`` keeps it) and received while the writers go on. The soak needs
+a PostgreSQL, as the exchange goes on meanwhile.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -12,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tagkit.record.clock import clock_text, read_clock, reading, utc_text
 from tagkit.record.envelope import canonical, from_bytes
+from tagkit.record.folder import Folder
 from tagkit.record.keys import load_key
 from tagkit.record.record import Record
 from tagkit.record.verify import verify
@@ -284,3 +286,60 @@ def test_a_chain_that_has_not_come_whole_yet_is_not_cut_off(depot: Any, tmp_path
         part = [parcel for parcel in parcels if from_bytes(parcel[0]).id != last.id]
         assert peer.receive(part).refused == []
         assert verify(tmp_path / "peer") == []
+
+
+@pytest.mark.parametrize("between", ["nothing", "changed", "voided", "received"])
+def test_late_events_are_folded_before_the_lock_is_taken_whatever_comes_between(
+    depot: Any, clock: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, between: str
+) -> None:
+    started = clock.now
+    body = {"battery": str(depot.batteries[0]), "place": {"kind": "stand", "name": "s"}}
+    truck, first, second = depot.trucks[0], *depot.batteries[:2]
+    change = {"truck": str(truck), "battery_in": str(first), "battery_out": str(second)}
+    clock.move(days=30)
+    with depot.record.writing("TS", "desk") as writing:
+        for _ in range(300):
+            mine = writing.append("changed", [], change)
+    early = [started + timedelta(hours=number) for number in range(2)]
+    late = []
+    for number, site in enumerate(("NA", "NB")):
+        with Record.create(tmp_path / site, site, clock=lambda at=early[number]: at) as peer:
+            for station, now in (("bay 1", 0), ("bay 2", 30)):
+                early[number] += timedelta(minutes=now)
+                with peer.writing("KM", station) as writing:
+                    for _ in range(60):
+                        early[number] += timedelta(seconds=7)
+                        writing.append("moved", [], body)
+                        writing.append("watered", [second], {"litres": 2})
+            late.append(list(peer.export()))
+    put: list[str] = []
+    again: list[str] = []
+
+    def counted(folder: Folder, tag: str, way: Any = Folder._as_foreseen) -> Any:
+        kept = way(folder, tag)
+        (put if kept else again).append(tag)
+        return kept
+
+    monkeypatch.setattr(Folder, "_as_foreseen", counted)
+    monkeypatch.setattr("tagkit.record.receive._Pace.most", 37)
+    transaction = depot.record._transaction
+    with Record.open(depot.folder, clock=clock) as other:
+
+        @contextlib.contextmanager
+        def interrupted() -> Any:
+            if between == "received":
+                other.receive([late[1].pop(0) for _ in range(min(9, len(late[1])))])
+            elif between != "nothing":
+                with other.writing("AB", "bay 9") as writing:
+                    named = {"event": mine.id, "reason": "wrong"}
+                    writing.append(between, [], change if between == "changed" else named)
+            with transaction():
+                yield
+
+        monkeypatch.setattr(depot.record, "_transaction", interrupted)
+        assert depot.record.receive(late[0]).taken == 242
+        assert other.receive(late[1]).refused == []
+    assert len(put) >= 8 or between in ("voided", "received")
+    assert not again or between in ("voided", "received")
+    assert depot.record.state(first).events >= 420
+    assert verify(depot.folder) == []
