@@ -55,6 +55,13 @@ class Queue:
         """Gives the turn to the one at the head."""
         self._turn.leave()
 
+    def awaited(self) -> bool:
+        """Whether somebody stands at the head."""
+        if not self._head.take():
+            return True
+        self._head.leave()
+        return False
+
     def close(self) -> None:
         """Lets go of the files."""
         self._head.close()

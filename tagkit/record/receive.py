@@ -51,14 +51,15 @@ def receive(
     parcels: Iterable[Parcel | Event],
     clock: Clock,
     transaction: Callable[[], AbstractContextManager[None]],
+    awaited: Callable[[], bool],
     longest_hold: float,
     parted: bool = False,
 ) -> Received:
     """Takes in ``parcels``, holding the write lock at most ``longest_hold`` seconds at a time.
 
-    An event that was read already, strictly, may stand in a parcel's place. ``parted``: of
-    chains that are new here only what followed assets need will come, with gaps and in any
-    order.
+    An event that was read already, strictly, may stand in a parcel's place. ``awaited`` tells
+    whether somebody waits to write: then they have as long as this had. ``parted``: of chains
+    that are new here only what followed assets need will come, with gaps and in any order.
     """
     result = Received()
     refolds, pace = _Refolds(longest_hold), _Pace(longest_hold)
@@ -88,14 +89,14 @@ def receive(
                     with refolds.timed(taking.waiting):
                         taking.end()
                 ahead.forget(foreseen.keys() - taking.met)
-                pace.took(len(bite), time.monotonic() - held)
-                # Whoever waits to write gets in between.
-                time.sleep(BREATH)
+                took = time.monotonic() - held
+                pace.took(len(bite), took)
+                if awaited():
+                    time.sleep(took)
     return result
 
 
 SLICE = 500
-BREATH = 0.002
 CHECKERS = 2
 """Threads that check signatures."""
 

@@ -168,8 +168,9 @@ class Record:
         """
         with translated(self.path):
             return receive(
-                self._connection, parcels, self._clock, self._transaction, LONGEST_HOLD, parted
-            )
+                self._connection, parcels, self._clock, self._transaction, self._queue.awaited,
+                LONGEST_HOLD, parted,
+            )  # fmt: skip
 
     def fold_again(self) -> None:
         """Folds every asset anew from its events, a few at a time."""
