@@ -56,7 +56,7 @@ class Words:
     def line(self, line: Line) -> str:
         """A sentence of the station."""
         said = translations(self.language).gettext(ENGLISH[line.key])
-        return say(line.key, self._said(line.values), {line.key: said})
+        return with_days(say(line.key, self._said(line.values), {line.key: said}), self.language)
 
     def line_of(self, key: str) -> str:
         """A sentence of the station that is filled with nothing, by its key."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from tagkit.assets.battery import Battery
-from tagkit.assets.tag import Tag
+from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.assets.truck import Truck
 from tagkit.rules.balance import explain_balance
 from tagkit.rules.readiness import Readiness
@@ -75,7 +75,7 @@ class Screen:
 def look(change: Change, facts: Facts) -> Screen:
     """What to show for ``change`` now."""
     now = situation(change, facts)
-    offers, asks = _offers(change, now), _asks(now)
+    offers, asks = _offers(change, facts, now), _asks(now)
     return Screen(
         stage=now.stage,
         posture=_posture(now),
@@ -133,11 +133,24 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         case "question" if now.question is not None:
             asked = now.question
             values = {"about": asked.about, "recorded": asked.recorded}
+            if asked.key == "on_charge":
+                values = {"about": asked.about, **_charging(facts, asked.about)}
             yield _kept_back(change, Line(f"question.{asked.key}", values))
         case "stop":
             yield from _stop_lines(change, facts, now)
         case "out" | "finish":
             yield from _go_lines(change, now)
+
+
+def _charging(facts: Facts, battery: Tag) -> dict[str, object]:
+    """At which charger it is by the record, and since when, on the site's clock."""
+    asset = facts.asset(battery)
+    known = asset.readiness if asset is not None else None
+    since = known.on_charge_since if known is not None else None
+    return {
+        "recorded": (known.on_charger if known is not None else None) or "charger",
+        "time": f"{since.astimezone(facts.now.tzinfo):%Y-%m-%d %H:%M}" if since else "",
+    }
 
 
 def _shown_lines(change: Change, facts: Facts) -> Iterator[Line]:
@@ -274,11 +287,11 @@ def _asks(now: Situation) -> Asks | None:
     return None
 
 
-def _offers(change: Change, now: Situation) -> tuple[Offer, ...]:
+def _offers(change: Change, facts: Facts, now: Situation) -> tuple[Offer, ...]:
     again = Offer(Line("press.again"), Cancel())
     match now.stage:
         case "choose":
-            return (*_choices(change, change.choices), again)
+            return (*_in_view(change, facts), again)
         case "question" if now.question is not None:
             shown, recorded = _ANSWER_WORDS.get(
                 now.question.key, ("press.as_shown", "press.as_recorded")
@@ -312,6 +325,59 @@ _ANSWER_WORDS = {
     "in_this_truck": ("press.as_shown", "press.coming_out"),
     "on_charge": ("press.charge_over", "press.still_on_charge"),
 }
+
+
+def _in_view(change: Change, facts: Facts) -> tuple[Offer, ...]:
+    """Those in view to choose from, told apart by what a person sees of them: where they stand.
+
+    Of a damaged label the end of the number is kept back, and the serial with it, so that both
+    stay unseen. Those that stand in one place are told apart by their figures too, and where
+    these are alike by a count; the characters that are then typed decide.
+    """
+    names = [(_number(change, tag), _place(facts, tag)) for tag in change.choices]
+    figures = [_figures(facts, tag) for tag in change.choices]
+    offers: list[Offer] = []
+    told: list[tuple[str, str]] = []
+    for tag, name, known in zip(change.choices, names, figures, strict=True):
+        number, place = name
+        if names.count(name) > 1:
+            place = ", ".join(part for part in (place, known) if part)
+            told.append((number, place))
+            if list(zip(names, figures, strict=True)).count((name, known)) > 1:
+                place = f"{place} ({told.count((number, place))})"
+        line = Line(
+            "press.choose_at" if place else "press.choose", {"number": number, "place": place}
+        )
+        offers.append(Offer(line, Choose(tag)))
+    return tuple(offers)
+
+
+def _place(facts: Facts, tag: Tag) -> str:
+    """What people call it, and of a battery where it stands by the record."""
+    asset, called = facts.asset(tag), _called(facts, tag)
+    if asset is None or tag.kind is not Kind.BATTERY:
+        return called
+    place = "place not known"
+    if asset.place is not None:
+        name = asset.place.name
+        at = {"truck": "in truck", "charger": "at charger"}.get(asset.place.kind)
+        place = f"{at} {_called(facts, parse_tag(name)) or name}" if at else name
+    return f"{called}, {place}" if called else place
+
+
+def _called(facts: Facts, tag: Tag) -> str:
+    asset = facts.asset(tag)
+    plate = asset.plate if asset is not None else None
+    name = getattr(plate, "fleet_number", None) or getattr(plate, "bay", None)
+    return str(name.value) if name is not None else ""
+
+
+def _figures(facts: Facts, tag: Tag) -> str:
+    """What is stamped on its case besides the serial, as marked."""
+    asset = facts.asset(tag)
+    plate = asset.plate if asset is not None else None
+    stated = (getattr(plate, name, None) for name in ("voltage", "capacity", "weight"))
+    return ", ".join(str(one.value) for one in stated if one is not None)
 
 
 def _choices(change: Change, tags: tuple[Tag, ...]) -> tuple[Offer, ...]:

@@ -63,7 +63,7 @@ ENGLISH: Mapping[str, str] = {
     # Questions
     "question.in_another_truck": "{about} is recorded in truck {recorded}",
     "question.in_this_truck": "{about} is recorded in this truck already",
-    "question.on_charge": "{about} is recorded as still on charge: {recorded}",
+    "question.on_charge": "{about} is recorded as still on charge: {recorded} since {time}",
     "question.other_out": "{recorded} is recorded in this truck, but {about} was shown coming out",
     "question.out_elsewhere": "{about} is recorded at {recorded}, but was shown coming out here",
     "question.not_empty": "{recorded} is recorded in this truck, but nothing comes out",
@@ -81,6 +81,7 @@ ENGLISH: Mapping[str, str] = {
     "press.charge_over": "Charger is off, cable free",
     "press.stand": "To the stand",
     "press.choose": "{number}",
+    "press.choose_at": "{number}, {place}",
     "press.again": "Start again",
     "press.undo_last": "Undo",
     # Finishing steps

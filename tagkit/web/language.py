@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from tagkit.language.catalogue import spoken, translations
+from tagkit.language.words import with_days
 from tagkit.web.views.timeline import pieces
 
 
@@ -20,7 +21,7 @@ def installed(environment: Any, language: str) -> Any:
 
     def said(sentence: str, **values: object) -> str:
         if not values:
-            return speaking.say(sentence)
+            return with_days(speaking.say(sentence), language)
         filled = {
             name: speaking.say(value) if type(value) is str else value
             for name, value in values.items()
@@ -32,7 +33,7 @@ def installed(environment: Any, language: str) -> Any:
 
     def in_words(cut: Sequence[tuple[str, bool]]) -> tuple[tuple[str, bool], ...]:
         own = {text for text, leads in cut if not leads}
-        told = pieces(speaking.say("".join(text for text, _ in cut)))
+        told = pieces(with_days(speaking.say("".join(text for text, _ in cut)), language))
         return tuple((text, leads and text not in own) for text, leads in told)
 
     environment.newstyle_gettext = True

@@ -12,12 +12,14 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from tagkit.web.firm import by_name, firm
+
 TEMPLATES = Path(__file__).parent / "templates"
 
 
 def environment() -> Environment:
     """Everything is escaped; a name that is not given is an error, not an empty string."""
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=select_autoescape(default=True, default_for_string=True),
         undefined=StrictUndefined,
@@ -25,6 +27,8 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters.update(firm=firm, by_name=by_name)
+    return made
 
 
 def hidden(name: str, value: str) -> Markup:

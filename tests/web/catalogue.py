@@ -119,7 +119,17 @@ _MORE = (
     ("made", "repaired {tags}: {what}, cell {cells} ({said})"),
     ("made", "shifts {hours}, every day"),
     ("made", "European practice {europe} m³/h, US practice {us} m³/h: {governs}"),
-    ("", "cleanings"), ("", "waiting"), ("", "writing"),
+    ("", "cleanings"), ("", "waiting"), ("", "writing"), ("made", "{rows} rows of {cells}"),
+    ("made", "there is no label template “{name}”"), ("made", "Use a .toml file or one of: {names}"),
+    # Of the server's own camera.
+    ("", "there is no such file or folder"), ("", "the stream does not answer"),
+    ("", "the video is damaged or of a kind that can't be read"), ("", "Check the network"),
+    ("", "Play it in another program; save it again as MP4 if it plays"), ("", "Check its cable"),
+    ("", "Check the address, the camera's user name and password, and the network"),
+    ("made", "camera {index} can't be opened"), ("made", "{name} gives no pictures"),
+    ("made", "Check that it is plugged in and that no other program uses it, or try another "
+     "number (--camera {other})"), ("made", "{name} stopped after {index} pictures"),
+    ("made", "camera {index}"),
 )  # fmt: skip
 
 

@@ -44,7 +44,7 @@ class Pages:
     def text(self, address: str) -> str:
         answer = self.client.get(address)
         assert answer.status_code == 200, answer.text
-        return answer.text
+        return answer.text.replace("\N{NO-BREAK SPACE}", " ")
 
     def post(self, address: str, data: dict[str, str], **options: Any) -> Response:
         return self.client.post(address, data=data, follow_redirects=False, **options)

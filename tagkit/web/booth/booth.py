@@ -63,9 +63,12 @@ class Facing:
 
     @property
     def leads(self) -> bool:
-        """Whether the first offer is the next step; of several to choose from none is."""
+        """Whether the first offer is the next step; of several to choose from none is, nor where
+        something is to be typed first."""
         offers = self.screen.offers
-        return not self.holding and bool(offers) and not isinstance(offers[0].gives, Choose)
+        if self.holding or self.screen.asks == "characters":
+            return False
+        return bool(offers) and not isinstance(offers[0].gives, Choose)
 
 
 class Booth:
@@ -176,6 +179,8 @@ class Booth:
             now = self.facing(site, by)
             if now.leads:
                 self.press(site, by, number, 0)
+            elif now.screen.asks == "characters" and not now.holding:
+                self._say("type_it")
             else:
                 self._say("choose_one" if now.presses else "nothing_next")
 

@@ -33,7 +33,7 @@ from tagkit.web.booth.floor import floor_of
 from tagkit.web.booth.own_camera import OwnCamera
 from tagkit.web.booth.presses import Press, take
 from tagkit.web.booth.sightings import Sight, Sightings
-from tagkit.web.booth.view import as_message, parts, view_of
+from tagkit.web.booth.view import as_message, view_of
 from tagkit.web.eyework import Looked
 from tagkit.web.visitor import Visitor
 
@@ -201,7 +201,7 @@ class Live:
                 number = picture.number
                 self._take_frame(picture.jpeg)
             elif camera.trouble is not None:
-                await self._blind(str(camera.trouble))
+                await self._blind(f"{camera.trouble.problem}. {camera.trouble.remedy}")
 
     async def _sighted(self, sight: Sight) -> None:
         """What was newly shown goes into the conversation."""
@@ -302,7 +302,7 @@ class Live:
         template = self._socket.app.state.environments[words.language].get_template(
             "parts/station_screen.html"
         )
-        html = template.render(view=view, words=words, parts=parts)
+        html = template.render(view=view, words=words)
         return as_message(view, html, visitor.person or "", visitor.initials)
 
     async def _told(self, sentence: str) -> str:

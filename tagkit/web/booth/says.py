@@ -18,6 +18,7 @@ SAYS: Mapping[str, str] = {
     "other_site": _("That card belongs to another site ({site})"),
     "nothing_to_log": _("There is nothing to log yet: do what the screen asks first"),
     "nothing_next": _("Show a truck and a battery first"),
+    "type_it": _("Type what is asked first: the last characters, or the stamped serial"),
     "choose_one": _("Press the one that you mean"),
     "card_lies": _(
         "A card lies in view of the camera ({card}) and does nothing. Take it away; "

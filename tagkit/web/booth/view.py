@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -123,19 +122,6 @@ def _typed(facing: Facing, words: Words) -> str:
             count=CHARACTERS_NEEDED,
         )
     return words("Type a number")
-
-
-_NUMBER = re.compile(r"\b[BTCLR]-[A-Z]{2,4}-[0-9A-Z]{5,7}-[0-9A-Z]\b")
-
-
-def parts(text: str) -> list[tuple[str, bool]]:
-    """A sentence in pieces; True for a number, which is not to be broken over two lines."""
-    found: list[tuple[str, bool]] = []
-    at = 0
-    for match in _NUMBER.finditer(text):
-        found += [(text[at : match.start()], False), (match[0], True)]
-        at = match.end()
-    return [*found, (text[at:], False)]
 
 
 def as_message(view: View, html: str, person: str, initials: str) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from tagkit.jobs.assets import asset
 from tagkit.jobs.hold import hold, release
 from tagkit.jobs.photos import LARGEST_BYTES, keep_photo, photo_path
 from tagkit.jobs.report import MOST_PHOTOS, report_problem
+from tagkit.jobs.whereabouts import whereabouts_of
 from tagkit.record.state import AssetState
 from tagkit.web.access.once import once
 from tagkit.web.depends import Attendant, Supervisor, TheSite, TheVisitor
@@ -75,10 +76,16 @@ def show(
 
 @router.get("/A/{number}/fits", response_class=HTMLResponse)
 def show_fits(request: Request, number: str, site: TheSite, visitor: TheVisitor) -> Response:
-    """Which trucks and chargers go with a battery, and why the others don't."""
+    """Which trucks and chargers go with a battery, and why the others don't.
+
+    Green is for fit and ready alone, so that of a battery that is not ready the fits are plain.
+    """
     found = asset(site.record, number, Kind.BATTERY)
     part = request.headers.get("HX-Request") == "true"
-    values = {"tag": found.tag, "fits": fits(site, found, visitor.units), "roles": VERDICT_ROLES}
+    ready = whereabouts_of(site, found).state == "ready"
+    roles = VERDICT_ROLES if ready else {**VERDICT_ROLES, "fit": "use"}
+    values = {"tag": found.tag, "fits": fits(site, found, visitor.units), "roles": roles,
+              "retired": found.retired_at is not None}  # fmt: skip
     return _no_cache(page(request, "parts/fits.html" if part else "fits.html", values))
 
 

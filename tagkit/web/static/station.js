@@ -31,6 +31,7 @@ function message(said) {
   number = said.number;
   screen.innerHTML = said.html;
   document.body.dataset.posture = said.posture;
+  document.body.dataset.asks = said.asks;
   const label = document.getElementById("typed-label");
   if (label.textContent !== said.typed) {
     label.textContent = said.typed;

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from tagkit.jobs.site import Site
 from tagkit.record.contradictions import Contradiction
@@ -18,6 +18,7 @@ ANSWERED_ENTRIES = 20
 ANSWERED_LOOKED_AT = 200
 """Changes looked through for answers, the newest first."""
 MOST_SHOWN = 50
+MOST_BEHIND = 6
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,8 @@ class Settling:
     """Assets of which a figure may be corrected."""
     field: str
     marry: tuple[str, ...]
-    events: tuple[str, ...]
+    entries: tuple[Entry, ...]
+    """What the contradiction rests on, the first few."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,8 @@ class Answered:
     event: Event
     about: str
     recorded: str
+    since: str | None
+    """Since when, of a charge that was still running; ISO 8601."""
     given: str
 
 
@@ -89,7 +93,11 @@ def _settling(site: Site, found: Contradiction) -> Settling:
         amend=tuple(found.tags) if found.kind in ("same serial", "unsettled") else (),
         field="maker_serial" if found.kind == "same serial" else "",
         marry=tuple(found.tags) if found.kind == "unsettled" else (),
-        events=found.events,
+        entries=tuple(
+            entries(
+                [event for one in found.events[:MOST_BEHIND] if (event := site.record.event(one))]
+            )
+        ),
     )
 
 
@@ -102,9 +110,24 @@ def _answered(site: Site) -> list[Answered]:
         ANSWERED_LOOKED_AT,
     )
     found = [
-        Answered(event, str(one.get("about")), str(one.get("recorded")), str(one.get("given")))
+        Answered(
+            event,
+            str(one.get("about")),
+            *_recorded(str(one.get("recorded"))),
+            str(one.get("given")),
+        )
         for event in changes
         if event.known and not event.voided
         for one in event.body.get("answers") or ()
     ]
     return found[:ANSWERED_ENTRIES]
+
+
+def _recorded(words: str) -> tuple[str, str | None]:
+    """What the record said, and since when where it said that too."""
+    what, said, since = words.rpartition(" since ")
+    try:
+        datetime.fromisoformat(since)
+    except ValueError:
+        return words, None
+    return (what, since) if said else (words, None)

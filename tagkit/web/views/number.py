@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import islice
@@ -16,6 +17,7 @@ from tagkit.jobs.plates import called
 from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
+from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.rules.verdict import Check, Result
 from tagkit.web.judged import up_to_date
@@ -61,6 +63,8 @@ class NumberPage:
     timeline: tuple[Entry, ...]
     more: bool
     todos: tuple[dict[str, Any], ...]
+    left: str
+    """Why it left the fleet, where that is among what is shown of its timeline."""
     told: tuple[Telling, ...]
     """What is to be told of it now or soon, the gravest first; holds and to-dos apart."""
 
@@ -98,8 +102,14 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
         timeline=tuple(entries(events[:shown], state.tag)),
         more=len(events) > shown,
         todos=tuple(state.todos),
+        left=_why_left(events),
         told=tuple(_told(site, state)),
     )
+
+
+def _why_left(events: Sequence[Event]) -> str:
+    left = [one for one in events if one.kind == "retired" and one.known and not one.voided]
+    return str(left[-1].body.get("reason") or "") if left else ""
 
 
 _SHOWN_ELSEWHERE = ("held", "held for safety", "to do", "not married", "label")

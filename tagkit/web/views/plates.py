@@ -22,12 +22,20 @@ class PlateLine:
     label: str
     value: str
     source: str
+    dated: bool = False
+    """Whether the value is a day, a month or a year."""
 
 
 def plate_lines(kind: Kind, nameplate: Nameplate, units: str) -> list[PlateLine]:
     """Everything that is stated, in the order of the plate."""
     return [
-        PlateLine(name, spec.label, shown_fact(spec, fact, units), str(fact.get("source", "")))
+        PlateLine(
+            name,
+            spec.label,
+            shown_fact(spec, fact, units),
+            str(fact.get("source", "")),
+            spec.reads == "date",
+        )
         for name, spec in fields_of(PLATES[kind]).items()
         if (fact := nameplate.get(name))
     ]

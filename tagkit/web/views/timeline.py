@@ -98,6 +98,9 @@ def _details(event: Event) -> list[str]:
     body = event.body
     if event.kind == "inspected" and body.get("sort") == "report":
         return [str(one) for one in body.get("findings") or ()]
+    if event.kind == "retired" and event.known:
+        receipt = body.get("receipt")
+        return [str(body.get("reason") or ""), *([f"receipt: {receipt}"] if receipt else [])]
     if event.kind == "amended":
         second = f"; checked by {body['second']}" if body.get("second") else ""
         return [f"{body.get('reason', '')}{second}"]
