@@ -101,7 +101,15 @@ def times_folded_again(connection: Connection) -> int:
     """Counts whenever something came into an asset's order elsewhere than at its end, or what
     stood there counted no more. While it stays the same, events were added at the end only."""
     row = connection.execute("SELECT value FROM meta WHERE name = 'folded_again'").fetchone()
-    return int(row[0]) if row else 0
+    return int(row[0]) if row and str(row[0]).isdigit() else 0
+
+
+def count_again(connection: Connection) -> None:
+    """Lets :func:`times_folded_again` say one more."""
+    connection.execute(
+        "INSERT INTO meta VALUES ('folded_again', '1') "
+        "ON CONFLICT (name) DO UPDATE SET value = value + 1"
+    )
 
 
 @dataclass
@@ -185,10 +193,7 @@ class Folder:
             self._load(tag)
         if self._folded_again:
             self._folded_again = False
-            self._connection.execute(
-                "INSERT INTO meta VALUES ('folded_again', '1') "
-                "ON CONFLICT (name) DO UPDATE SET value = value + 1"
-            )
+            count_again(self._connection)
         for tag in sorted(self._changed):
             kept = self._kept[tag]
             if tag not in self._unjudged:

@@ -7,7 +7,6 @@ beside it. Open a Record per thread; several processes may have the same one ope
 from __future__ import annotations
 
 import contextlib
-import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,14 +19,14 @@ from tagkit.record import search as searching
 from tagkit.record.clock import Clock, milliseconds, system_clock, utc_text
 from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
-from tagkit.record.folder import Folder, states_are_current
+from tagkit.record.folder import states_are_current
 from tagkit.record.follow import ExchangeNotes
 from tagkit.record.journal import beginning, find_event
 from tagkit.record.keys import StationKey
+from tagkit.record.mending import mend, put_states
 from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
 from tagkit.record.queue import Queue
-from tagkit.record.rebuild import rebuild
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
 from tagkit.record.search import Charged, Hits, Listed, Wanted
@@ -177,24 +176,19 @@ class Record:
         with translated(self.path):
             with self._transaction():
                 self._connection.execute("DELETE FROM checkpoints")
-            waiting = queries.all_tags(self._connection)
-            while waiting:
-                with self._transaction():
-                    folder, end = Folder(self._connection), time.monotonic() + LONGEST_HOLD
-                    while waiting and time.monotonic() < end:
-                        folder.refold(waiting.pop(), 0)
-                        folder.flush()
+            tags = queries.all_tags(self._connection)
+            put_states(self._connection, self._transaction, tags, LONGEST_HOLD)
             with self._transaction():
                 set_meta(self._connection, "fold_version", str(FOLD_VERSION))
 
     def rebuild(self, progress: Callable[[int, int], None] = lambda *_: None) -> list[str]:
-        """Makes everything beside the journal anew; says what was otherwise. Others can't write
-        meanwhile (some seconds for each 10,000 events)."""
+        """Makes everything beside the journal as the events give it; says what was otherwise.
+
+        It is compared on a copy (some seconds for each 10,000 events, and as much disk as the
+        record takes); others are kept from writing for moments only, to put differences right.
+        """
         with translated(self.path):
-            with self._transaction():
-                found = rebuild(self._connection, progress)
-                set_meta(self._connection, "fold_version", str(FOLD_VERSION))
-            return found
+            return mend(self.path, self._connection, self._transaction, LONGEST_HOLD, progress)
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:

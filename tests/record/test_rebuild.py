@@ -62,12 +62,26 @@ def test_what_was_damaged_beside_the_journal_is_mended(depot: Any, clock: Any, d
         raw.execute("PRAGMA foreign_keys = OFF")
         raw.execute(damage)
     found = [finding for finding in verify(depot.folder) if finding.grave]
-    with Record.open(depot.folder, clock=clock) as record:
-        mended = record.rebuild()
+    with (
+        Record.open(depot.folder, clock=clock) as record,
+        Record.open(depot.folder, clock=clock) as other,
+    ):
+
+        def meanwhile(*_: Any) -> None:
+            if "chains" not in damage:  # an end that is wrong goes on wrong
+                with other.writing("KM", "bay 3") as writing:
+                    writing.append("cleaned", [depot.chargers[1]], {})
+
+        mended = record.rebuild(meanwhile)
         assert bool(mended) == bool(found) or "place = NULL" in damage
-        assert [state.to_json() for state in record.states()] == before
+        states = [state.to_json() for state in record.states()]
+        assert len(states) == len(before)
+        assert [one for one in states if one not in before] == [
+            record.state(depot.chargers[1]).to_json()
+        ][: "chains" not in damage]
         assert record.rebuild() == []
     assert verify(depot.folder) == []
+    assert not list(depot.folder.glob("rebuild*"))
 
 
 def test_a_flipped_bit_in_a_state_is_told_and_how_to_mend_it(depot: Any) -> None:
