@@ -12,7 +12,7 @@ from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.record.bodies import SHAPES, completed, tags_in
 from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
-from tagkit.record.envelope import FIRST_MS, NO_EVENT, Event, pack, split_id
+from tagkit.record.envelope import FIRST_MS, NO_EVENT, Event, new_event, pack, split_id
 from tagkit.record.folder import EVENT_COLUMNS, read_event
 from tagkit.record.journal import Beginning, Journal, find_event
 from tagkit.record.keys import StationKey, load_key, new_key
@@ -276,7 +276,7 @@ class Writing:
             "after": tuple(one for one in cited if not one.startswith(f"{chain.epoch}-")),
         }
         raw = pack(content)
-        event = Event(**content, effective=clock, raw=raw, signature=chain.key.sign(raw))
+        event = new_event(content, clock, raw, chain.key.sign(raw))
         event = self.journal.add_own(chain.number, event, leaps=bool(cited))
         chain.sequence, chain.hash = event.sequence, event.hash
         self._written.add(event.id)
