@@ -8,11 +8,13 @@ it and storing it need nothing but that specification.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Any, ClassVar, Protocol, TypeVar
 
 from tagkit.assets.stated import Source, Stated
@@ -98,13 +100,20 @@ class Nameplate(Protocol):
 Plate = TypeVar("Plate", bound=Nameplate)
 
 
-def fields_of(plate: type[Nameplate] | Nameplate) -> dict[str, Field]:
+def fields_of(plate: type[Nameplate] | Nameplate) -> Mapping[str, Field]:
     """Name -> specification, in order of declaration."""
-    return {
-        entry.name: entry.metadata["field"]
-        for entry in dataclasses.fields(plate)
-        if "field" in entry.metadata
-    }
+    return _fields_of(plate if isinstance(plate, type) else type(plate))
+
+
+@functools.cache
+def _fields_of(plate: type[Nameplate]) -> Mapping[str, Field]:
+    return MappingProxyType(
+        {
+            entry.name: entry.metadata["field"]
+            for entry in dataclasses.fields(plate)
+            if "field" in entry.metadata
+        }
+    )
 
 
 def read_fact(

@@ -136,12 +136,7 @@ def dimension_of(kind: Kind, name: str) -> Dimension | None:
 
 def spec_of(kind: Kind, name: str) -> Field | None:
     """The specification of a field, or None for the columns that are taken apart."""
-    return _specs(kind).get(name)
-
-
-@cache
-def _specs(kind: Kind) -> dict[str, Field]:
-    return fields_of(PLATES[kind])
+    return fields_of(PLATES[kind]).get(name)
 
 
 def label_of(kind: Kind, name: str) -> str:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
-from tagkit.jobs.care_facts import BatteryFacts, time_text, waterings_of, when
+from tagkit.jobs.care_facts import BatteryFacts, time_text, when
 from tagkit.jobs.telling import ACT, NOTE, RANK, STOP, WATCH
 from tagkit.record.outlook import NO_CELL, Notice, OutlookTables
 from tagkit.record.state import AssetState
@@ -150,14 +150,13 @@ def test_notices(state: AssetState) -> Iterator[Notice]:
 
 
 def due_notices(
-    state: AssetState, facts: BatteryFacts, settings: Settings, balance: str | None
-) -> Iterator[Notice]:
+    state: AssetState, facts: BatteryFacts, settings: Settings, waterings: Sequence[Watering],
+    balance: str | None,
+) -> Iterator[Notice]:  # fmt: skip
     """What falls due on a battery."""
     done = {what: when(at) for what, at in state.done.items()}
     now = when(state.last_event_at or state.registered_at or "")
-    water = watering_due(
-        waterings_of(state, facts.capacity_ah), facts.in_series, facts.capacity_ah, settings.water
-    )
+    water = watering_due(waterings, facts.in_series, facts.capacity_ah, settings.water)
     new_since = when(state.registered_at) if state.registered_at and not state.as_stamped else None
     asked = equalize_due(
         facts.chemistry, done.get("equalize", new_since), _cycles_since(state), balance,

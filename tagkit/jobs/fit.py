@@ -8,7 +8,6 @@ from typing import Any
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
-from tagkit.assets.kinds import AnyPlate
 from tagkit.assets.lifting import Lifting
 from tagkit.assets.tag import Kind, Tag
 from tagkit.assets.truck import Truck
@@ -103,72 +102,90 @@ def judge_states(
 ) -> Judgement:
     """The same for states looked up already; ``temperature`` and ``gravity`` are readings taken
     just now."""
-    kind = Kind(other.kind)
-    plates = plate(battery), plate(other)
-    verdict = _verdict(site, battery, other, kind, at, plates)
-    if kind is Kind.LIFTING:
-        # A battery that must not be used may still have to be moved.
-        ready = gear_readiness(other)
-    else:
-        purpose: Purpose = "use" if kind is Kind.TRUCK else "charge"
-        of_battery = readiness_of(site, battery, purpose, temperature, at, gravity)
-        ready = both(of_battery, gear_readiness(other))
-    balance = None
-    if kind is Kind.TRUCK and verdict.result == "no_fit":
-        balance = explain_balance(*plates)  # type: ignore[arg-type]
-    return Judgement(battery, other, verdict, ready, balance)
+    return Beside(site, other, at).judge(battery, temperature, gravity)
 
 
-def _verdict(
-    site: Site,
-    battery: AssetState,
-    other: AssetState,
-    kind: Kind,
-    at: datetime | None,
-    plates: tuple[AnyPlate, AnyPlate],
-) -> Verdict:
-    has, takes = plates
-    assert isinstance(has, Battery)
-    settings = site.settings.fit
-    if isinstance(takes, Truck):
-        verdict = check_fit(
-            has,
-            takes,
-            settings=settings,
-            battery_married=is_married(battery),
-            truck_married=is_married(other),
-            jumpered=battery.jumpered,
-        )
-    elif isinstance(takes, Charger):
-        verdict = check_charger(
-            has, takes, battery_married=is_married(battery), jumpered=battery.jumpered
-        )
-    else:
-        assert isinstance(takes, Lifting), kind
-        beam, hoist = _gear(site, other, takes)
-        verdict = check_lifting(
+class Beside:
+    """A truck, charger or lifting gear, read once, that any number of batteries are judged
+    beside, all at one moment: ``at``, else now."""
+
+    def __init__(self, site: Site, other: AssetState, at: datetime | None = None) -> None:
+        self.site = site
+        self.other = other
+        self.now = (at or site.now()).astimezone(site.timezone())
+        self._kind = Kind(other.kind)
+        self._takes = plate(other)
+        self._married = is_married(other)
+        self.ready = gear_readiness(other)
+
+    def judge(
+        self,
+        battery: AssetState,
+        temperature: dict[str, Any] | None = None,
+        gravity: dict[str, Any] | None = None,
+    ) -> Judgement:
+        """The verdict on a battery; ``temperature`` and ``gravity`` are readings taken just now."""
+        has = plate(battery)
+        assert isinstance(has, Battery)
+        verdict = self._verdict(battery, has)
+        if self._kind is Kind.LIFTING:
+            # A battery that must not be used may still have to be moved.
+            ready = self.ready
+        else:
+            purpose: Purpose = "use" if self._kind is Kind.TRUCK else "charge"
+            of_battery = readiness_of(self.site, battery, purpose, temperature, self.now, gravity)
+            ready = both(of_battery, self.ready)
+        balance = None
+        if isinstance(self._takes, Truck) and verdict.result == "no_fit":
+            balance = explain_balance(has, self._takes)
+        return Judgement(battery, self.other, verdict, ready, balance)
+
+    def _verdict(self, battery: AssetState, has: Battery) -> Verdict:
+        verdict = self._of_plates(battery, has)
+        unreadable = [
+            Check(
+                "record",
+                "not_confirmed",
+                "every entry readable",
+                f"{', '.join(state.unknown_kinds)} in the record of {state.tag}",
+                None,
+                "record",
+                "entries of a newer version can't be read here: update tagkit",
+                "unknown events",
+            )
+            for state in (battery, self.other)
+            if state.unknown_kinds
+        ]
+        return verdict_of((*verdict.checks, *unreadable)) if unreadable else verdict
+
+    def _of_plates(self, battery: AssetState, has: Battery) -> Verdict:
+        settings = self.site.settings.fit
+        if isinstance(self._takes, Truck):
+            return check_fit(
+                has,
+                self._takes,
+                settings=settings,
+                battery_married=is_married(battery),
+                truck_married=self._married,
+                jumpered=battery.jumpered,
+            )
+        if isinstance(self._takes, Charger):
+            return check_charger(
+                has,
+                self._takes,
+                battery_married=is_married(battery),
+                jumpered=battery.jumpered,
+            )
+        assert isinstance(self._takes, Lifting), self._kind
+        beam, hoist = _gear(self.site, self.other, self._takes)
+        return check_lifting(
             has,
             beam,
             hoist,
-            today=(at or site.now()).astimezone(site.timezone()).date(),
+            today=self.now.date(),
             settings=settings,
             battery_married=is_married(battery),
         )
-    unreadable = [
-        Check(
-            "record",
-            "not_confirmed",
-            "every entry readable",
-            f"{', '.join(state.unknown_kinds)} in the record of {state.tag}",
-            None,
-            "record",
-            "entries of a newer version can't be read here: update tagkit",
-            "unknown events",
-        )
-        for state in (battery, other)
-        if state.unknown_kinds
-    ]
-    return verdict_of((*verdict.checks, *unreadable)) if unreadable else verdict
 
 
 def _gear(site: Site, other: AssetState, gear: Lifting) -> tuple[Lifting | None, Lifting | None]:

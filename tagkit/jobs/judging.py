@@ -42,7 +42,7 @@ from tagkit.record.outlook import NO_CELL, Notice, Outlook, OutlookTables
 from tagkit.record.record import LONGEST_HOLD
 from tagkit.record.state import AssetState
 from tagkit.rules.readiness import readiness
-from tagkit.rules.water import Thirst, recent_thirst
+from tagkit.rules.water import recent_thirst
 from tagkit.settings import Settings
 
 __all__ = [
@@ -95,71 +95,95 @@ _USED = (
 )  # fmt: skip
 
 
+Beside = Callable[[OutlookTables], tuple[Outlook, list[Notice]]]
+"""The rest of judging an asset, where it is compared with others: its row and its notices."""
+
+
 def _a_few(site: Site, waiting: list[str], under: str) -> int:
-    """Judges some of ``waiting``, for as long as others may be kept from writing."""
-    judged = 0
-    with site.record.judging() as tables:
-        end = time.monotonic() + LONGEST_HOLD
-        while waiting and (judged == 0 or time.monotonic() < end):
-            tag = waiting.pop()
-            state = site.record.state(tag)
-            if state is None or state.registered_at is None:
-                tables.keep(tag, None, ())
-            else:
-                before = tables.row(tag)
-                kept = before.content if before else {}
-                tables.keep(tag, *judge_asset(site, state, kept, tables, under))
-            judged += 1
+    """Judges some of ``waiting``. What takes time is worked out before others are kept from
+    writing; an asset that changed meanwhile goes on waiting."""
+    worked = [_work_out(site, waiting.pop(), under) for _ in range(min(len(waiting), _AT_ONCE))]
+    judged = len(worked)
+    worked.reverse()
+    while worked:
+        with site.record.judging() as tables:
+            end = time.monotonic() + LONGEST_HOLD
+            while worked:
+                tag, text, beside = worked.pop()
+                if tables.state_text(tag) == text:
+                    tables.keep(tag, *(beside(tables) if beside else (None, ())))
+                if time.monotonic() > end:
+                    break
     return judged
 
 
-def judge_asset(
-    site: Site, state: AssetState, kept: dict[str, Any], tables: OutlookTables, under: str
-) -> tuple[Outlook, list[Notice]]:
-    """The row of an asset and its notices. ``kept`` is what an earlier judging kept of it,
-    ``under`` the mark of the settings."""
+_AT_ONCE = 40
+
+
+def _work_out(site: Site, tag: str, under: str) -> tuple[str, str | None, Beside | None]:
+    """An asset's number, its state as it is kept, and how the judging ends; None: there is
+    nothing to judge."""
+    kept = site.record.kept_state(tag)
+    if kept is None:
+        return tag, None, None
+    text, state = kept
+    if state.registered_at is None:
+        return tag, text, None
+    before = site.record.outlook().row(tag)
+    return tag, text, judge_asset(site, state, before.content if before else {}, under)
+
+
+def judge_asset(site: Site, state: AssetState, kept: dict[str, Any], under: str) -> Beside:
+    """Judges an asset by its own state. ``kept`` is what an earlier judging kept of it, ``under``
+    the mark of the settings."""
     if state.kind == Kind.BATTERY.value:
-        return _battery(site, state, kept, tables, under)
+        return _battery(site, state, kept, under)
     standing = "retired" if state.retired_at else "held" if state.holds else "in service"
     notices = [*any_notices(state)] if state.retired_at is None else []
     if state.retired_at is None:
         notices += gear_notices(state)
-    return Outlook(state.tag, state.kind, standing), notices
+    return lambda _: (Outlook(state.tag, state.kind, standing), notices)
 
 
-def _battery(
-    site: Site, state: AssetState, kept: dict[str, Any], tables: OutlookTables, under: str
-) -> tuple[Outlook, list[Notice]]:
+def _battery(site: Site, state: AssetState, kept: dict[str, Any], under: str) -> Beside:
     settings = site.settings
     facts = battery_facts(state, settings)
     standing, ready_at = standing_of(state, settings)
     if state.retired_at is not None:
         notices = [] if state.receipt else [receipt_notice(state)]
-        return Outlook(state.tag, state.kind, standing), notices
+        return lambda _: (Outlook(state.tag, state.kind, standing), notices)
     cells = cells_judged(site, state, facts, kept, under)
     waterings = waterings_of(state, facts.capacity_ah)
     drinks = recent_thirst(waterings, facts.in_series, facts.capacity_ah)
     sisters = f"{facts.chemistry} {facts.volts} {facts.capacity_ah}" if facts.watered else None
-    cells = _whose_cells(site, state, cells, kept, sisters, tables)
-    notices = [
+    own = [
         *any_notices(state),
         *standing_notices(state, settings, standing),
         *charge_notices(state),
         *test_notices(state),
-        *(Notice(state.tag, *one) for one in cells["notices"]),
-        *due_notices(state, facts, settings, cells["balance"]),
-        *thirst_notices(state, waterings, drinks, sisters, settings, tables),
     ]
-    row = Outlook(
-        state.tag, state.kind, standing, ready_at, ready_at, facts.volts, facts.kilograms,
-        sisters, drinks.litres_a_day, {"cells": cells, **_overcharge(drinks)},
-    )  # fmt: skip
-    return row, notices
+    dues = [*due_notices(state, facts, settings, waterings, cells["balance"])]
+
+    def beside(tables: OutlookTables) -> tuple[Outlook, list[Notice]]:
+        whose = cells
+        if cells.get("odd") is not None:
+            # What is kept of it may just have been told by the other one of a swap.
+            told = before.content if (before := tables.row(state.tag)) else {}
+            whose = cells if told == kept else cells_judged(site, state, facts, told, under)
+            whose = _whose_cells(site, state, whose, told, sisters, tables)
+        row = Outlook(
+            state.tag, state.kind, standing, ready_at, ready_at, facts.volts, facts.kilograms,
+            sisters, drinks.litres_a_day, _rounded(drinks.overcharge_percent), {"cells": whose},
+        )  # fmt: skip
+        cell_notices = [Notice(state.tag, *one) for one in whose["notices"]]
+        thirsts = thirst_notices(state, waterings, drinks, sisters, settings, tables)
+        return row, [*own, *cell_notices, *dues, *thirsts]
+
+    return beside
 
 
-def _overcharge(drinks: Thirst) -> dict[str, float]:
-    share = drinks.overcharge_percent
-    return {} if share is None else {"overcharge": round(share, 2)}
+def _rounded(share: float | None) -> float | None:
+    return None if share is None else round(share, 2)
 
 
 def _whose_cells(

@@ -7,7 +7,7 @@ being taken are judged one by one, and the rest is counted by what stands agains
 
 from __future__ import annotations
 
-from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,23 +15,18 @@ from typing import Any
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import plain, time_text, when
-from tagkit.jobs.fit import Judgement, judge_states
+from tagkit.jobs.fit import Beside, Judgement
 from tagkit.jobs.judging import catch_up
-from tagkit.jobs.readiness import gear_readiness
 from tagkit.jobs.site import Site
-from tagkit.record.outlook import Outlook, OutlookTables
+from tagkit.record.search import Rested
 from tagkit.record.state import AssetState
 from tagkit.rules.rotation import Candidate, Place, Rotation, next_battery
 
 FEW = 30
 """So many batteries of the truck's voltage are all judged one by one."""
 _TAKEN, _OTHERS = 8, 2
-"""In a larger fleet: charged ones, and those of each other standing."""
-
-_STANDINGS = (
-    "charged", "on charge", "hot", "not charged", "charge unknown", "held", "not confirmed",
-    "in use",
-)  # fmt: skip
+"""In a larger fleet: charged ones, more where none of these may go, and those of each other
+standing."""
 _MARGIN = 0.02
 """Weights this far outside the window are not even looked at; stamps and scales differ less."""
 
@@ -92,39 +87,54 @@ def next_for(
     catch_up(site)
     state = asset(site.record, truck, Kind.TRUCK)
     now = (at or site.now()).astimezone(site.timezone())
-    tables = site.record.outlook()
-    rows = _rows(tables, state, everyone)
-    judged = [_judged(site, row, state, at) for row in rows if row.standing != "retired"]
-    rotation = next_battery([one for one in judged if one], now)
+    volts = plain(state.nameplate.get("voltage"))
+    standings = site.record.outlook().standings()
+    alike = {
+        known: there
+        for known, there in standings.items()
+        if volts is not None and same_voltage(known, volts)
+    }
+    beside = Beside(site, state, now)
+    judged = _worth_judging(site, alike, beside, everyone)
     fact = state.nameplate.get("fleet_number")
     return NextBattery(
         state.tag,
         str(fact["value"]) if fact else None,
         tuple(held.tag for held in site.record.held_by(state.tag)),
-        rotation,
-        tuple(_not_judged(tables, state, rows)),
-        tuple(reason.sentence for reason in gear_readiness(state).reasons),
+        next_battery([one for few in judged.values() for one in few if one], now),
+        tuple(_not_judged(standings, alike, volts, judged)),
+        tuple(reason.sentence for reason in beside.ready.reasons),
         now,
     )
 
 
-def _rows(tables: OutlookTables, truck: AssetState, everyone: bool) -> list[Outlook]:
-    """The batteries worth judging, those that may go first."""
-    volts = plain(truck.nameplate.get("voltage"))
-    if volts is None:
-        return []
-    around = (volts - 0.01, volts + 0.01)
-    there = sum(tables.standings(volts).values())
-    if everyone or there <= FEW:
-        return tables.batteries(around, _STANDINGS, None, there)
-    window = _window(truck)
-    return [
-        row
-        for standing in _STANDINGS
-        for row in tables.batteries(
-            around, (standing,), window, _TAKEN if standing == "charged" else _OTHERS
-        )
-    ]
+def same_voltage(one: float, other: float) -> bool:
+    """Whether two nominal voltages are the same but for how they are stored."""
+    return abs(one - other) <= 0.01
+
+
+def _worth_judging(
+    site: Site, alike: Mapping[float, Mapping[str, int]], beside: Beside, everyone: bool
+) -> dict[str, list[Candidate | None]]:
+    """Standing -> batteries of these voltages, judged, those that may go first; None is one that
+    has just left the fleet."""
+    standings = {standing for there in alike.values() for standing in there}
+    everyone = everyone or sum(sum(there.values()) for there in alike.values()) <= FEW
+    window = None if everyone else _window(beside.other)
+    now = time_text(beside.now)
+    found: dict[str, list[Candidate | None]] = {}
+    for standing in sorted(standings):
+        judged = found[standing] = []
+        most = _TAKEN if standing == "charged" else _OTHERS
+        for row in site.record.rested(alike, standing):
+            if len(judged) >= most and not everyone:
+                # Of the charged ones the first that fits must not be missed.
+                ready = standing == "charged" and (row.rested_since or now) <= now
+                if not ready or any(one and one.may_go for one in judged):
+                    break
+            if window is None or _within(window, row):
+                judged.append(_judged(site, row, beside))
+    return found
 
 
 def _window(truck: AssetState) -> tuple[float, float] | None:
@@ -134,21 +144,25 @@ def _window(truck: AssetState) -> tuple[float, float] | None:
     return low * (1 - _MARGIN), high * (1 + _MARGIN)
 
 
-def _judged(site: Site, row: Outlook, truck: AssetState, at: datetime | None) -> Candidate | None:
+def _within(window: tuple[float, float], row: Rested) -> bool:
+    """A battery whose weight is not known is judged: its line says so."""
+    return row.kilograms is None or window[0] <= row.kilograms <= window[1]
+
+
+def _judged(site: Site, row: Rested, beside: Beside) -> Candidate | None:
     state = site.record.state(row.tag)
     if state is None or state.retired_at:
         return None
-    judgement = judge_states(site, state, truck, at=at)
+    judgement = beside.judge(state)
     place = state.place or {}
     elsewhere = ""
     if place.get("kind") == "truck":
-        same = place["name"] == truck.tag
+        same = place["name"] == beside.other.tag
         elsewhere = "in this truck" if same else f"in truck {place['name']}"
-    ready = judgement.readiness
     return Candidate(
         state.tag,
         judgement.verdict.result,
-        ready,
+        judgement.readiness,
         _against(judgement),
         when(row.rested_since) if row.rested_since else None,
         elsewhere,
@@ -164,24 +178,20 @@ def _against(judgement: Judgement) -> tuple[str, ...]:
     )[:3] if judgement.verdict.result != "fit" else ()  # fmt: skip
 
 
-def _not_judged(tables: OutlookTables, truck: AssetState, rows: list[Outlook]) -> list[Passed]:
+def _not_judged(
+    standings: Mapping[float, Mapping[str, int]],
+    alike: Mapping[float, Mapping[str, int]],
+    volts: float | None,
+    judged: Mapping[str, Sequence[Candidate | None]],
+) -> Iterator[Passed]:
     """How many batteries were left out, by what stands against them."""
-    volts = plain(truck.nameplate.get("voltage"))
-    found = []
-    others = {known: count for known, count in tables.voltages().items() if known != volts}
-    if others:
-        found.append(Passed("another voltage", sum(others.values())))
+    others = sum(sum(there.values()) for known, there in standings.items() if known not in alike)
     if volts is None:
-        return [Passed("the truck's voltage is not known", sum(others.values()))]
-    shown = Counter(row.standing for row in rows)
-    for standing, count in tables.standings(volts).items():
-        left = count - shown.get(standing, 0)
-        if left > 0 and standing != "retired":
-            found.append(Passed(f"{standing}, not judged one by one", left))
-    return found
-
-
-def rotation_list(site: Site, now: datetime | None = None) -> dict[str, int]:
-    """How many batteries there are by standing, ready and resting apart."""
-    catch_up(site)
-    return site.record.outlook().counts(time_text(now or site.now()))
+        yield Passed("the truck's voltage is not known", others)
+        return
+    if others:
+        yield Passed("another voltage", others)
+    for standing, those in judged.items():
+        there = sum(counts.get(standing, 0) for counts in alike.values())
+        if (left := there - len(those)) > 0:
+            yield Passed(f"{standing}, not judged one by one", left)

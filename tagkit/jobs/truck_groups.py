@@ -13,10 +13,11 @@ from math import inf
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.care_facts import plain, when
-from tagkit.jobs.fit import judge_states
+from tagkit.jobs.fit import Beside
 from tagkit.jobs.plates import PlateGroup, plate_groups
+from tagkit.jobs.rotation import same_voltage
 from tagkit.jobs.site import Site
-from tagkit.record.search import Charged
+from tagkit.record.search import Rested
 from tagkit.record.state import AssetState
 from tagkit.rules.rotation import Candidate, Place, next_battery
 
@@ -44,7 +45,7 @@ class TruckGroup:
 
 def truck_groups(site: Site) -> list[TruckGroup]:
     """All trucks in the fleet, by their groups and plates."""
-    charged: dict[float, _Charged] = {}
+    charged = _Charged(site)
     groups = [
         _group(site, trucks, charged) for trucks in plate_groups(site, Kind.TRUCK, "group", "model")
     ]
@@ -52,28 +53,32 @@ def truck_groups(site: Site) -> list[TruckGroup]:
 
 
 class _Charged:
-    """The charged batteries of a voltage, read only as far as some group of trucks asks."""
+    """The charged batteries by voltage, read only as far as some group of trucks asks."""
 
-    def __init__(self, more: Iterator[Charged]) -> None:
-        self._read: list[Charged] = []
-        self._more = more
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self._standings = site.record.outlook().standings()
+        self._read: dict[float, tuple[list[Rested], Iterator[Rested]]] = {}
 
-    def __iter__(self) -> Iterator[Charged]:
-        yield from self._read
-        for one in self._more:
-            self._read.append(one)
+    def of(self, volts: float) -> Iterator[Rested]:
+        """Those of a nominal voltage, rested longest first."""
+        if volts not in self._read:
+            alike = [known for known in self._standings if same_voltage(known, volts)]
+            self._read[volts] = [], self._site.record.rested(alike, "charged")
+        read, more = self._read[volts]
+        yield from read
+        for one in more:
+            read.append(one)
             yield one
 
 
-def _group(site: Site, trucks: PlateGroup, charged: dict[float, _Charged]) -> TruckGroup:
+def _group(site: Site, trucks: PlateGroup, charged: _Charged) -> TruckGroup:
     truck = trucks.example
     volts = plain(truck.nameplate.get("voltage"))
     trouble = _trouble(truck, volts)
     if trouble or volts is None:
         return TruckGroup(trucks, _name(truck), (), (), trouble)
-    if volts not in charged:
-        charged[volts] = _Charged(site.record.charged(volts))
-    candidates = _candidates(site, truck, charged[volts])
+    candidates = _candidates(site, truck, charged.of(volts))
     places = next_battery(candidates, site.now().astimezone(site.timezone())).places
     fits = {one.tag for one in candidates if one.verdict == "fit"}
     return TruckGroup(
@@ -85,11 +90,12 @@ def _group(site: Site, trucks: PlateGroup, charged: dict[float, _Charged]) -> Tr
     )
 
 
-def _candidates(site: Site, truck: AssetState, charged: Iterable[Charged]) -> list[Candidate]:
+def _candidates(site: Site, truck: AssetState, charged: Iterable[Rested]) -> list[Candidate]:
     """Charged batteries in order of rest, until enough of them are known."""
     low, high = (plain(truck.nameplate.get(name)) for name in ("weight_min", "weight_max"))
     least = -inf if low is None else low - _MARGIN_KG
     most = inf if high is None else high + _MARGIN_KG
+    beside = Beside(site, truck)
     found: list[Candidate] = []
     takes = soon = 0
     for row in charged:
@@ -97,7 +103,7 @@ def _candidates(site: Site, truck: AssetState, charged: Iterable[Charged]) -> li
             continue
         if len(found) >= _LOOKED_AT:
             break
-        candidate = _judged(site, row, truck)
+        candidate = _judged(site, row, beside)
         if candidate is None:
             continue
         found.append(candidate)
@@ -120,11 +126,11 @@ def _trouble(truck: AssetState, volts: float | None) -> str:
     return ""
 
 
-def _judged(site: Site, row: Charged, truck: AssetState) -> Candidate | None:
+def _judged(site: Site, row: Rested, beside: Beside) -> Candidate | None:
     state = site.record.state(row.tag)
     if state is None:
         return None
-    judged = judge_states(site, state, truck)
+    judged = beside.judge(state)
     place = state.place or {}
     return Candidate(
         row.tag,

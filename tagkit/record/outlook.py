@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from tagkit.record import queries
 from tagkit.record.store import Connection
 
 NO_CELL = 0
@@ -41,6 +42,7 @@ class Outlook:
     kilograms: float | None = None
     sisters: str | None = None
     thirst: float | None = None
+    overcharge: float | None = None
     content: dict[str, Any] = field(default_factory=dict)
 
 
@@ -69,83 +71,75 @@ class OutlookTables:
         ).fetchone()
         return row[0] if row else None
 
+    def state_text(self, tag: str) -> str | None:
+        """An asset's state as it is kept now."""
+        return queries.state_text(self._connection, tag)
+
     def keep(self, tag: str, row: Outlook | None, notices: Iterable[Notice]) -> None:
         """Replaces what is kept of an asset; None: there is nothing to keep."""
         execute = self._connection.execute
-        execute("DELETE FROM notices WHERE tag = ?", (tag,))
         if row is None:
             execute("DELETE FROM outlook WHERE tag = ?", (tag,))
         else:
             execute(
-                "INSERT OR REPLACE INTO outlook VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f"INSERT OR REPLACE INTO outlook ({_COLUMNS}) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     row.tag, row.kind, row.standing, row.ready_at, row.rested_since, row.volts,
-                    row.kilograms, row.sisters, row.thirst,
-                    _compact(row.content),
+                    row.kilograms, row.sisters, row.thirst, row.overcharge, _compact(row.content),
                 ),
             )  # fmt: skip
-        for one in notices:
-            execute(
-                "INSERT OR REPLACE INTO notices VALUES (?, ?, ?, ?, ?, ?)",
+        self._keep_notices(tag, notices)
+        execute("DELETE FROM unjudged WHERE tag = ?", (tag,))
+
+    def _keep_notices(self, tag: str, notices: Iterable[Notice]) -> None:
+        """Writes what is new and takes away what is gone: mostly that is little."""
+        wanted = {(one.code, one.cell): one for one in notices}
+        for one in self._notices("WHERE tag = ?", (tag,)):
+            if (new := wanted.get((one.code, one.cell))) == one:
+                del wanted[one.code, one.cell]
+            elif new is None:
+                self._connection.execute(
+                    "DELETE FROM notices WHERE tag = ? AND code = ? AND cell = ?",
+                    (tag, one.code, one.cell),
+                )
+        for one in wanted.values():
+            self._connection.execute(
+                "INSERT OR REPLACE INTO notices (tag, code, cell, at, rank, sentence) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
                 (one.tag, one.code, one.cell, one.at, one.rank, one.sentence),
             )
-        execute("DELETE FROM unjudged WHERE tag = ?", (tag,))
 
     def row(self, tag: str) -> Outlook | None:
         """What is kept of an asset."""
         found = self._rows("WHERE tag = ?", (tag,))
         return found[0] if found else None
 
-    def batteries(
-        self,
-        volts: tuple[float, float],
-        standings: Sequence[str],
-        kilograms: tuple[float, float] | None = None,
-        most: int = 50,
-    ) -> list[Outlook]:
-        """Batteries between these voltages with these standings, rested longest first.
-
-        ``kilograms`` leaves out those whose weight is known and outside.
-        """
-        marks = ", ".join("?" for _ in standings)
-        sql = f"WHERE volts BETWEEN ? AND ? AND standing IN ({marks})"
-        values: list[Any] = [*volts, *standings]
-        if kilograms:
-            sql += " AND (kilograms IS NULL OR kilograms BETWEEN ? AND ?)"
-            values += kilograms
-        sql += " ORDER BY rested_since IS NULL, rested_since, tag LIMIT ?"
-        return self._rows(sql, (*values, most))
-
     def counts(self, now: str) -> dict[str, int]:
         """How many batteries there are by standing; charged ones are split at ``now``."""
-        rows = self._connection.execute(
-            "SELECT standing, ready_at IS NOT NULL AND ready_at <= ?, count(*) FROM outlook "
-            "WHERE kind = 'B' GROUP BY 1, 2",
+        found = dict(
+            self._connection.execute(
+                "SELECT standing, count(*) FROM outlook WHERE kind = 'B' GROUP BY standing"
+            ).fetchall()
+        )
+        charged = found.pop("charged", 0)
+        (ready,) = self._connection.execute(
+            "SELECT count(*) FROM outlook WHERE kind = 'B' AND standing = 'charged' "
+            "AND ready_at <= ?",
             (now,),
-        ).fetchall()
-        found: dict[str, int] = {}
-        for standing, ready, count in rows:
-            name = ("ready" if ready else "resting") if standing == "charged" else standing
-            found[name] = found.get(name, 0) + count
+        ).fetchone()
+        parts = {"ready": ready, "resting": charged - ready, **found}
+        return {standing: count for standing, count in parts.items() if count}
+
+    def standings(self) -> dict[float, dict[str, int]]:
+        """Nominal voltage -> how many batteries there are by standing."""
+        found: dict[float, dict[str, int]] = {}
+        for volts, standing, count in self._connection.execute(
+            "SELECT volts, standing, count(*) FROM outlook WHERE volts IS NOT NULL "
+            "GROUP BY volts, standing"
+        ).fetchall():
+            found.setdefault(volts, {})[standing] = count
         return found
-
-    def voltages(self) -> dict[float, int]:
-        """How many batteries there are by nominal voltage."""
-        return dict(
-            self._connection.execute(
-                "SELECT volts, count(*) FROM outlook WHERE volts IS NOT NULL GROUP BY volts"
-            ).fetchall()
-        )
-
-    def standings(self, volts: float) -> dict[str, int]:
-        """How many batteries of one voltage there are by standing."""
-        return dict(
-            self._connection.execute(
-                "SELECT standing, count(*) FROM outlook WHERE volts BETWEEN ? AND ? "
-                "AND volts IS NOT NULL GROUP BY standing",
-                (volts - 0.01, volts + 0.01),
-            ).fetchall()
-        )
 
     def thirsts(self, sisters: str, most: int = 61) -> dict[str, tuple[float, float | None]]:
         """What batteries of one kind drink: litres a day, and the share of overcharge where that
@@ -155,7 +149,7 @@ class OutlookTables:
             "SELECT count(*) FROM outlook WHERE sisters = ? AND thirst IS NOT NULL", (sisters,)
         ).fetchone()[0]
         rows = self._connection.execute(
-            "SELECT tag, thirst, json_extract(content, '$.overcharge') FROM outlook "
+            "SELECT tag, thirst, overcharge FROM outlook "
             "WHERE sisters = ? AND thirst IS NOT NULL ORDER BY thirst LIMIT ? OFFSET ?",
             (sisters, most, max(0, count - most) // 2),
         ).fetchall()
@@ -191,21 +185,13 @@ class OutlookTables:
 
     def notices(self, until: str, rank: int, most: int) -> list[Notice]:
         """What is to be told by ``until`` of one rank, the oldest first."""
-        rows = self._connection.execute(
-            "SELECT tag, code, at, rank, sentence, cell FROM notices "
-            "WHERE rank = ? AND at <= ? ORDER BY at, code LIMIT ?",
-            (rank, until, most),
-        ).fetchall()
-        return [Notice(*row) for row in rows]
+        return self._notices(
+            "WHERE rank = ? AND at <= ? ORDER BY at, code LIMIT ?", (rank, until, most)
+        )
 
     def notices_of(self, tag: str) -> list[Notice]:
         """All that is or will be told of one asset, the gravest first."""
-        rows = self._connection.execute(
-            "SELECT tag, code, at, rank, sentence, cell FROM notices WHERE tag = ? "
-            "ORDER BY rank, at",
-            (tag,),
-        ).fetchall()
-        return [Notice(*row) for row in rows]
+        return self._notices("WHERE tag = ? ORDER BY rank, at", (tag,))
 
     def tally(self, until: str) -> list[tuple[int, str, int]]:
         """(rank, code, how many) of everything to be told by ``until``."""
@@ -222,30 +208,24 @@ class OutlookTables:
         """Everything to be told by ``until``, of these codes (none: all)."""
         marks = ", ".join("?" for _ in codes)
         more = f" AND code IN ({marks})" if codes else ""
+        return self._notices(f"WHERE at <= ?{more} ORDER BY at, tag, code", (until, *codes))
+
+    def _notices(self, where: str, values: Sequence[Any]) -> list[Notice]:
         rows = self._connection.execute(
-            f"SELECT tag, code, at, rank, sentence, cell FROM notices WHERE at <= ?{more} "
-            "ORDER BY at, tag, code",
-            (until, *codes),
+            f"SELECT tag, code, at, rank, sentence, cell FROM notices {where}", values
         ).fetchall()
         return [Notice(*row) for row in rows]
 
     def _rows(self, where: str, values: Sequence[Any]) -> list[Outlook]:
-        rows = self._connection.execute(
-            "SELECT tag, kind, standing, ready_at, rested_since, volts, kilograms, sisters, "
-            f"thirst, content FROM outlook {where}",
-            values,
-        ).fetchall()
-        return [_outlook(*row) for row in rows]
+        rows = self._connection.execute(f"SELECT {_COLUMNS} FROM outlook {where}", values)
+        return [Outlook(*(*row[:-1], json.loads(row[-1]))) for row in rows.fetchall()]
+
+
+_COLUMNS = (
+    "tag, kind, standing, ready_at, rested_since, volts, kilograms, sisters, thirst, overcharge, "
+    "content"
+)
 
 
 def _compact(content: dict[str, Any]) -> str:
     return json.dumps(content, separators=(",", ":"), ensure_ascii=False)
-
-
-def _outlook(*row: Any) -> Outlook:
-    """A row as read."""
-    tag, kind, standing, ready_at, rested, volts, kilograms, sisters, thirst, content = row
-    return Outlook(
-        tag, kind, standing, ready_at, rested, volts, kilograms, sisters, thirst,
-        json.loads(content),
-    )  # fmt: skip

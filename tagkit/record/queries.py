@@ -34,8 +34,14 @@ class Head:
 
 def state(connection: Connection, tag: str) -> AssetState | None:
     """The present state of an asset."""
+    text = state_text(connection, tag)
+    return AssetState.from_json(text) if text is not None else None
+
+
+def state_text(connection: Connection, tag: str) -> str | None:
+    """The same as it is kept."""
     row = connection.execute("SELECT state FROM assets WHERE tag = ?", (tag,)).fetchone()
-    return AssetState.from_json(row[0]) if row else None
+    return row[0] if row else None
 
 
 def states(connection: Connection, kind: str | None) -> Iterator[AssetState]:

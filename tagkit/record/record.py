@@ -16,7 +16,7 @@ from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
 from tagkit.record import queries
 from tagkit.record import search as searching
-from tagkit.record.clock import Clock, milliseconds, system_clock, utc_text
+from tagkit.record.clock import Clock, milliseconds, system_clock
 from tagkit.record.contradictions import Contradiction, contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import states_are_current
@@ -29,7 +29,7 @@ from tagkit.record.queries import Head
 from tagkit.record.queue import Queue
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
-from tagkit.record.search import Charged, Hits, Listed, Wanted
+from tagkit.record.search import Hits, Listed, Rested, Wanted
 from tagkit.record.state import FOLD_VERSION, AssetState, Person
 from tagkit.record.store import (
     FILE_NAME,
@@ -230,6 +230,12 @@ class Record:
         with translated(self.path):
             return queries.state(self._reading(), str(tag))
 
+    def kept_state(self, tag: Tag | str) -> tuple[str, AssetState] | None:
+        """A state with the text it is kept as: while that is the same, so is the state."""
+        with translated(self.path):
+            text = queries.state_text(self._reading(), str(tag))
+            return (text, AssetState.from_json(text)) if text is not None else None
+
     def states(self, kind: Kind | None = None) -> Iterator[AssetState]:
         """The states of all assets (of a kind), by tag."""
         with translated(self.path):
@@ -266,16 +272,16 @@ class Record:
         with translated(self.path):
             return searching.kept_states(self._reading(), kind.value)
 
-    def rotation(self, now: datetime, offset: int, limit: int) -> Listed:
+    def rotation(self, offset: int, limit: int) -> Listed:
         """A page of the batteries, those that may be taken first; see tagkit.record.search."""
         with translated(self.path):
-            return searching.rotation(self._reading(), utc_text(milliseconds(now)), offset, limit)
+            return searching.rotation(self._reading(), offset, limit)
 
-    def charged(self, volts: float) -> Iterator[Charged]:
-        """The charged batteries of a nominal voltage, rested longest first, as judged; read as
-        they are taken."""
+    def rested(self, volts: Iterable[float], standing: str) -> Iterator[Rested]:
+        """The batteries of these nominal voltages with a standing, rested longest first, as
+        judged; read as they are taken."""
         with translated(self.path):
-            yield from searching.charged(self._reading(), volts)
+            yield from searching.rested(self._reading(), volts, standing)
 
     def lately_voided(self, most: int) -> list[Event]:
         """The last entries that cancel others, newest first."""

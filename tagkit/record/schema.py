@@ -144,6 +144,20 @@ def _m006_notices(db: Database) -> None:
     db.execute("CREATE INDEX notices_by_code ON notices (rank, code, at)")
 
 
+def _m007_morning(db: Database) -> None:
+    """The rotation, the thirst of sisters and the day's tally answered by indexes alone."""
+    db.execute("ALTER TABLE outlook ADD COLUMN overcharge REAL")  # beside thirst: its share, %
+    db.execute("UPDATE outlook SET overcharge = json_extract(content, '$.overcharge')")
+    db.execute("DROP INDEX outlook_by_rotation")
+    db.execute("""CREATE INDEX outlook_by_rotation
+        ON outlook (volts, standing, rested_since, tag, kilograms) WHERE volts IS NOT NULL""")
+    db.execute("DROP INDEX outlook_by_sisters")
+    db.execute("""CREATE INDEX outlook_by_sisters ON outlook (sisters, thirst, tag, overcharge)
+        WHERE thirst IS NOT NULL""")
+    db.execute("DROP INDEX events_by_time")
+    db.execute("CREATE INDEX events_by_time ON events (effective, kind) WHERE apart = 0")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (
     _m001_journal,
     _m002_state,
@@ -151,6 +165,7 @@ STEPS: tuple[Callable[[Database], None], ...] = (
     _m004_exchange,
     _m005_odd,
     _m006_notices,
+    _m007_morning,
 )
 SCHEMA_VERSION = len(STEPS)
 

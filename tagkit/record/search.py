@@ -6,8 +6,9 @@ One pass over the words that people call assets by; the states are read only of 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from tagkit.record.envelope import Event
 from tagkit.record.folder import EVENT_COLUMNS, plain, read_event
@@ -118,41 +119,37 @@ _BLOCKS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 
 
-@dataclass(frozen=True)
-class Charged:
-    """A charged battery of the outlook: since when it is or will have rested, its weight."""
+class Rested(NamedTuple):
+    """A battery of the outlook: since when it has or will have rested, its weight."""
 
     tag: str
     rested_since: str | None
     kilograms: float | None
 
 
-def charged(connection: Connection, volts: float) -> Iterator[Charged]:
-    """The charged batteries of a nominal voltage, rested longest first; read as they are taken,
-    because mostly the first few are enough."""
-    around = connection.execute(
-        "SELECT DISTINCT volts FROM outlook WHERE volts BETWEEN ? AND ? AND volts IS NOT NULL",
-        (volts - 0.01, volts + 0.01),
-    ).fetchall()
-    alike = (_charged(connection, exactly) for (exactly,) in around)
+def rested(connection: Connection, volts: Iterable[float], standing: str) -> Iterator[Rested]:
+    """The batteries of these nominal voltages with a standing, rested longest first; read as they
+    are taken, because mostly the first few are enough."""
+    alike = [_rested(connection, exactly, standing) for exactly in volts]
+    if len(alike) == 1:
+        return alike[0]
     return heapq.merge(
         *alike, key=lambda one: (one.rested_since is None, one.rested_since or "", one.tag)
     )
 
 
-def _charged(connection: Connection, volts: float) -> Iterator[Charged]:
+def _rested(connection: Connection, volts: float, standing: str) -> Iterator[Rested]:
     """In the order of the index by voltage, standing and rest."""
     for known in ("NOT NULL", "NULL"):
         rows = connection.execute(
             "SELECT tag, rested_since, kilograms FROM outlook WHERE volts = ? "
-            f"AND standing = 'charged' AND rested_since IS {known} ORDER BY rested_since, tag",
-            (volts,),
+            f"AND standing = ? AND rested_since IS {known} ORDER BY rested_since, tag",
+            (volts, standing),
         )
-        for row in rows:
-            yield Charged(*row)
+        yield from map(Rested._make, rows)
 
 
-def rotation(connection: Connection, _now: str, offset: int, limit: int) -> Listed:
+def rotation(connection: Connection, offset: int, limit: int) -> Listed:
     """The batteries in the fleet, as the outlook has them, whatever the time is.
 
     Charged batteries that are ready have an earlier time than those that rest, so that it

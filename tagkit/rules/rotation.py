@@ -29,6 +29,11 @@ class Candidate:
     rested_since: datetime | None = None
     elsewhere: str = ""
 
+    @property
+    def may_go(self) -> bool:
+        """Whether it may be put in."""
+        return self.verdict == "fit" and self.readiness.ready and not self.elsewhere
+
 
 @dataclass(frozen=True)
 class Place:
@@ -64,18 +69,14 @@ def next_battery(candidates: Iterable[Candidate], now: datetime) -> Rotation:
     A battery whose rest is not on record goes after those whose is.
     """
     everyone = list(candidates)
-    takes = sorted((c for c in everyone if _may_go(c)), key=_rested_longest)
+    takes = sorted((c for c in everyone if c.may_go), key=_rested_longest)
     places = [
         Place(candidate.tag, place, _why_it_goes(candidate, place, now))
         for place, candidate in enumerate(takes, start=1)
     ]
-    passed = sorted((c for c in everyone if not _may_go(c)), key=_how_soon)
+    passed = sorted((c for c in everyone if not c.may_go), key=_how_soon)
     places += [Place(c.tag, 0, _why_passed(c), c.readiness.ready_at) for c in passed]
     return Rotation(takes[0].tag if takes else None, tuple(places))
-
-
-def _may_go(candidate: Candidate) -> bool:
-    return candidate.verdict == "fit" and candidate.readiness.ready and not candidate.elsewhere
 
 
 def _rested_longest(candidate: Candidate) -> tuple[bool, float, str]:

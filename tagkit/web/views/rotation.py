@@ -85,7 +85,7 @@ class TruckRotation:
 def rotation_page(site: Site, units: str, number: int) -> RotationPage:
     """The rotation of the whole room."""
     current, now = up_to_date(site), site.now()
-    listed = site.record.rotation(now, (number - 1) * PAGE, PAGE)
+    listed = site.record.rotation((number - 1) * PAGE, PAGE)
     return RotationPage(
         tuple(_group(site, group, units) for group in truck_groups(site)),
         site.record.outlook().counts(time_text(now)),
