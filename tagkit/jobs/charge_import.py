@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tagkit.assets.chemistry import CHEMISTRIES, WATERED
 from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import NotFound, TagkitError, WrongInput
 from tagkit.jobs.care_facts import plain, when
@@ -23,6 +24,7 @@ from tagkit.jobs.log_columns import (
     columns_alone,
     columns_of,
     degrees_of,
+    guessed,
     headings_of,
     plain_words,
     remember,
@@ -104,6 +106,32 @@ class _Charge:
     end_temperature: dict[str, Any] | None = None
 
 
+@dataclass(frozen=True)
+class LogHead:
+    """What a log's first rows tell: its headings, and which column holds what as far as that is
+    known. ``known``: the kind of file of ``site.toml`` that has these columns, if one has."""
+
+    headings: tuple[str, ...]
+    columns: dict[str, str]
+    known: str | None
+
+
+def look_at_log(site: Site, file: Path) -> LogHead:
+    """The head of a charger's log, for somebody who is to say what its columns hold."""
+    kinds: list[Mapping[str, str]] = [*map(columns_alone, site.settings.logs.values())]
+    _, headings = headings_of(read_table(file), kinds)
+    known = next(
+        (
+            name
+            for name, kept in site.settings.logs.items()
+            if set(columns_alone(kept).values()) <= set(headings)
+        ),
+        None,
+    )
+    columns = columns_alone(site.settings.logs[known]) if known else guessed(headings)
+    return LogHead(tuple(filter(None, headings)), dict(columns), known)
+
+
 def import_charges(
     site: Site,
     file: Path,
@@ -115,13 +143,15 @@ def import_charges(
     station: str,
     dry_run: bool = False,
     keep_good: bool = False,
+    called: str = "",
 ) -> LogTaken:
     """Record the charges of a charger's log.
 
     ``columns`` (what -> heading) is needed once for a kind of file; it is then remembered under
     ``kind_of_file``, with ``temperature_unit``, the degrees of temperatures that have none in the
     file: a site with customary units is asked for it, as both are in use there. All rows or
-    none, unless ``keep_good``; WrongInput names the first bad row.
+    none, unless ``keep_good``; WrongInput names the first bad row. ``called``: the file's name,
+    where it came under another.
     """
     table = read_table(file)
     top, headings = headings_of(
@@ -146,7 +176,7 @@ def import_charges(
     if done and not keep_good and not dry_run:
         raise WrongInput(
             f"row {done[0].row}: {done[0].note}",
-            f"{len(done)} row(s) can't be taken; mend them, or add --keep-good to take the others",
+            f"{len(done)} row(s) can't be taken; mend them, or take the good ones alone (--keep-good)",
             str(file),
         )
     if dry_run:
@@ -154,7 +184,7 @@ def import_charges(
         return LogTaken(name, mapped, False, tuple(sorted(done, key=lambda row: row.row)), True)
     with site.record.writing(by=by, station=station) as writing:
         for charge in sorted(charges, key=lambda one: one.ended):
-            done.append(_log(site, writing, charge, file.name))
+            done.append(_log(site, writing, charge, called or file.name))
     if new:
         remember(site, name, mapped, degrees)
     return LogTaken(name, mapped, new, tuple(sorted(done, key=lambda row: row.row)))
@@ -301,6 +331,12 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
         verdict = judge_states(site, state, charge.charger).verdict
         if verdict.result == "no_fit":
             note = f"{charge.charger.tag} is no charger for it"
+    chemistry = (state.nameplate.get("chemistry") or {}).get("value")
+    if charge.kind == "equalize" and chemistry is not None and chemistry not in WATERED:
+        sealed = (
+            f"{CHEMISTRIES.get(chemistry, chemistry)} is never equalized unless its maker says so"
+        )
+        note = f"{note}; {sealed}" if note else sealed
     if began is None:
         writing.append(
             "charge_started",

@@ -8,23 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tagkit.errors import WrongInput
+from tagkit.jobs.log_guesses import GUESSES
 from tagkit.jobs.site import SETTINGS_FILE, Site
 from tagkit.settings import LOG_COLUMNS, LOG_UNIT, LOG_UNITS, logs_text, parse_settings
 
 NEEDED = ("battery", "started", "ended")
-
-_GUESSES = {
-    "battery": ("battery", "battery number", "battery id", "battery no", "tag", "serial",
-                "batería", "batterie"),
-    "charger": ("charger", "charger number", "charger id", "charger no", "bay", "cargador"),
-    "started": ("start", "started", "start time", "begin", "charge start", "inicio"),
-    "ended": ("end", "ended", "end time", "stop", "stop time", "charge end", "fin"),
-    "ah": ("ah", "ah returned", "ah total", "charge ah", "amp hours"),
-    "start_temperature": ("start temp", "start temperature", "temperature at start"),
-    "highest_temperature": ("max temp", "highest temperature", "max temperature"),
-    "end_temperature": ("end temp", "end temperature"),
-    "kind": ("kind", "type", "charge type", "profile"),
-}  # fmt: skip
 
 
 def headings_of(
@@ -39,7 +27,7 @@ def headings_of(
         first = first or (number, cells)
         if any(columns and set(columns.values()) <= set(cells) for columns in known):
             return number, cells
-        if all(any(plain_words(cell) in _GUESSES[what] for cell in cells) for what in NEEDED):
+        if all(any(plain_words(cell) in GUESSES[what] for cell in cells) for what in NEEDED):
             return number, cells
     if first is None:
         raise WrongInput("the file is empty", "Name a charger's log")
@@ -70,11 +58,7 @@ def columns_of(
                     "--column",
                 )
             return known, dict(columns), False
-    mapped = dict(given)
-    for what, words in _GUESSES.items():
-        matching = [heading for heading in headings if plain_words(heading) in words]
-        if what not in mapped and len(matching) == 1 and matching[0] not in mapped.values():
-            mapped[what] = matching[0]
+    mapped = guessed(headings, given)
     missing = [what for what in NEEDED if what not in mapped]
     if missing:
         raise WrongInput(
@@ -88,6 +72,16 @@ def columns_of(
         {what: mapped[what] for what in LOG_COLUMNS if what in mapped},
         True,
     )
+
+
+def guessed(headings: list[str], given: Mapping[str, str] | None = None) -> dict[str, str]:
+    """What the columns hold, as given, else by headings that leave no doubt."""
+    mapped = dict(given or {})
+    for what, words in GUESSES.items():
+        matching = [heading for heading in headings if plain_words(heading) in words]
+        if what not in mapped and len(matching) == 1 and matching[0] not in mapped.values():
+            mapped[what] = matching[0]
+    return mapped
 
 
 def remember(site: Site, name: str, columns: Mapping[str, str], degrees: Degrees) -> None:

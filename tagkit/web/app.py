@@ -29,6 +29,7 @@ from tagkit.web.routes import (
     api,
     assets,
     care,
+    charger_log,
     corrections,
     delivery,
     guide,
@@ -114,6 +115,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         incidents.router,
         rounds.router,
         care.router,
+        charger_log.router,
         guide.router,
     ):
         app.include_router(pages, dependencies=[ENTER], include_in_schema=False)

@@ -62,10 +62,10 @@ MADE_IN = (
 """Modules whose sentences reach a page as English text …"""
 NOT_ON_PAGES = frozenset(
     ("jobs/calendar.py", "jobs/camera.py", "jobs/cell_chart.py", "jobs/cell_layout.py",
-     "jobs/charge_import.py", "jobs/charts.py", "jobs/condition.py", "jobs/csv_export.py",
+     "jobs/charts.py", "jobs/condition.py", "jobs/csv_export.py",
      "jobs/demo.py", "jobs/distance.py", "jobs/exchange.py", "jobs/health.py",
      "jobs/keep.py", "jobs/label_sets.py", "jobs/logs.py",
-     "jobs/log_columns.py", "jobs/looking.py", "jobs/order.py", "jobs/plan_report.py",
+     "jobs/log_guesses.py", "jobs/looking.py", "jobs/order.py", "jobs/plan_report.py",
      "jobs/plates.py", "jobs/preview.py", "jobs/receive.py", "jobs/report.py", "jobs/roster.py",
      "jobs/samples.py", "jobs/scratch.py", "jobs/site.py",
      "jobs/step_words.py", "jobs/steps.py", "jobs/tables.py", "rules/acid.py", "rules/pool.py",

@@ -276,6 +276,36 @@ def test_what_happened_before_is_entered_with_its_time(lead: TestClient, room: B
     assert event.happened_at.startswith("2026-01-03T") and event.body["litres"] == 4.5
 
 
+def test_a_chargers_log_is_looked_at_then_taken_in_and_its_columns_kept(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    log = (
+        "Batt ID;Start;Stop;Ah out\n"
+        "F7;2026-01-20 22:00;2026-01-21 06:00;612\n"
+        "none;2026-01-20 22:00;2026-01-21 06:00;612\n"
+    )
+    sent = {"log": ("row-a.csv", log.encode())}
+    asked = lead.post("/charger-log", files=sent, data={"do": "take"})
+    assert asked.status_code == 422 and "Which column holds battery" in asked.text
+    (kept,) = re.findall(r'name="kept" value="([^"]+)"', asked.text)
+    given = {"kept": kept, "name": "row-a.csv", "as": "row-a", "column-battery": "Batt ID",
+             "column-started": "Start", "column-ended": "Stop", "column-ah": "Ah out"}  # fmt: skip
+    before = len(room.events("charge_ended"))
+    looked = lead.post("/charger-log", data=given)
+    assert "“none” is no battery of this site" in looked.text
+    assert lead.post("/charger-log", data=given | {"do": "take"}).status_code == 422
+    assert not any(room["F7"] in one.tags for one in room.events("charge_ended")[before:])
+    done = lead.post("/charger-log", data=given | {"do": "take", "good": "yes"})
+    assert "It is recorded." in done.text
+    (event,) = room.events("charge_ended")[before:]
+    assert room["F7"] in event.tags
+    assert event.body["ah"]["value"] == "612" and event.body["imported_from"] == "row-a.csv"
+    again = lead.post("/charger-log", files=sent)
+    assert "columns are known" in again.text and "Here already" in again.text
+    for wrong in ({}, {"kept": "!!"}, {"kept": "AAEC", "name": "x.csv"}):
+        assert lead.post("/charger-log", data=wrong).status_code == 422
+
+
 def test_a_battery_leaves_the_fleet_and_its_papers_follow(
     lead: TestClient, room: BatteryRoom
 ) -> None:
