@@ -1,6 +1,8 @@
 """The exchange between records through a real PostgreSQL.
 
-    python tests/bench/bench_exchange.py records [--events N]   two records, beside bare COPY
+    python tests/bench/bench_exchange.py records [--events N] [--kills N] [--folder DIR]
+                                           two records, beside bare COPY; the one that fetches is
+                                           killed so often, and goes on
     python tests/bench/bench_exchange.py nothing [--rows N]     “nothing new” at N rows, 500 sites
     python tests/bench/bench_exchange.py company [--sites N] [--days N] [--daily N]
 
@@ -12,12 +14,14 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import sqlite3
 import statistics
+import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -33,23 +37,30 @@ from tagkit.exchange.address import connect  # noqa: E402
 from tagkit.exchange.layout import give_site, prepare  # noqa: E402
 from tagkit.exchange.round import exchange, nothing_new  # noqa: E402
 from tagkit.record.record import Record  # noqa: E402
+from tagkit.record.verify import verify  # noqa: E402
 
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("what", choices=["records", "nothing", "company"])
+    options.add_argument("what", choices=["records", "nothing", "company", "fetch"])
     options.add_argument("--events", type=int, default=1_000_000)
+    options.add_argument("--kills", type=int, default=4)
+    options.add_argument("--folder", type=Path, help="keeps the record that is sent")
+    options.add_argument("--through", default="", help="of fetch: the address")
     options.add_argument("--rows", type=int, default=20_000_000)
     options.add_argument("--sites", type=int, default=500)
     options.add_argument("--days", type=int, default=10)
     options.add_argument("--daily", type=int, default=100, help="events a site and day")
     chosen = options.parse_args()
+    if chosen.what == "fetch":
+        return fetch(chosen.folder, chosen.through)
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
     {
-        "records": lambda: records(chosen.events),
+        "records": lambda: records(chosen.events, chosen.kills, chosen.folder),
         "nothing": lambda: nothing(chosen.rows, chosen.sites),
         "company": lambda: company(chosen.sites, chosen.days, chosen.daily),
     }[chosen.what]()
+    return None
 
 
 @contextmanager
@@ -87,38 +98,115 @@ def rate(what: str, count: int, took: Took) -> None:
     )
 
 
-def records(events: int) -> None:
+def records(events: int, kills: int, kept: Path | None) -> None:
     with tempfile.TemporaryDirectory() as top, server() as postgres:
         folder = Path(top)
-        bench_record.build(folder / "QM", min(10_000, events // 100), events)
+        source = kept or folder / "QM"
+        if not (source / "record.db").exists():
+            bench_record.build(source, min(10_000, events // 100), events)
         database = postgres.new_database()
         with connect(postgres.url(database)) as admin:
             prepare(admin)
             urls = {site: postgres.url(database, *give_site(admin, site, site))
                     for site in ("QM", "QB")}  # fmt: skip
-        with Record.open(folder / "QM") as one, Record.create(folder / "QB", "QB") as other:
-            tags = [state.tag for state in one.states()]
+        with Record.open(source) as one:
+            with one.noting() as notes:
+                notes.ask_again()
             with connect(urls["QM"]) as line, Took() as took:
                 sent = exchange(one, line).sent
             rate(f"sent: {sent:,} events with topics", sent, took)
+            row("  most memory of the one that sends", f"{memory(os.getpid(), 'VmHWM'):,.0f} MB")
             with connect(postgres.url(database)) as line:
                 sizes(line, sent)
-            with other.noting() as notes:
+            tags = [state.tag for state in one.states()]
+            with Record.create(folder / "QB", "QB") as other, other.noting() as notes:
                 notes.follow(tags)
-            with connect(urls["QB"]) as line, Took() as took:
-                got = exchange(other, line)
-            assert (got.fetched, got.refused) == (sent, ()), got
-            rate("fetched, verified and folded by the other", got.fetched, took)
-            same = all(other.state(tag).to_json() == one.state(tag).to_json() for tag in tags)
-            row("every asset the same in both", str(same))
+            fetched(folder / "QB", urls["QB"], sent, kills)
+            the_same(folder / "QB", one, sent)
             with connect(postgres.url(database)) as line:
-                line.execute("CREATE TABLE bare (epoch text, sequence bigint, raw bytea, "
-                             "signature bytea, PRIMARY KEY (epoch, sequence))")  # fmt: skip
-                with Took() as took:
-                    bare_copy(one, line)
-                rate("  peer: bare COPY of the same rows, read from SQLite too", sent, took)
-            with connect(urls["QB"]) as line:
+                peer(one, line, sent)
+            with Record.open(folder / "QB") as other, connect(urls["QB"]) as line:
                 timed_nothing(other, line)
+
+
+def fetch(folder: Path, through: str) -> None:
+    """What the killed process does."""
+    with Record.open(folder) as record, connect(through) as line:
+        done = exchange(record, line)
+    assert done.refused == (), done.refused[:3]
+    print(f"{done.fetched} {done.already_here}", flush=True)
+
+
+def fetched(folder: Path, through: str, events: int, kills: int) -> None:
+    """Fetches in a process of its own, which is killed ``kills`` times at even shares."""
+    command = [sys.executable, __file__, "fetch", "--folder", str(folder), "--through", through]
+    processor, most, tail, start = 0.0, [], "", time.perf_counter()
+    for share in range(1, kills + 2):
+        limit = events * share // (kills + 1) if share <= kills else events * 2
+        child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        while (status := os.wait4(child.pid, os.WNOHANG))[0] == 0:
+            most.append((counted(folder), memory(child.pid)))
+            if most[-1][0] >= limit:
+                child.kill()
+                limit = events * 2
+            time.sleep(0.5)
+        processor += status[2].ru_utime + status[2].ru_stime
+        tail = child.stdout.read() if child.stdout else ""
+        if os.WIFSIGNALED(status[1]):
+            row("  killed with so many events here", f"{counted(folder):,}")
+        else:
+            assert status[1] == 0, status
+    took = time.perf_counter() - start
+    row("fetched, verified and folded by the other", f"{events / took:,.0f} /s",
+        f"{took:.1f} s, of it {processor:.1f} s our processor ({processor / events * 1e6:.0f} µs "
+        f"an event), {kills} kills, load {os.getloadavg()[0]:.1f}")  # fmt: skip
+    row("  the last of them fetched / had already", tail.strip())
+    quarter = max((held for count, held in most if count <= events / 4), default=0)
+    row("  most memory of the one that fetches", f"{max(held for _, held in most):,.0f} MB",
+        f"{quarter:,.0f} MB in the first quarter")  # fmt: skip
+
+
+def counted(folder: Path) -> int:
+    """How many events a record holds, seen from outside."""
+    with closing(sqlite3.connect(folder / "record.db")) as bare:
+        return int(bare.execute("SELECT coalesce(max(n), 0) FROM events").fetchone()[0])
+
+
+def memory(pid: int, what: str = "VmRSS") -> float:
+    """MB that a process holds in memory (Linux)."""
+    with suppress(OSError):
+        for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+            if line.startswith(what):
+                return int(line.split()[1]) / 1024
+    return 0.0
+
+
+def the_same(folder: Path, one: Record, events: int) -> None:
+    """Nothing missing, nothing twice, every state as there, verify clean."""
+    with Record.open(folder) as other:
+        (head,) = [head for head in other.heads() if head.site == one.site]
+        assert [head] == one.heads(), head
+        different = sum(
+            (known := other.state(state.tag)) is None or known.to_json() != state.to_json()
+            for state in one.states()
+        )
+    with closing(sqlite3.connect(folder / "record.db")) as bare:
+        count, places = bare.execute(
+            "SELECT count(*), count(DISTINCT sequence) FROM events"
+        ).fetchone()
+    row("events missing / twice", f"{events - places} / {count - places}")
+    row("assets known differently by the two", f"{different}")
+    with Took() as took:
+        grave = [found for found in verify(folder) if found.grave]
+    row("grave findings of verify", f"{len(grave)}", f"{took.cpu:.0f} s of processor")
+
+
+def peer(one: Record, line: Any, sent: int) -> None:
+    line.execute("CREATE TABLE bare (epoch text, sequence bigint, raw bytea, "
+                 "signature bytea, PRIMARY KEY (epoch, sequence))")  # fmt: skip
+    with Took() as took:
+        bare_copy(one, line)
+    rate("  peer: bare COPY of the same rows, read from SQLite too", sent, took)
 
 
 def sizes(line: Any, events: int) -> None:
