@@ -114,8 +114,7 @@ def _fetch_changed(
     # Sites that never wrote of a followed asset are passed over together.
     passed = {site for site in changed if site != record.site and site not in topics}
     with record.noting() as notes:
-        for site in passed:
-            notes.keep_version(site, changed[site])
+        notes.keep_versions({site: changed[site] for site in passed})
     asked = sorted(changed.keys() - passed)
     for number, site in enumerate(asked, start=1):
         for chain in _chains(connection, site):
@@ -124,7 +123,7 @@ def _fetch_changed(
             else:
                 _fetch_parted(record, connection, site, chain, topics[site], fetched)
         with record.noting() as notes:
-            notes.keep_version(site, changed[site])
+            notes.keep_versions({site: changed[site]})
         step("fetching", number, len(asked))
 
 

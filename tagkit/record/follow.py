@@ -8,7 +8,7 @@ every event of the assets that it holds or has held.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from tagkit.record.journal import Journal, site_of
@@ -96,12 +96,11 @@ class ExchangeNotes:
         rows = self._connection.execute("SELECT site, version FROM exchange_sites").fetchall()
         return dict(rows)
 
-    def keep_version(self, site: str, version: int) -> None:
-        """Everything up to this version is here."""
+    def keep_versions(self, versions: Mapping[str, int]) -> None:
+        """Everything up to these versions is here."""
         self.keep_standing("")
-        self._connection.execute(
-            "INSERT OR REPLACE INTO exchange_sites VALUES (?, ?)", (site, version)
-        )
+        for entry in versions.items():
+            self._connection.execute("INSERT OR REPLACE INTO exchange_sites VALUES (?, ?)", entry)
 
     def standing(self) -> str:
         """The digest of all that :meth:`versions` says, so that it need not be read; "" when it
