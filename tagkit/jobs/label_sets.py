@@ -7,7 +7,7 @@ from typing import Any
 
 from tagkit.jobs.assets import asset
 from tagkit.jobs.site import Site
-from tagkit.record.search import Wanted
+from tagkit.record.search import Hits, Wanted
 from tagkit.record.state import AssetState
 
 _ALL = 1 << 53
@@ -28,10 +28,12 @@ class Revision:
     voided: bool
 
 
-def never_printed(site: Site) -> list[AssetState]:
-    """In the order of unloading, delivery after delivery."""
-    wanted = Wanted(lacking=("label_revision",))
-    return _sorted(state for state in _in_service(site, wanted) if not state.label_revision)
+def never_printed(site: Site, most: int) -> Hits:
+    """The first ``most`` in the order of unloading, delivery after delivery, and how many in all."""
+    wanted = Wanted(
+        having=("registered_at",), lacking=("label_revision", "retired_at"), unloaded=True
+    )
+    return site.record.search(wanted, 0, most)
 
 
 def to_reprint(site: Site) -> list[AssetState]:

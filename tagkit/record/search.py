@@ -22,7 +22,8 @@ class Wanted:
 
     ``kind`` is a kind's letter, ``state`` one of STATES at ``now`` (UTC text), as far as the
     outlook has it. ``having`` and ``lacking`` name fields of the state that stand, or do not
-    stand, at other than their default.
+    stand, at other than their default. ``unloaded``: in the order of unloading, delivery after
+    delivery, instead of by number.
     """
 
     words: str = ""
@@ -31,6 +32,7 @@ class Wanted:
     now: str = ""
     having: tuple[str, ...] = ()
     lacking: tuple[str, ...] = ()
+    unloaded: bool = False
 
 
 _PLAIN = ("on charge", "in use", "held", "not confirmed", "in service", "retired")
@@ -58,21 +60,28 @@ def search(connection: Connection, wanted: Wanted, offset: int, limit: int) -> H
     tags = [
         tag
         for (tag,) in connection.execute(
-            f"SELECT a.tag FROM {table}{where} ORDER BY a.tag", values
+            f"SELECT a.tag FROM {table}{where} ORDER BY {_UNLOADED if wanted.unloaded else ''}a.tag",
+            values,
         ).fetchall()
     ]
     page = tags[offset : offset + limit]
-    found: list[AssetState] = []
+    found: dict[str, AssetState] = {}
     for first in range(0, len(page), _AT_ONCE):
         few = page[first : first + _AT_ONCE]
         marks = ", ".join("?" for _ in few)
         rows = connection.execute(
-            f"SELECT state FROM assets WHERE tag IN ({marks}) ORDER BY tag", few
+            f"SELECT tag, state FROM assets WHERE tag IN ({marks})", few
         ).fetchall()
-        found += [AssetState.from_json(row[0]) for row in rows]
-    return Hits(len(tags), tuple(found))
+        found.update((tag, AssetState.from_json(state)) for tag, state in rows)
+    return Hits(len(tags), tuple(found[tag] for tag in page if tag in found))
 
 
+# Read out of a state's text, so that of a large fleet only the page is read as states.
+_UNLOADED = (
+    "substr(a.state, instr(a.state, '\"registered_at\":'), 48), "
+    "CASE WHEN instr(a.state, '\"unloading\":') THEN "
+    "CAST(substr(a.state, instr(a.state, '\"unloading\":') + 12, 9) AS INTEGER) ELSE 0 END, "
+)
 _AT_ONCE = 500
 """States asked for by number in one question: SQLite takes only so many values."""
 

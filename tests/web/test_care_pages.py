@@ -76,6 +76,7 @@ def test_a_charger_of_the_wrong_voltage_is_refused_and_nothing_is_recorded(
     refused = lead.post(f"/care/{room['F2']}/charge", data={"charger": room["C24"]})
     assert refused.status_code == 422
     assert "not logged" in refused.text
+    assert "on a charger for 24" in refused.text  # and why
     assert room.count == before
 
 

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from tagkit.assets.room import EQUIPMENT
 from tagkit.errors import NeedsAnswer, NotFound, TagkitError
 from tagkit.jobs.assets import asset
+from tagkit.jobs.charge import ChargeRefused
 from tagkit.jobs.fleet import one_meant
 from tagkit.jobs.inspecting import equipment
 from tagkit.jobs.moments import moment_of
@@ -21,6 +22,7 @@ from tagkit.web.access.once import once
 from tagkit.web.depends import Attendant, TheSite, TheVisitor, require_role
 from tagkit.web.render import page
 from tagkit.web.views.care_acts import WHEN, CareAct, Who, act_named, acts_for
+from tagkit.web.views.number import why_not
 from tagkit.web.views.states import role_of
 
 router = APIRouter()
@@ -109,5 +111,6 @@ def _form(
         "given": given,
         "error": error,
         "asks": isinstance(error, NeedsAnswer),
+        "against": why_not(error.judgement) if isinstance(error, ChargeRefused) else (),
     }
     return page(request, "care_form.html", values, 422 if error else 200)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Annotated
@@ -35,10 +36,6 @@ from tagkit.web.views.plates import in_one_line
 router = APIRouter()
 
 MOST_SHOWN = 500
-WHICH = {
-    "unprinted": never_printed,
-    "reprint": to_reprint,
-}
 FORMS = {"pdf": "application/pdf", "svg": "image/svg+xml", "png": "image/png"}
 
 
@@ -52,11 +49,11 @@ def show(
     which: str = "",
 ) -> HTMLResponse:
     """What to print labels for."""
-    found = _chosen(site, number, delivery, which)
+    found, in_all = _chosen(site, number, delivery, which)
     values = {
         "found": [(one, in_one_line(Kind(one.kind), one.nameplate, visitor.units))
                   for one in found[:MOST_SHOWN]],
-        "in_all": len(found),
+        "in_all": in_all,
         "number": found[0].tag if number else "",
         "delivery": delivery,
         "which": which,
@@ -179,12 +176,19 @@ def fetch(request: Request, name: str, _person: Attendant) -> FileResponse:
     return FileResponse(path, media_type=FORMS[path.suffix[1:]], filename=name)
 
 
-def _chosen(site: Site, number: str, delivery: str, which: str) -> list[AssetState]:
+def _chosen(site: Site, number: str, delivery: str, which: str) -> tuple[Sequence[AssetState], int]:
+    """Those that are shown (of many only the first), and how many there are."""
+    if which == "unprinted" and not number and not delivery:
+        hits = never_printed(site, MOST_SHOWN)
+        return hits.states, hits.total
+    found: list[AssetState] = []
     if number:
-        return [asset(site.record, number)]
-    if delivery:
-        return of_delivery(site, delivery)
-    return WHICH[which](site) if which in WHICH else []
+        found = [asset(site.record, number)]
+    elif delivery:
+        found = of_delivery(site, delivery)
+    elif which == "reprint":
+        found = to_reprint(site)
+    return found, len(found)
 
 
 def _tags(site: Site, numbers: list[str], typed: str) -> list[Tag]:

@@ -201,6 +201,13 @@ def check_words(check: Check) -> str:
     return f"{check.name}: {', '.join(part for part in (needs, has) if part)}"
 
 
+def why_not(judged: Judgement) -> tuple[str, ...]:
+    """All that stands against it, in words: lines of the fit, then what it is not ready for."""
+    if not judged.verdict.fits:
+        return tuple(check_words(check) for check in judged.verdict.deciding)
+    return tuple(reason.sentence for reason in judged.readiness.reasons)
+
+
 def notes_of(judged: Judgement) -> tuple[str, ...]:
     """Remarks on lines that fit."""
     return tuple(
