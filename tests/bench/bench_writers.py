@@ -2,6 +2,7 @@
 
     python tests/bench/bench_writers.py writers [--writers N] [--changes N]
     python tests/bench/bench_writers.py catching-up [--events N] [--pause MS] [--folder DIR]
+    python tests/bench/bench_writers.py holds [--events N]
     python tests/bench/bench_writers.py soak [--seconds N]
 
 Run by hand, one at a time. For catching up, a record with so many late events is made (four
@@ -44,7 +45,7 @@ from tagkit.record.verify import verify  # noqa: E402
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("what", choices=["writers", "catching-up", "soak"])
+    options.add_argument("what", choices=["writers", "catching-up", "holds", "soak"])
     options.add_argument("--writers", type=int, default=8)
     options.add_argument("--changes", type=int, default=2_000)
     options.add_argument("--events", type=int, default=1_000_000, help="caught up")
@@ -58,6 +59,8 @@ def main() -> None:
         writers(chosen.writers, chosen.changes)
     elif chosen.what == "catching-up":
         catching_up(chosen)
+    elif chosen.what == "holds":
+        holds(min(chosen.events, 20_000))
     else:
         soak(chosen.seconds)
 
@@ -179,20 +182,63 @@ def run_writers(folder: Path, count: int, changes: int, what: str, pause: float 
     return waits
 
 
+def note_holds(record: Record, held: list[float]) -> None:
+    """Adds to ``held`` how long each transaction of the record holds the lock, in seconds."""
+    transaction = record._transaction
+
+    @contextlib.contextmanager
+    def timed() -> Iterator[None]:
+        with transaction():
+            start = time.perf_counter()
+            yield
+        held.append(time.perf_counter() - start)
+
+    record._transaction = timed  # type: ignore[method-assign]
+
+
+def holds(events: int) -> None:
+    """How long others can't write while late events reach back behind so many of one asset, and
+    while the record is rebuilt or folded by new rules."""
+    with tempfile.TemporaryDirectory() as top:
+        folder, now = new_site(Path(top)), datetime(2026, 1, 1, tzinfo=UTC)
+        with Record.open(folder) as record:
+            battery, truck = (str(next(record.states(kind)).tag) for kind in KINDS)
+            with record.writing("TS", "bay 1") as writing:
+                for _ in range(events):
+                    writing.append("changed", [], {"truck": truck, "battery_in": battery})
+            with Record.create(Path(top) / "other", "QB", clock=lambda: now) as other:
+                with other.writing("TS", "desk") as writing:
+                    for _ in range(300):
+                        writing.append("watered", [battery], {})
+                late = list(other.export())
+            held: list[float] = []
+            note_holds(record, held)
+
+            def told(what: str) -> None:
+                longest = f"longest {max(held, default=0) * 1e3:.1f} ms"
+                row(f"{what}, asset of {events:,} events", f"{len(held)} holds", longest)
+                held.clear()
+
+            record.receive(late)
+            told("300 late events received")
+            record.rebuild()
+            told("rebuilt, nothing to mend")
+            record._connection.execute("UPDATE assets SET state = '{}' WHERE tag = ?", (battery,))
+            record.rebuild()
+            told("rebuilt, its state mended")
+            record.fold_again()
+            told("everything folded anew")
+        row("grave findings of verify", str(sum(one.grave for one in verify(folder))))
+
+
+KINDS = (Kind.BATTERY, Kind.TRUCK)
+
+
 def feed(source: Path, folder: Path, events: int, longest: float) -> None:
     """Receives so many events, or for so long; then the writers are told to stop."""
     held: list[float] = []
     with Record.open(source) as other, Record.open(folder) as record:
-        transaction = record._transaction
-
-        @contextlib.contextmanager
-        def timed() -> Iterator[None]:
-            with transaction():
-                start = time.perf_counter()
-                yield
-            held.append(time.perf_counter() - start)
-
-        record._transaction = timed  # type: ignore[method-assign]
+        note_holds(record, held)
         start, taken, parcels = time.perf_counter(), 0, other.export()
         while taken < events and time.perf_counter() < start + longest:
             batch = list(itertools.islice(parcels, 2_000))
