@@ -41,7 +41,7 @@ class Queue:
             now = time.monotonic()
             if now > end:
                 return
-            time.sleep(random.uniform(0.001, 0.002) / (1 + (now - began) * 20))
+            time.sleep(random.uniform(0.004, 0.008) / (1 + (now - began) * 100))
         began = time.monotonic()
         while not self._turn.take():
             now = time.monotonic()
@@ -68,7 +68,7 @@ class Queue:
         self._turn.close()
 
 
-SOONEST, LATEST = 0.00005, 0.001
+SOONEST, LATEST = 0.0001, 0.001
 """Seconds between two looks of the one at the head."""
 
 
