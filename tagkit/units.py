@@ -165,11 +165,13 @@ class Quantity:
         here, there = UNITS[self.unit], UNITS[unit or self.dimension.value]
         if here.dimension is not there.dimension:
             raise WrongInput(f"{self} can't be given in {there.symbol}")
+        if here is there:
+            return Fraction(self.value)
         return (Fraction(self.value) * here.factor + here.offset - there.offset) / there.factor
 
     def base(self) -> float:
         """The figure in the storage unit (kg, mm, V, Ah, A, °C, h)."""
-        return float(self.exact())
+        return float(self.value if self.unit == self.dimension.value else self.exact())
 
     def rounded_to(self, unit: str, digits: int = 0) -> Quantity:
         """For display: in ``unit``, rounded half to even to ``digits`` decimals."""

@@ -9,7 +9,7 @@ from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.care_facts import BatteryFacts, time_text, when
 from tagkit.jobs.telling import ACT, NOTE, RANK, STOP, WATCH
-from tagkit.record.outlook import NO_CELL, Notice, OutlookTables
+from tagkit.record.outlook import NO_CELL, Drinks, Notice, OutlookTables
 from tagkit.record.state import AssetState
 from tagkit.rules.charge import standing_flags
 from tagkit.rules.due import battery_dues, due_on
@@ -227,13 +227,9 @@ def thirst_notices(
         yield _flag(state, beside.flag, state.done.get("water", ""))
 
 
-def sisters_thirst(tables: OutlookTables, sisters: str, tag: str) -> list[Thirst]:
+def sisters_thirst(tables: OutlookTables, sisters: str, tag: str) -> list[Drinks]:
     """What the batteries of one kind drink, without the one that is compared with them."""
-    return [
-        Thirst(1, overcharge_percent=overcharge, litres_a_day=litres)
-        for other, (litres, overcharge) in tables.thirsts(sisters).items()
-        if other != tag
-    ]
+    return [one for one in tables.thirsts(sisters) if one.tag != tag]
 
 
 def _flag(state: AssetState, flag: Flag, at: str) -> Notice:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from tagkit.record import queries
 from tagkit.record.store import Connection
@@ -44,6 +44,15 @@ class Outlook:
     thirst: float | None = None
     overcharge: float | None = None
     content: dict[str, Any] = field(default_factory=dict)
+
+
+class Drinks(NamedTuple):
+    """What a battery drinks: litres a day for each cell and 100 Ah, and the share of overcharge
+    (%) where that is known."""
+
+    tag: str
+    litres_a_day: float
+    overcharge_percent: float | None
 
 
 class OutlookTables:
@@ -141,10 +150,9 @@ class OutlookTables:
             found.setdefault(volts, {})[standing] = count
         return found
 
-    def thirsts(self, sisters: str, most: int = 61) -> dict[str, tuple[float, float | None]]:
-        """What batteries of one kind drink: litres a day, and the share of overcharge where that
-        is known. Of many only those around the median of the litres, which have the same median
-        as all, and whose overcharge is the usual one."""
+    def thirsts(self, sisters: str, most: int = 61) -> list[Drinks]:
+        """What batteries of one kind drink. Of many only those around the median of the litres,
+        which have the same median as all, and whose overcharge is the usual one."""
         count = self._connection.execute(
             "SELECT count(*) FROM outlook WHERE sisters = ? AND thirst IS NOT NULL", (sisters,)
         ).fetchone()[0]
@@ -153,7 +161,7 @@ class OutlookTables:
             "WHERE sisters = ? AND thirst IS NOT NULL ORDER BY thirst LIMIT ? OFFSET ?",
             (sisters, most, max(0, count - most) // 2),
         ).fetchall()
-        return {tag: (litres, overcharge) for tag, litres, overcharge in rows}
+        return [Drinks(*row) for row in rows]
 
     def judge_beside(self) -> None:
         """Batteries that are compared with their sisters are to be judged again."""

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
+from typing import Protocol
 
 from tagkit.rules.flags import Flag
 from tagkit.settings import WaterSettings
@@ -52,6 +53,15 @@ class Thirst:
     overcharge_percent: float | None = None
     litres_a_day: float | None = None
     reason: str = ""
+
+
+class Drinking(Protocol):
+    """What is compared of a battery with its sisters, as in :class:`Thirst`."""
+
+    @property
+    def overcharge_percent(self) -> float | None: ...
+    @property
+    def litres_a_day(self) -> float | None: ...
 
 
 @dataclass(frozen=True)
@@ -123,7 +133,7 @@ def recent_thirst(
 
 
 def against_sisters(
-    own: Thirst, sisters: Sequence[Thirst], settings: WaterSettings
+    own: Thirst, sisters: Sequence[Drinking], settings: WaterSettings
 ) -> BesideSisters:
     """A battery beside those of its kind that do the same work.
 
