@@ -123,21 +123,27 @@ def contradictions(designation: Designation | None, battery: Battery) -> list[st
                 f"the designation “{designation.text}” itself says {designation.cells} cells, "
                 f"which give {volts} V, and {designation.voltage}"
             )
-    says = f"the designation “{designation.text}” says"
+    text = designation.text
     if battery.voltage and designation.voltage:
         marked = battery.voltage.value
         if marked.exact() != designation.voltage.exact():
-            found.append(f"{says} {designation.voltage}, the voltage is given as {marked}")
+            found.append(
+                f"the designation “{text}” says {designation.voltage}, "
+                f"the voltage is given as {marked}"
+            )
     if battery.cells and designation.cells and battery.cells.value != designation.cells:
-        found.append(f"{says} {designation.cells} cells, {battery.cells.value} cells are given")
+        found.append(
+            f"the designation “{text}” says {designation.cells} cells, "
+            f"{battery.cells.value} cells are given"
+        )
     if battery.chemistry and _chemistry_disagrees(designation, battery.chemistry.value):
         meant = CHEMISTRIES[designation.chemistry] if designation.chemistry else "lead-acid"
         given = CHEMISTRIES.get(battery.chemistry.value, battery.chemistry.value)
-        found.append(f"{says} {meant}, the chemistry is given as {given}")
+        found.append(f"the designation “{text}” says {meant}, the chemistry is given as {given}")
     if battery.capacity and _capacity_disagrees(designation, battery):
         rate = f" at {battery.capacity_rate.value} h" if battery.capacity_rate else ""
         found.append(
-            f"{says} {designation.capacity} at {designation.rate} h, "
+            f"the designation “{text}” says {designation.capacity} at {designation.rate} h, "
             f"the capacity is given as {battery.capacity.value}{rate}"
         )
     return found

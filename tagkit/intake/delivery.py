@@ -159,7 +159,8 @@ def _find_twins(readings: list[RowReading], name: str, sheet: Sheet) -> None:
             _header_for(name, reading.kind, sheet),
             shown,
             f"row {twin.row} has the same {label} “{shown}”"
-            + ("" if same else ", with other figures"),
+            if same
+            else f"row {twin.row} has the same {label} “{shown}”, with other figures",
             "Delete one of the two rows" if same else "Look at both and correct one row",
         )
         if not same:

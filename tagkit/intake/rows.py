@@ -204,7 +204,7 @@ def _use_designation(reading: RowReading, source: Source, sheet: Sheet) -> None:
         reading.warnings.append("chemistry: “lead-acid” is taken as vented lead-acid")
     if designation is None or disagreements:
         return
-    says = f"from the designation “{designation.text}”"
+    text = designation.text
     for name, value in (
         ("voltage", designation.voltage),
         ("cells", designation.cells),
@@ -213,12 +213,13 @@ def _use_designation(reading: RowReading, source: Source, sheet: Sheet) -> None:
         if name not in reading.facts and value is not None and name not in reading.failed:
             reading.facts[name] = Stated(value, source)
             shown = CHEMISTRIES.get(str(value), str(value))
-            reading.warnings.append(f"{label_of(Kind.BATTERY, name)}: {shown} {says}")
-    _use_capacity(designation.capacity, designation.rate, says, reading, source)
+            label = label_of(Kind.BATTERY, name)
+            reading.warnings.append(f"{label}: {shown}, from the designation “{text}”")
+    _use_capacity(designation.capacity, designation.rate, text, reading, source)
 
 
 def _use_capacity(
-    capacity: Quantity, rate: int, says: str, reading: RowReading, source: Source
+    capacity: Quantity, rate: int, text: str, reading: RowReading, source: Source
 ) -> None:
     given, hours = reading.facts.get("capacity"), reading.facts.get("capacity_rate")
     if given is None and "capacity" not in reading.failed:
@@ -226,10 +227,10 @@ def _use_capacity(
             return
         reading.facts["capacity"] = Stated(capacity, source)
         reading.facts["capacity_rate"] = Stated(rate, source)
-        reading.warnings.append(f"capacity: {capacity} at {rate} h {says}")
+        reading.warnings.append(f"capacity: {capacity} at {rate} h, from the designation “{text}”")
     elif given is not None and hours is None and given.value.exact() == capacity.exact():
         reading.facts["capacity_rate"] = Stated(rate, source)
-        reading.warnings.append(f"capacity: at {rate} h {says}")
+        reading.warnings.append(f"capacity: at {rate} h, from the designation “{text}”")
 
 
 def _check_order(reading: RowReading) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 from tagkit.jobs.paper import CALM, GREY, INK, MM, STOP, WEIGHTS
 from tagkit.language.words import Words
 
+_ON_SCREEN = "system-ui, 'Noto Sans', 'DejaVu Sans', sans-serif"
 _SERIES = (INK, STOP, CALM, "#7a5c00", "#3b7a3b")
 
 
@@ -174,4 +175,7 @@ def svg_of(drawing: Any) -> str:
     """The chart as SVG."""
     from reportlab.graphics import renderSVG
 
-    return str(renderSVG.drawToString(drawing))
+    svg = str(renderSVG.drawToString(drawing))
+    # The faces of the labels are inside a PDF, but not on whoever's screen shows the SVG.
+    svg = svg.replace("font-family: label-bold", f"font-weight: bold; font-family: {_ON_SCREEN}")
+    return svg.replace("font-family: label-regular", f"font-family: {_ON_SCREEN}")

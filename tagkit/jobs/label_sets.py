@@ -79,4 +79,7 @@ def _in_service(site: Site, wanted: Wanted) -> list[AssetState]:
 
 
 def _sorted(states: Any) -> list[AssetState]:
-    return sorted(states, key=lambda one: (one.registered_at or "", one.unloading or 0, one.tag))
+    return sorted(
+        states,
+        key=lambda one: (one.registered_at or "", one.delivery or "", one.unloading or 0, one.tag),
+    )

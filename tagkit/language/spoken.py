@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 _GAP = re.compile(r"\{(\w+)\}")
+_QUOTED = re.compile(r"“\{(\w+)\}”")
 _WORD = re.compile(r"[^\W\d_]{2,}")
 _DIGIT = re.compile(r"\d")
 _LOWER = re.compile(r"[a-zà-ÿ]{3}")
@@ -36,6 +37,8 @@ class _Pattern:
     said: str
     open: bool
     """Whether it begins with a gap."""
+    quoted: frozenset[str]
+    """Gaps in quotation marks: somebody's own words, which stay as they are."""
 
 
 class Spoken:
@@ -69,7 +72,10 @@ class Spoken:
             for i, part in enumerate(filled)
         )
         weight = sum(map(len, words)) + (_WEAKEST if "“" in english else 0)
-        pattern = _Pattern(weight, re.compile(written, re.DOTALL), said, english[0] == "{")
+        pattern = _Pattern(
+            weight, re.compile(written, re.DOTALL), said, english[0] == "{",
+            frozenset(_QUOTED.findall(english)),
+        )  # fmt: skip
         self._by_word.setdefault(max(words, key=len), []).append(pattern)
 
     def _say(self, sentence: str) -> str:
@@ -111,7 +117,10 @@ class Spoken:
 
     def _filled(self, best: tuple[_Pattern, Mapping[str, str]], depth: int) -> str:
         pattern, gaps = best
-        filled = {name: self._part(value, depth + 1) for name, value in gaps.items()}
+        filled = {
+            name: value if name in pattern.quoted else self._part(value, depth + 1)
+            for name, value in gaps.items()
+        }
         return _GAP.sub(lambda gap: filled[gap[1]], pattern.said)
 
     def _matching(self, text: str, depth: int) -> Iterator[tuple[_Pattern, Mapping[str, str]]]:

@@ -16,7 +16,8 @@ SMALL = Spoken(
      "{value} to {value_2}": "{value} a {value_2}",
      "put {battery} into {truck}{taken}": "puso {battery} en {truck}{taken}",
      "and took out {battery}": "y sacó {battery}",
-     "truck {single}": "carretilla {single}"},
+     "truck {single}": "carretilla {single}",
+     "“{text}” is no {noun}": "«{text}» no es {noun}"},
 )  # fmt: skip
 
 
@@ -32,6 +33,7 @@ SMALL = Spoken(
         ("truck T-QM-00001-H", "carretilla T-QM-00001-H"),
         ("put B1 into T1 and took out B2", "puso B1 en T1 y sacó B2"),
         ("put B1 into T1", "puso B1 en T1"),
+        ("“hot” is no weight", "«hot» no es peso"),
     ],
 )
 def test_figures_come_along(english: str, said: str) -> None:

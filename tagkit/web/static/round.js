@@ -93,9 +93,17 @@
   function readBack(field, text) {
     const cell = field.closest("[data-cell]").dataset.cell;
     const gravity = field.dataset.column === "gravity" && /^1\d{3}$/.test(text);
-    readCell.textContent = cell;
+    readCell.textContent = `${readCell.dataset.word} ${cell}`;
     readValue.textContent = gravity ? `${text[0]}.${text.slice(1)}` : text || "—";
   }
+
+  // A figure that is being keyed in is not judged before it is whole, or left.
+  function unfinished(line) {
+    const field = document.activeElement;
+    const text = field.dataset.column && line.contains(field) ? field.value.trim() : "";
+    return text !== "" && field.dataset.column !== "temperature" && !whole[field.dataset.column].test(text);
+  }
+  form.addEventListener("focusout", (event) => { if (event.target.dataset.column && event.target.value) lookSoon(); });
 
   // What the server says of it so far.
   let timer = 0;
@@ -116,7 +124,7 @@
     if (mine !== asked) return;
     sum.textContent = told.summary;
     for (const line of form.querySelectorAll("[data-cell]")) {
-      const says = told.says[line.dataset.cell] || "";
+      const says = unfinished(line) ? "" : told.says[line.dataset.cell] || "";
       const place = line.querySelector("[data-says]");
       if (place.textContent !== says) place.textContent = says;
       place.hidden = !says;
@@ -131,6 +139,11 @@
 
   restore();
   columns();
-  if (kept().some((one) => /-\d+$/.test(one.name) && one.value)) lookNow();
   (inputs().find((one) => !one.value) || inputs()[0])?.focus();
+  if (kept().some((one) => /-\d+$/.test(one.name) && one.value)) {
+    // Asked whether it is so: straight to the first cell that is doubted.
+    lookNow().then(() => {
+      if ("asks" in form.dataset) form.querySelector(".says-confirm:not([hidden]) input")?.focus();
+    });
+  }
 })();

@@ -284,7 +284,8 @@ def _inspect_fields(state: AssetState) -> Sequence[Field]:
               hint="Empty: nothing, it passed. Each finding stays on the morning list until it is "
                    "settled."),
         Field("hold", "Because of it", "choice", ("", "ordinary", "safety"),
-              hint="ordinary: hold it; safety: hold it until an inspection lifts that."),
+              lists=(("ordinary", "hold it"),
+                     ("safety", "hold it until an inspection lifts that"))),
         *((gear,) if state.kind == "L" else ()),
         Field("settles", "It does what was still to be done", "tick"),
         *((Field("lift", "It passed: lift the hold (supervisor)", "tick"),) if state.holds else ()),

@@ -123,7 +123,7 @@ def _columns(delivery: Delivery) -> tuple[ColumnSeen, ...]:
             column.index,
             column.letter,
             column.header,
-            _states(column, kinds or set(column.meanings)),
+            _states(column, kinds or {Kind.BATTERY}),
             column.unit or "",
             column.passed_over,
         )
