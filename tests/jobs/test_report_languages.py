@@ -43,9 +43,10 @@ def english_on(path: Path) -> set[str]:
     return found
 
 
-@pytest.fixture
-def lived(room: BatteryRoom) -> BatteryRoom:
+@pytest.fixture(scope="module")
+def lived_site(site_in_use: BatteryRoom, tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
     """A battery with charges, rounds, water and a finding in words that are no English ones."""
+    room = site_in_use.moved_to(tmp_path_factory.mktemp("lived") / "site")
     room.staff()
     room.charge("B1", began=60, ended=50)
     for days in (50, 20):
@@ -56,6 +57,12 @@ def lived(room: BatteryRoom) -> BatteryRoom:
     room.run("inspect", "B1", "--finding", "tapa floja")
     room.run("incident", "report", "spill", "--what", "dos litros en el suelo", "--tag", "B1")
     return room
+
+
+@pytest.fixture
+def lived(lived_site: BatteryRoom, tmp_path: Path) -> BatteryRoom:
+    """That site, for one test alone."""
+    return lived_site.moved_to(tmp_path / "site")
 
 
 @pytest.mark.parametrize(
