@@ -41,27 +41,28 @@ def _issued(family: Family, values: NDArray[np.float32], most: int) -> list[tupl
     """The best tags of the family's site, any kind, any serial of the same length."""
     low_digits, low_signs, checks = _lower(family)
     high, high_signs, kind_signs = _higher(family)
+    kinds = list(Kind)
+    weighted = np.concatenate([high_signs * (kind_signs[kind] * values) for kind in kinds])
+    states = np.concatenate([_states(f"{kind.value}{family.site}", high) for kind in kinds])
     found: list[tuple[float, str]] = []
-    for kind in Kind:
-        state = _states(f"{kind.value}{family.site}", high)
-        weighted = high_signs * (kind_signs[kind] * values)
-        for now in np.unique(state):
-            rows = np.flatnonzero(state == now)
-            scores = weighted[rows] @ low_signs[now].T.astype(np.float32)
-            scores[:, np.isin(checks[now], _NEVER)] = -np.inf
-            floor = found[most - 1][0] if len(found) >= most else -np.inf
-            better = np.argwhere(scores > floor)
-            if len(better) > most:
-                order = np.argsort(-scores[better[:, 0], better[:, 1]])[:most]
-                better = better[order]
-            for row, column in better.tolist():
-                serial = f"{high[rows[row]]}{low_digits[column]}"
-                tag = f"{kind.value}-{family.site}-{serial}-{_CHECKS[checks[now][column]]}"
-                score = float(scores[row, column])
-                found.append((score, f"{family.before}{tag}{family.after}"))
-            if len(better):
-                found.sort(reverse=True)
-                del found[2 * most :]
+    # The kinds together: each state's many signs are made numbers once.
+    for now in np.unique(states):
+        rows = np.flatnonzero(states == now)
+        scores = weighted[rows] @ low_signs[now].T.astype(np.float32)
+        scores[:, np.isin(checks[now], _NEVER)] = -np.inf
+        floor = found[most - 1][0] if len(found) >= most else -np.inf
+        better = np.argwhere(scores > floor)
+        if len(better) > most:
+            order = np.argsort(-scores[better[:, 0], better[:, 1]])[:most]
+            better = better[order]
+        for row, column in better.tolist():
+            kind, first = kinds[rows[row] // len(high)], high[rows[row] % len(high)]
+            check = _CHECKS[checks[now][column]]
+            tag = f"{kind.value}-{family.site}-{first}{low_digits[column]}-{check}"
+            found.append((float(scores[row, column]), f"{family.before}{tag}{family.after}"))
+        if len(better):
+            found.sort(reverse=True)
+            del found[2 * most :]
     found.sort(reverse=True)
     return found[:most]
 
