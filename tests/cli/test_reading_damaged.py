@@ -10,6 +10,7 @@ import pytest
 from battery_room import Attendant, BatteryRoom, Outcome, run
 from numpy.typing import NDArray
 from tagkit.reader.read import read_picture
+from tagkit.reader.recovery import recover
 
 Grey = NDArray[np.uint8]
 
@@ -37,6 +38,12 @@ def photographed(page: Path, share: float, seed: int) -> Grey:
         flags=cv2.INTER_AREA, borderValue=90.0,
     )  # fmt: skip
     return np.clip(shown + rng.normal(0, 3, shown.shape), 0, 255).astype(np.uint8)
+
+
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a busy machine too the search goes as far as on an idle one."""
+    monkeypatch.setattr(recover, "SECONDS", 60.0)
 
 
 @pytest.fixture

@@ -14,6 +14,7 @@ import signal
 import socket
 import subprocess
 import tempfile
+import time
 from pathlib import Path
 from typing import Any
 
@@ -115,12 +116,13 @@ class Postgres:
             cwd=self.folder, stdout=log, stderr=log, **self.user,
         )  # fmt: skip
         log.close()
-        for _ in range(200):
+        end = time.monotonic() + 90
+        while time.monotonic() < end:
             if self.server.poll() is not None:
                 break
             with (
                 contextlib.suppress(psycopg.OperationalError),
-                psycopg.connect(self.url("postgres"), connect_timeout=2),
+                psycopg.connect(self.url("postgres"), connect_timeout=10),
             ):
                 return
             with contextlib.suppress(subprocess.TimeoutExpired):

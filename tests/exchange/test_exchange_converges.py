@@ -55,13 +55,14 @@ class SiteClocks:
 
 
 @pytest.fixture(scope="module")
-def shared(postgres: Any) -> Iterator[tuple[Company, SiteClocks]]:
+def shared(
+    postgres: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Company, SiteClocks]]:
     """One exchange for all examples, emptied before each."""
     clocks = SiteClocks()
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as top:
-        company = Company(postgres, Path(top), clocks)
-        yield company, clocks
-        company.close()
+    company = Company(postgres, tmp_path_factory.mktemp("company"), clocks)
+    yield company, clocks
+    company.close()
 
 
 def begin(company: Company, clocks: SiteClocks, folder: Path) -> None:
@@ -102,10 +103,11 @@ def all_agree(company: Company, folder: Path) -> None:
 @settings(max_examples=20, suppress_health_check=list(HealthCheck), deadline=None, phases=PHASES)
 @given(steps)
 def test_whatever_happens_in_whatever_order_all_agree_in_the_end(
-    shared: tuple[Company, SiteClocks], plan: list[Any]
+    shared: tuple[Company, SiteClocks], tmp_path_factory: pytest.TempPathFactory, plan: list[Any]
 ) -> None:
     company, clocks = shared
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as top:
+    base = tmp_path_factory.getbasetemp()
+    with tempfile.TemporaryDirectory(dir=base, ignore_cleanup_errors=True) as top:
         folder = Path(top)
         begin(company, clocks, folder)
         note("\n".join(map(str, plan)))

@@ -84,7 +84,7 @@ class Attendant:
         read = 0
         for awaited, typed in self.steps:
             found = -1
-            end = time.monotonic() + 60
+            end = time.monotonic() + 150
             while found < 0 and time.monotonic() < end:
                 found = self.shown().find(awaited, read)
                 time.sleep(0.01)

@@ -97,9 +97,14 @@ def folded(folder: Path, batches: list[list[tuple[bytes, bytes]]]) -> list[str]:
 )
 @given(steps, steps, st.lists(st.integers(0, 3), max_size=30), st.integers(1, 7))
 def test_any_interleaving_folds_to_the_same_state(
-    first: list[Any], second: list[Any], turns: list[int], size: int
+    tmp_path_factory: pytest.TempPathFactory,
+    first: list[Any],
+    second: list[Any],
+    turns: list[int],
+    size: int,
 ) -> None:
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as top:
+    base = tmp_path_factory.getbasetemp()
+    with tempfile.TemporaryDirectory(dir=base, ignore_cleanup_errors=True) as top:
         folder, ids = Path(top), []
         one = write(folder / "one", "NA", first, ids)
         other = write(folder / "other", "NB", second, ids)

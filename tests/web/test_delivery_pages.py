@@ -263,7 +263,7 @@ def test_labels_are_made_with_progress_and_the_record_knows_what_was_printed(
 
 
 def fetched(client: TestClient, address: str, page: str):  # type: ignore[no-untyped-def]
-    end = time.monotonic() + 60
+    end = time.monotonic() + 120
     while not (found := re.search(r"/labels/files/[a-z0-9.-]+", page)):
         assert "mishap" not in page.partition('<div id="run"')[2], page
         assert time.monotonic() < end, "the labels were never made"

@@ -80,7 +80,7 @@ def running(*words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
 def get(address: str, context: ssl.SSLContext | None = None, **headers: str) -> tuple[int, str]:
     asked = urllib.request.Request(address, headers=headers)
     try:
-        with urllib.request.urlopen(asked, timeout=20, context=context) as answer:
+        with urllib.request.urlopen(asked, timeout=90, context=context) as answer:
             return answer.status, answer.read().decode()
     except urllib.error.HTTPError as refused:
         return refused.code, refused.read().decode()
@@ -88,7 +88,7 @@ def get(address: str, context: ssl.SSLContext | None = None, **headers: str) -> 
 
 def interrupt(process: subprocess.Popen[str]) -> int:
     process.send_signal(signal.SIGINT)
-    return process.wait(30)
+    return process.wait(90)
 
 
 def test_a_site_is_served_until_it_is_stopped_and_that_is_no_failure(folder: Path) -> None:
@@ -101,7 +101,7 @@ def test_a_site_is_served_until_it_is_stopped_and_that_is_no_failure(folder: Pat
         with socket.create_connection(("127.0.0.1", int(address.rpartition(":")[2]))) as kept:
             host = address.removeprefix("http://")
             kept.sendall(f"GET /live/changes HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
-            kept.settimeout(20)
+            kept.settimeout(90)
             assert b"200" in kept.recv(20)
             assert interrupt(process) == 0
         assert process.stdout and "Stopped." in process.stdout.read()

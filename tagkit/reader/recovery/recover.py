@@ -44,21 +44,21 @@ def recover(
     reads: Sequence[Read],
     roster: Collection[Tag],
     *,
-    seconds: float = SECONDS,
+    seconds: float | None = None,
     alpha: float = ALPHA,
 ) -> list[Read]:
     """Labels of the roster that no decoder read in a grey picture (H × W, uint8).
 
     ``reads`` is what was decoded: those places are left alone. ``roster`` is a Roster (labels as
     printed) or tags (then the default payload and the automatic mask are assumed). ``seconds``
-    limits the search for places; ``alpha`` is the risk of a wrong tag for each picture that a
-    read's false_match_bound stays below.
+    (SECONDS unless given) limits the search for places; ``alpha`` is the risk of a wrong tag for
+    each picture that a read's false_match_bound stays below.
     """
     labels = as_roster(roster)
     if not len(labels):
         return []
     prepared = Prepared(grey)
-    until = time.perf_counter() + seconds
+    until = time.perf_counter() + (SECONDS if seconds is None else seconds)
     taken = [read.corners for read in reads]
     passed: list[Answer] = []
     looked_at = 0
@@ -78,7 +78,7 @@ def recover_unread(
     reads: Sequence[Read],
     roster: Collection[Tag],
     *,
-    seconds: float = SECONDS,
+    seconds: float | None = None,
 ) -> list[Read]:
     """As ``recover``, but nothing is looked for when a label was read and nothing else in the
     picture is label-like: an undamaged label costs no search."""

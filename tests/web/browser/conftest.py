@@ -59,7 +59,7 @@ def context(browser: Browser) -> Iterator[BrowserContext]:
     opened = browser.new_context(
         viewport={"width": 1440, "height": 900}, permissions=["camera"], locale="en-GB"
     )
-    opened.set_default_timeout(10_000)
+    opened.set_default_timeout(60_000)
     yield opened
     opened.close()
 

@@ -87,7 +87,7 @@ def at_station(
     page.context.set_offline(True)
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     site.stop()
-    page.locator("#cut").wait_for(state="visible", timeout=20_000)
+    page.locator("#cut").wait_for(state="visible")
     take(page, "connection-lost", language)
     page.context.set_offline(False)
     site.start()

@@ -65,7 +65,7 @@ class Served:
         )
         self._thread = threading.Thread(target=self._server.run, daemon=True)
         self._thread.start()
-        end = time.monotonic() + 30
+        end = time.monotonic() + 120
         while not self._server.started and time.monotonic() < end:
             time.sleep(0.02)
         assert self._server.started, "the site is not served"

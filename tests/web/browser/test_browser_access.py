@@ -79,7 +79,7 @@ def window(browser: Browser) -> Iterator[BrowserContext]:
             pytest.fail(HOW_TO_GET_IT)
         pytest.skip(HOW_TO_GET_IT)
     opened = browser.new_context(viewport={"width": 1440, "height": 900}, locale="en-GB")
-    opened.set_default_timeout(10_000)
+    opened.set_default_timeout(60_000)
     yield opened
     opened.close()
 
