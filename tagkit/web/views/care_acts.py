@@ -91,7 +91,7 @@ class CareAct:
 
 WHEN = Field(
     "at", "When, if not now", example="14:20",
-    hint="A time of day, or date and time like 2031-05-04 14:20.",
+    hint="A time of day, or date and time like “2031-05-04 14:20”.",
 )  # fmt: skip
 """Asked with every act."""
 
