@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from tagkit.record.envelope import Event
 from tagkit.record.fold import after, empty
@@ -100,17 +100,21 @@ class Ahead:
         newest = _last(line)
         checkpoints: list[tuple[Key, AssetState]] = []
         late = [altered(event, effective=event.clock) for event in added]
+        entries = tuple(map(entry_of, late))  # in the order in which they come
         self._kept -= len(line.behind)
-        behind = sorted([*line.behind, *late], key=_place)
+        late.sort(key=_place)
+        behind = late + line.behind
+        if line.behind and _place(late[-1]) > _place(line.behind[0]):
+            behind.sort(key=_place)
         # Up to the last late one everything is done; the next ones come after it, mostly.
         end = max((key for key in keys if key <= newest), default=first)
-        passed = [event for event in behind if _place(event)[:2] <= end]
+        passed = list(takewhile(lambda event: _place(event)[:2] <= end, behind))
         for event in passed:
             _step(line, event, checkpoints)
         line.behind = behind[len(passed) :]
         self._kept += len(line.behind)
         self._lines[tag] = line
-        result = _foreseen(line, times, tuple(map(entry_of, late)), newest, first[0])
+        result = _foreseen(line, times, entries, newest, first[0])
         return replace(result, checkpoints=(*checkpoints, *result.checkpoints))
 
     def _line(self, tag: str, first: Key) -> _Line:
@@ -125,7 +129,7 @@ class Ahead:
         key, state = checkpoint_before(self._connection, tag, first[0])
         line = _Line(state or empty(tag), key)
         events = list(events_of(self._connection, tag, key))
-        before = [event for event in events if _place(event)[:2] < first]
+        before = list(takewhile(lambda event: _place(event)[:2] < first, events))
         for event in before:
             _step(line, event, [])
         line.behind = events[len(before) :]

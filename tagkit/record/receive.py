@@ -84,15 +84,14 @@ def receive(
                     for event, signed in bite:
                         taking.take(event, signed)
                         waiting.popleft()
-                        if time.monotonic() > held + longest_hold or taking.waiting >= refolds.most:
+                        if taking.waiting >= refolds.most:
                             break
                     with refolds.timed(taking.waiting):
                         taking.end()
+                    pace.took(len(bite), time.monotonic() - held)
                 ahead.forget(foreseen.keys() - taking.met)
-                took = time.monotonic() - held
-                pace.took(len(bite), took)
                 if awaited():
-                    time.sleep(took)
+                    time.sleep(time.monotonic() - held)
     return result
 
 
@@ -208,21 +207,24 @@ class _Refolds:
 
 
 class _Pace:
-    """How many events are taken in one go, so that it takes well below so many seconds."""
+    """How many events are taken in one go, so that it takes well below so many seconds. What
+    syncing to the disk takes is left out: it hardly depends on how many there are."""
 
     def __init__(self, seconds: float) -> None:
-        self._aim = 0.6 * seconds
-        self._each = self._aim / 20
-
-    @property
-    def most(self) -> int:
-        """As many as one may expect to come off in time."""
-        return max(1, min(int(self._aim / self._each), SLICE))
+        self._seconds = seconds
+        self.most = 20
 
     def took(self, count: int, seconds: float) -> None:
         """Learns from one go: at once when it took long, else bit by bit."""
-        each = seconds / count
-        self._each = max(each, 0.8 * self._each + 0.2 * each)
+        if seconds > self._seconds:
+            self.most = max(FEWEST, self.most // 2)
+        elif count >= self.most:
+            factor = 0.6 * self._seconds / max(seconds, 1e-6)
+            self.most = int(min(max(FEWEST, self.most * min(max(factor, 0.7), 1.25)), SLICE))
+
+
+FEWEST = 8
+"""Fewer are not worth a commit, on however slow a machine."""
 
 
 @dataclass
