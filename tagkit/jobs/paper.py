@@ -135,15 +135,17 @@ class Paper:
     def _pieces(self, paragraph: str, size: float, width: float, bold: bool) -> Iterator[str]:
         """The words; one that is longer than a line is cut."""
         for word in paragraph.split():
-            rest = word
-            while len(rest) > 1 and self.measure(rest, size, bold) > width:
-                fits = next(
-                    (n for n in range(len(rest) - 1, 1, -1)
-                     if self.measure(rest[:n], size, bold) <= width), 1,
-                )  # fmt: skip
-                yield rest[:fits]
-                rest = rest[fits:]
-            yield rest
+            if self.measure(word, size, bold) <= width:
+                yield word
+                continue
+            start, wide = 0, 0.0
+            for place, letter in enumerate(word):
+                step = self.measure(letter, size, bold)
+                if place > start and wide + step > width:
+                    yield word[start:place]
+                    start, wide = place, 0.0
+                wide += step
+            yield word[start:]
 
     def heading(self, words: str, room: float = 25.0) -> None:
         """A section's heading with a rule below; begins a page when little is left."""
@@ -177,33 +179,44 @@ class Paper:
         self._row(headings, columns, size, bold=True, right=right)
         self.rule()
         for drawn, row in enumerate(rows):
-            tall = self._tall(row, columns, size, right)
+            lines = self._lines(row, columns, size, right)
+            most = max(len(column) for column in lines)
+            tall = most * 1.25 * size / MM + 0.6
             if to_the_foot and self.left < tall + 5:
                 return drawn
             if self.left < tall:
                 self.new_page()
                 self._row(headings, columns, size, bold=True, right=right)
                 self.rule()
-            self._row(row, columns, size, right=right)
+            # A row that is taller than a page goes on overleaf.
+            while most > (room := max(1, int((self.left - 0.6) * MM / size / 1.25))):
+                self._draw_row([column[:room] for column in lines], columns, size, right=right)
+                self.new_page()
+                lines, most = [column[room:] for column in lines], most - room
+            self._draw_row(lines, columns, size, right=right)
         return len(rows)
 
-    def _tall(
-        self, cells: Sequence[str], columns: Sequence[float], size: float, right: Sequence[int]
-    ) -> float:
-        most = max(
-            len(self.broken(cell, size, width - (4 if place in right else 2)))
+    def _lines(
+        self, cells: Sequence[str], columns: Sequence[float], size: float, right: Sequence[int],
+        bold: bool = False,
+    ) -> list[list[str]]:  # fmt: skip
+        """Each cell broken into the lines of its column."""
+        return [
+            self.broken(cell, size, width - (4 if place in right else 2), bold)
             for place, (cell, width) in enumerate(zip(cells, columns, strict=True))
-        )
-        return most * 1.25 * size / MM + 0.6
+        ]
 
     def _row(
         self, cells: Sequence[str], columns: Sequence[float], size: float, *, bold: bool = False,
         right: Sequence[int] = (),
     ) -> None:  # fmt: skip
-        broken = [
-            self.broken(cell, size, width - (4 if place in right else 2), bold)
-            for place, (cell, width) in enumerate(zip(cells, columns, strict=True))
-        ]
+        lines = self._lines(cells, columns, size, right, bold)
+        self._draw_row(lines, columns, size, bold=bold, right=right)
+
+    def _draw_row(
+        self, broken: Sequence[Sequence[str]], columns: Sequence[float], size: float, *,
+        bold: bool = False, right: Sequence[int] = (),
+    ) -> None:  # fmt: skip
         x = MARGIN
         for place, (lines, width) in enumerate(zip(broken, columns, strict=True)):
             for number, words in enumerate(lines):

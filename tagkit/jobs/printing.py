@@ -6,10 +6,12 @@ import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
+from tagkit.assets.card import CardKind
 from tagkit.assets.payload import payload_for
 from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import WrongInput
@@ -64,6 +66,26 @@ def check_template(site: Site, name: str | None) -> Template:
     from tagkit.labels.template import load_template
 
     return load_template(name or _DEFAULT_TEMPLATE[site.settings.site.units])
+
+
+@cache
+def offered_templates() -> tuple[tuple[str, str], ...]:
+    """Name and purpose of those for labels of assets; cards have theirs. They come with the
+    program and are read once."""
+    from tagkit.labels.template import shipped_template
+
+    return tuple(
+        (name, what)
+        for name, what in list_templates()
+        if not all(isinstance(kind, CardKind) for kind in shipped_template(name).kinds)
+    )
+
+
+def offered_template(site: Site, name: str | None) -> Template:
+    """The same for a page: of those that come with tagkit, never a file that somebody names."""
+    from tagkit.labels.template import shipped_template
+
+    return shipped_template(name or _DEFAULT_TEMPLATE[site.settings.site.units])
 
 
 def print_labels(

@@ -79,14 +79,20 @@ def _degrees(words: Words) -> str:
 
 def read_filled(path: Path, battery: str | None = None) -> FilledSheet:
     """What was filled in. ``battery``: its number, where the file does not say it."""
-    table = read_table(path)
-    number = _number(table, battery, path)
+    return filled_in(read_table(path), battery, str(path))
+
+
+def filled_in(
+    table: Sequence[tuple[int, list[str]]], battery: str | None, name: str
+) -> FilledSheet:
+    """The same from the rows of a file called ``name``."""
+    number = _number(table, battery, name)
     place = next((at for at, (_, cells) in enumerate(table) if _is_head(cells)), None)
     if place is None:
         raise WrongInput(
             "there is no row of headings with “cell”",
             f"Use the headings {', '.join(HEADINGS)}",
-            str(path),
+            name,
         )
     columns = _columns(table[place][1])
     heads = " ".join(table[place][1]).lower()
@@ -98,16 +104,16 @@ def read_filled(path: Path, battery: str | None = None) -> FilledSheet:
     found = []
     for row, cells in table[place + 1 :]:
         words = {
-            name: cells[column].strip() if column < len(cells) else ""
-            for name, column in columns.items()
+            what: cells[column].strip() if column < len(cells) else ""
+            for what, column in columns.items()
         }
-        if not any(value for name, value in words.items() if name != "cell"):
+        if not any(value for what, value in words.items() if what != "cell"):
             continue
         cell = re.fullmatch(r"(\d{1,2})(?:\.0+)?", words["cell"])
         if not cell:
             raise WrongInput(
                 f"“{words['cell']}” is not the number of a cell", "Count from the positive post",
-                f"{path.name}, row {row}",
+                f"{name}, row {row}",
             )  # fmt: skip
         found.append(
             CellWords(
@@ -116,7 +122,7 @@ def read_filled(path: Path, battery: str | None = None) -> FilledSheet:
             )
         )  # fmt: skip
     if not found:
-        raise WrongInput("no cell is filled in", "Fill in at least one reading", str(path))
+        raise WrongInput("no cell is filled in", "Fill in at least one reading", name)
     return FilledSheet(number, tuple(found), unit)
 
 
@@ -147,7 +153,7 @@ def read_line(line: str, first: int = 1) -> tuple[CellWords, ...]:
     return tuple(found)
 
 
-def _number(table: Sequence[tuple[int, list[str]]], battery: str | None, path: Path) -> str:
+def _number(table: Sequence[tuple[int, list[str]]], battery: str | None, name: str) -> str:
     if battery:
         return battery
     for _, cells in table[:10]:
@@ -159,9 +165,7 @@ def _number(table: Sequence[tuple[int, list[str]]], battery: str | None, path: P
                     continue
                 if tag.kind is Kind.BATTERY:
                     return str(tag)
-    raise WrongInput(
-        "the sheet does not say which battery it is of", "Add --battery TAG", str(path)
-    )
+    raise WrongInput("the sheet does not say which battery it is of", "Add --battery TAG", name)
 
 
 def _is_head(cells: Sequence[str]) -> bool:

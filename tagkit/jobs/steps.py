@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from tagkit.assets.legible import legible
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.site import Site
@@ -86,7 +87,7 @@ def keep_steps(site: Site, procedure: str, language: str, steps: Sequence[str]) 
     tagkit counts again. WrongInput for more than 40 steps, or one beyond 300 characters."""
     before = step_list(site, procedure, language)
     name, spoken = before.procedure, before.language
-    wanted = [" ".join(step.split()) for step in steps]
+    wanted = [" ".join(legible(step).split()) for step in steps]
     wanted = [step for step in wanted if step]
     if len(wanted) > MOST_STEPS or any(len(step) > LONGEST_STEP for step in wanted):
         raise WrongInput(

@@ -7,6 +7,7 @@ what is allowed. The keys are explained in label_templates/README.md.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -41,6 +42,7 @@ KIND_WORDS: dict[str, Purpose] = {
     "room": Kind.ROOM,
     **{kind.value: kind for kind in CardKind},
 }
+_NAME = re.compile(r"[a-z0-9-]+")
 SHOWS = (
     "number", "headline", "kind", "figures", *FIGURES, "signs", "caution", "sorting", "revision",
     "site",
@@ -59,14 +61,31 @@ def load_template(source: str | Path) -> Template:
     Raises NotFound when there is none, WrongInput for anything that can't be printed or read.
     """
     path = Path(source)
-    if not path.is_file():
-        shipped = label_templates() / f"{source}.toml"
-        if path.suffix == ".toml" or not shipped.is_file():
-            names = ", ".join(sorted(file.stem for file in label_templates().glob("*.toml")))
-            raise NotFound(
-                f"there is no label template “{source}”", f"Use a .toml file or one of: {names}"
-            )
-        path = shipped
+    return _read(path) if _is_file(path) else shipped_template(str(source))
+
+
+def shipped_template(name: str) -> Template:
+    """The shipped template of that name; for whoever may name no files of this computer.
+
+    Raises NotFound when there is none.
+    """
+    path = label_templates() / f"{name}.toml"
+    if not (_NAME.fullmatch(name) and _is_file(path)):
+        names = ", ".join(sorted(file.stem for file in label_templates().glob("*.toml")))
+        raise NotFound(
+            f"there is no label template “{name[:100]}”", f"Use a .toml file or one of: {names}"
+        )
+    return _read(path)
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # no name that a file could have
+        return False
+
+
+def _read(path: Path) -> Template:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:

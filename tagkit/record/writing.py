@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from tagkit.assets.legible import all_legible
 from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.record.bodies import SHAPES, completed, tags_in
@@ -95,10 +96,11 @@ class Writing:
         ``seen`` names, for each asset, the last event the person knew of
         (``AssetState.last_event``; "" for none). It is kept in the event, and Overtaken is
         raised when something else has been recorded since. Assets named in the body are added
-        to ``tags``. Raises WrongInput for a time in the future, ValueError for a kind or body
-        that does not exist.
+        to ``tags``. What can't be seen is left out of texts (see ``legible``). Raises WrongInput
+        for a time in the future or a text that is too long, ValueError for a kind or body that
+        does not exist.
         """
-        body = completed(kind, body)
+        body = completed(kind, all_legible(dict(body)))
         if kind == "epoch_started":
             raise ValueError("epochs start by themselves")
         seen = {str(tag): last for tag, last in (seen or {}).items()}

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from tagkit.assets.legible import legible
 from tagkit.web.firm import by_name, firm
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -42,7 +43,10 @@ def page(
     values: Mapping[str, Any] | None = None,
     status: int = 200,
 ) -> HTMLResponse:
-    """The page, in the visitor's language. ``values`` are the template's own names."""
+    """The page, in the visitor's language. ``values`` are the template's own names.
+
+    Marks that can't be seen are left out of it, whoever sent or recorded them.
+    """
     from tagkit.language.words import Words
 
     words: Words = request.state.words
@@ -59,4 +63,4 @@ def page(
         now_seconds=round(request.app.state.door.clock().timestamp(), 1),
         **(values or {}),
     )
-    return HTMLResponse(html, status_code=status)
+    return HTMLResponse(legible(html), status_code=status)

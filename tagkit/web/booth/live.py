@@ -18,6 +18,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 from fastapi import WebSocket, WebSocketDisconnect
 
 from tagkit.assets.card import Badge, Card, CommandCard, OutOfService
+from tagkit.assets.legible import legible
 from tagkit.errors import TagkitError, WrongInput
 from tagkit.jobs.change_steps import change_steps
 from tagkit.jobs.roster import roster_of
@@ -302,7 +303,7 @@ class Live:
         template = self._socket.app.state.environments[words.language].get_template(
             "parts/station_screen.html"
         )
-        html = template.render(view=view, words=words)
+        html = legible(template.render(view=view, words=words))
         return as_message(view, html, visitor.person or "", visitor.initials)
 
     async def _told(self, sentence: str) -> str:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from tagkit.assets.card import CardKind
 from tagkit.errors import NotFound, TagkitError, WrongInput
-from tagkit.jobs.printing import check_template, list_templates
+from tagkit.jobs.printing import offered_template, offered_templates
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
 from tagkit.web.views.guide import TOPICS, Reach, reach_of
@@ -44,14 +43,13 @@ def show(
         "after": names[at + 1] if at + 1 < len(names) else None,
     }
     if topic == "station":
-        chosen = check_template(site, template or None)
+        chosen = offered_template(site, template or None)
         reach, error = None, None
         try:
             reach = _reach(chosen.name, visitor.units, camera, angle, distance)
         except TagkitError as wrong:
             error = wrong
-        for_assets = [(name, what) for name, what in list_templates() if _for_assets(name, site)]
-        values |= {"template": chosen.name, "templates": for_assets, "reach": reach,
+        values |= {"template": chosen.name, "templates": offered_templates(), "reach": reach,
                    "error": error, "camera": camera, "angle": angle,
                    "distance": distance}  # fmt: skip
     return page(request, f"guide/{topic}.html", values)
@@ -71,7 +69,3 @@ def _number(text: str) -> float | None:
         return float(text.replace(",", "."))
     except ValueError:
         raise WrongInput(f"“{text[:40]}” is not a number", "Write digits") from None
-
-
-def _for_assets(name: str, site: TheSite) -> bool:
-    return not all(isinstance(kind, CardKind) for kind in check_template(site, name).kinds)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from functools import cache
 from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 
-from tagkit.assets.card import CardKind
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.assets import asset
@@ -21,8 +19,8 @@ from tagkit.jobs.preview import preview_bytes
 from tagkit.jobs.printing import (
     Progress,
     check_form,
-    check_template,
-    list_templates,
+    offered_template,
+    offered_templates,
     print_labels,
 )
 from tagkit.jobs.site import Site
@@ -58,8 +56,8 @@ def show(
         "delivery": delivery,
         "which": which,
         "history": revisions(site, number) if number else [],
-        "templates": _templates(),
-        "default": check_template(site, None).name,
+        "templates": offered_templates(),
+        "default": offered_template(site, None).name,
     }  # fmt: skip
     return page(request, "labels.html", values)
 
@@ -67,7 +65,7 @@ def show(
 @router.get("/labels/look", response_class=HTMLResponse)
 def look(request: Request, _site: TheSite, template: str) -> HTMLResponse:
     """A template as a picture, in the page."""
-    names = dict(_templates())
+    names = dict(offered_templates())
     if template not in names:
         raise NotFound("there is no such template", "Choose one of the list")
     return page(request, "parts/template_look.html", {"name": template, "what": names[template]})
@@ -76,7 +74,7 @@ def look(request: Request, _site: TheSite, template: str) -> HTMLResponse:
 @router.get("/labels/looks/{template}.png")
 def look_picture(template: str, site: TheSite, _visitor: TheVisitor) -> Response:
     """The picture itself: samples, marked as such."""
-    if template not in dict(_templates()):
+    if template not in dict(offered_templates()):
         raise NotFound("there is no such template", "Choose one of the list")
     language = site.settings.labels.language or site.settings.site.language
     data = preview_bytes(template, language, dpi=100)
@@ -98,7 +96,7 @@ def put(
     if form not in FORMS:
         raise WrongInput(f"labels can't be written as {form}", "Choose PDF, SVG or PNG")
     runs: Runs = request.app.state.runs
-    chosen = check_template(site, template)
+    chosen = offered_template(site, template)
     check_form(site.directory / f"labels.{form}", chosen, len(tags))
     by, station = str(person.person), person.station
 
@@ -197,18 +195,6 @@ def _tags(site: Site, numbers: list[str], typed: str) -> list[Tag]:
     if not tags:
         raise WrongInput("nothing is chosen", "Choose an asset, or type its number")
     return list(dict.fromkeys(tags))
-
-
-@cache
-def _templates() -> tuple[tuple[str, str], ...]:
-    """Those for labels; cards have theirs. They come with the program and are read once."""
-    from tagkit.labels.template import load_template
-
-    return tuple(
-        (name, what)
-        for name, what in list_templates()
-        if not all(isinstance(kind, CardKind) for kind in load_template(name).kinds)
-    )
 
 
 def _print(

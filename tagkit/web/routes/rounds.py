@@ -16,9 +16,10 @@ from starlette.datastructures import UploadFile
 from tagkit.errors import NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.care_facts import BatteryFacts, rounds_of
 from tagkit.jobs.cell_chart import cell_chart
-from tagkit.jobs.round_sheet import FilledSheet, blank_sheet, read_filled
+from tagkit.jobs.round_sheet import FilledSheet, blank_sheet, filled_in
 from tagkit.jobs.rounds import CAUTION, CellWords, last_round, look_at_round, record_round
 from tagkit.jobs.scratch import scratch_file
+from tagkit.jobs.tables import table_from_bytes
 from tagkit.record.care_bodies import EXTENTS, LEVELS, VOLTAGE_TAKEN
 from tagkit.record.state import AssetState
 from tagkit.web.access.once import once
@@ -172,13 +173,7 @@ async def filled(request: Request, number: str, site: TheSite, person: Technicia
         if len(data) > LARGEST_SHEET:
             raise WrongInput("the sheet is too large", "Send the filled round alone")
         state, facts = battery_of(site, number)
-        ending = ".xlsx" if name.lower().endswith(".xlsx") else ".csv"
-        path = scratch_file(ending)
-        try:
-            path.write_bytes(data)
-            found = read_filled(path, state.tag)
-        finally:
-            path.unlink(missing_ok=True)
+        found = filled_in(table_from_bytes(data, name), state.tag, name)
         cells = _in_their_degrees(found, person.units)
         return _form(request, state, facts, KeyedRound(cells))
 
