@@ -34,8 +34,8 @@ def all_legible(value: Any) -> Any:
     if isinstance(value, str):
         if len(value) > LONGEST:
             raise WrongInput(
-                f"a text of {len(value):,} characters is too long",
-                f"Say it in at most {LONGEST:,}",
+                f"a text of {len(value)} characters is too long",
+                f"Say it in at most {LONGEST} characters",
             )
         return legible(value)
     if isinstance(value, dict):

@@ -59,6 +59,23 @@ def test_the_history_sheet_has_two_pages_and_the_batterys_code(lived: BatteryRoo
     assert "overrule" in text and "trained, authorised people" in text
 
 
+def test_a_row_taller_than_a_page_goes_on_overleaf(room: BatteryRoom) -> None:
+    from tagkit.jobs.paper import Paper
+
+    path = room.folder.parent / "tall.pdf"
+    long = " ".join(f"word{number}" for number in range(1, 1_501))
+    with room.open() as site:
+        paper = Paper(site, Words("en", "metric", site.timezone()), "Tall")
+        paper.table(
+            ("what", "by"), [("before", "SW"), (long, "SW"), ("X" * 20_000, "SW")], (80, 20)
+        )
+        assert paper.save(path) >= 4
+    told = words(path)
+    assert [f"word{n}" for n in range(1, 1_501) if f"word{n}" not in told] == []
+    assert told.count("X") == 20_000
+    assert told.split().index("word1") < told.split().index("word1500")
+
+
 def test_a_battery_without_history_has_its_sheet_too(room: BatteryRoom) -> None:
     path = room.folder.parent / "b2.pdf"
     assert room.run("report", "battery", "B2", "--out", path).code == 0

@@ -99,7 +99,7 @@ def test_a_template_is_found_by_name_or_by_file(tmp_path):
     assert load_template(str(mine)).stock == load_template("sheet-a4").stock
 
 
-@pytest.mark.parametrize("name", ["nothing", "nothing.toml", "../sheet-a4"])
+@pytest.mark.parametrize("name", ["nothing", "nothing.toml", "../sheet-a4", "W" * 10_000, "a\0b"])
 def test_a_template_that_is_not_there_is_not_found_and_the_names_are_told(name):
     with pytest.raises(NotFound, match=r"no label template.*battery-side.*sheet-a4"):
         load_template(name)

@@ -51,7 +51,7 @@ TAGKIT = ROOT / "tagkit"
 SPANISH = TAGKIT / "language" / "locale" / "es.po"
 
 MADE_IN = (
-    "assets/card.py", "assets/designation.py", "assets/fields.py", "assets/stated.py",
+    "assets/card.py", "assets/designation.py", "assets/fields.py", "assets/legible.py", "assets/stated.py",
     "assets/tag.py", "intake/cells.py", "intake/columns.py", "intake/delivery.py",
     "intake/grid.py", "intake/leftovers.py", "intake/row_kind.py", "intake/rows.py",
     "intake/sheet.py", "intake/textfile.py", "intake/workbook.py", "jobs/*.py",

@@ -71,7 +71,7 @@ def files_below(folder: Path) -> set[str]:
 
 
 def test_hostile_text_stays_text_wherever_it_is_sent_and_shown(
-    here: Pages, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    here: Pages, tmp_path: Path, project: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     scratch = tmp_path / "scratch"
     scratch.mkdir()
@@ -98,6 +98,14 @@ def test_hostile_text_stays_text_wherever_it_is_sent_and_shown(
         assert walk.told[form], f"no {form} shows any of it"
     gets = {route.path for route in walk.routes if "GET" in route.methods}
     assert gets - set(walk.reached) == NOT_REACHED
+
+    # A template is one that comes with tagkit, never a file that somebody names.
+    mine = here.room.folder / "mine.toml"
+    mine.write_bytes((project / "label_templates" / "sheet-a4.toml").read_bytes())
+    for asked in (("GET", "/guide/station"), ("GET", "/labels/look")):
+        assert here.client.request(*asked, params={"template": str(mine)}).status_code == 404
+    printed = here.post("/labels", {"template": str(mine), "typed": here["B1"]})
+    assert printed.status_code == 404
 
     # Nothing went anywhere else, and the record is whole and holds nothing that can't be seen.
     assert [name for name in files_below(tmp_path) if MARK in name] == []
