@@ -7,6 +7,7 @@ temperature) replaces the scanned end, which stays in the record, marked as canc
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -389,8 +390,12 @@ def current_log(path: Path) -> list[tuple[float, float]]:
     for number, cells in read_table(path):
         try:
             hours, first = _hours(cells[0].strip(), first)
-            samples.append((hours, float(cells[1].strip().replace(",", "."))))
-        except (ValueError, IndexError):
+            samples.append((hours, _finite(cells[1].strip())))
+        except (
+            ValueError,
+            IndexError,
+            TypeError,
+        ):  # TypeError: a time with a zone, then one without
             if samples:
                 raise WrongInput(
                     "this row has no time and current", "Write hours (or a time) and A",
@@ -403,8 +408,15 @@ def current_log(path: Path) -> list[tuple[float, float]]:
 
 def _hours(text: str, first: datetime | None) -> tuple[float, datetime | None]:
     try:
-        return float(text.replace(",", ".")), first
+        return _finite(text), first
     except ValueError:
         at = datetime.fromisoformat(text)
         begun = first or at
         return (at - begun) / timedelta(hours=1), begun
+
+
+def _finite(text: str) -> float:
+    figure = float(text.replace(",", "."))
+    if not math.isfinite(figure):
+        raise ValueError(f"“{text}” is not a figure")
+    return figure

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 from battery_room import BatteryRoom, ago
+from tagkit.errors import WrongInput
+from tagkit.jobs.charge_import import current_log
 
 HEAD = "Batt;Where;From;To;Ah out;Hottest\n"
 COLUMNS = (
@@ -189,3 +191,15 @@ def test_a_site_with_metric_units_writes_its_degrees_down(room: BatteryRoom) -> 
     assert room.run("charge", "import", log(room, row("B1", 20, 8)), *COLUMNS).code == 0
     assert 'temperature_unit = "°C"' in (room.folder / "site.toml").read_text(encoding="utf-8")
     assert warm(room) == [("46", "°C")]
+
+
+@pytest.mark.parametrize(
+    "last",
+    ["1,nan", "inf,3", "1,1e999", "2031-05-04T08:00,3\n2031-05-04T09:00+00:00,2", "2,much", "2"],
+)
+def test_samples_of_a_current_that_are_no_figures_are_named(tmp_path: Path, last: str) -> None:
+    path = tmp_path / "current.csv"
+    first = "" if "T" in last else "0,100\n"
+    path.write_text(f"h,A\n{first}{last}\n", encoding="utf-8")
+    with pytest.raises(WrongInput, match="no time and current"):
+        current_log(path)

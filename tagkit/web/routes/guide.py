@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
@@ -66,6 +68,9 @@ def _number(text: str) -> float | None:
     if not text.strip():
         return None
     try:
-        return float(text.replace(",", "."))
+        figure = float(text.replace(",", "."))
     except ValueError:
-        raise WrongInput(f"“{text[:40]}” is not a number", "Write digits") from None
+        figure = math.nan
+    if not math.isfinite(figure):
+        raise WrongInput(f"“{text[:40]}” is not a number", "Write digits")
+    return figure
