@@ -21,10 +21,9 @@ from tagkit.web.depends import ENTER
 from tagkit.web.door import SiteDoor
 from tagkit.web.exchanging import Exchanging
 from tagkit.web.judged import JudgingAtStart
-from tagkit.web.language import installed
+from tagkit.web.language import templates
 from tagkit.web.options import ServeOptions
 from tagkit.web.problems import add_handlers
-from tagkit.web.render import environment
 from tagkit.web.routes import (
     api,
     assets,
@@ -93,7 +92,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     app.state.runs = Runs(door)
     app.state.changes = Changes(options.directory)
     app.state.shared = Shared(options.directory)
-    app.state.environments = {name: installed(environment(), name) for name in LANGUAGES}
+    app.state.environments = {name: templates(name) for name in LANGUAGES}
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for pages in (
         assets.router,

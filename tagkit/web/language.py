@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from functools import cache
+from typing import TYPE_CHECKING, Any
 
 from tagkit.language.catalogue import spoken, translations
 from tagkit.language.words import with_days
+from tagkit.web.render import environment
 from tagkit.web.views.timeline import pieces
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@cache
+def templates(language: str) -> Environment:
+    """The pages' templates in this language: made once, and each compiled once, for all sites
+    that this process serves."""
+    made: Environment = installed(environment(), language)
+    return made
 
 
 def installed(environment: Any, language: str) -> Any:
