@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from tagkit.cli.grouped import grouped
 from tagkit.cli.options import HERE, AsJson, Force, Language, SiteDir, free_to_write, open_site
 from tagkit.cli.show import json_out, line, table
 from tagkit.errors import WrongInput
 from tagkit.settings import parse_shifts
 
-PlanFile = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="FILE", help="Also as a file: .pdf, .csv, .xlsx or .json."),
-]
+if TYPE_CHECKING:
+    from tagkit.jobs.site import Site
+    from tagkit.language.words import Words
+
+Found = TypeVar("Found")
 
 app = typer.Typer(
     help="Plan: ventilation, pool of batteries, retirement, acid total.",
@@ -24,7 +28,38 @@ app = typer.Typer(
 )
 
 
+@dataclass(frozen=True)
+class Plan:
+    """Whose plan it is, how it is shown, and the file it also goes into."""
+
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Also as a file: .pdf, .csv, .xlsx or .json."),
+    ] = None
+    language: Language = None
+    force: Force = False
+    site: SiteDir = HERE
+    as_json: AsJson = False
+
+    def check(self) -> None:
+        """WrongInput unless the file, if one is wanted, can be written."""
+        if self.out is not None:
+            from tagkit.jobs.report_file import check_report_file
+
+            check_report_file(free_to_write(self.out, self.force))
+
+    def write(
+        self, site: Site, found: Found, writing: Callable[[Site, Found, Path, Words], None]
+    ) -> None:
+        """Writes the file, if one is wanted."""
+        if self.out is not None:
+            from tagkit.jobs.report_file import words_of
+
+            writing(site, found, self.out, words_of(site, self.language))
+
+
 @app.command("ventilation")
+@grouped
 def ventilation(
     room: Annotated[
         str | None,
@@ -42,11 +77,8 @@ def ventilation(
             help="The smaller of inlet and outlet; or with its unit, like “1860 in²”.",
         ),
     ] = None,
-    out: PlanFile = None,
-    language: Language = None,
-    force: Force = False,
-    site: SiteDir = HERE,
-    as_json: AsJson = False,
+    *,
+    plan: Plan,
 ) -> None:
     """Air for the charging room, by both practices, all chargers at once, with its derivation.
 
@@ -54,20 +86,17 @@ def ventilation(
     """
     from tagkit.jobs.figures import area, volume
     from tagkit.jobs.plan_report import write_ventilation
-    from tagkit.jobs.report_file import words_of
     from tagkit.jobs.room_air import plan_ventilation
 
-    _check(out, force)
-
-    with open_site(site) as opened:
+    plan.check()
+    with open_site(plan.site) as opened:
         found = plan_ventilation(
             opened,
             room_m3=volume(room, "--room") if room else None,
             opening_cm2=area(opening, "--opening") if opening else None,
         )
-        if out:
-            write_ventilation(opened, found, out, words_of(opened, language))
-    if as_json:
+        plan.write(opened, found, write_ventilation)
+    if plan.as_json:
         json_out(found.to_json())
         return
     result = found.result
@@ -91,6 +120,7 @@ def ventilation(
 
 
 @app.command("pool")
+@grouped
 def pool(
     shifts: Annotated[
         str | None,
@@ -129,11 +159,8 @@ def pool(
         float, typer.Option("--efficiency", min=0.3, max=1, help="Of the chargers: 0.80 conventional, "
                             "0.92 high-frequency.")
     ] = 0.80,
-    out: PlanFile = None,
-    language: Language = None,
-    force: Force = False,
-    site: SiteDir = HERE,
-    as_json: AsJson = False,
+    *,
+    plan: Plan,
 ) -> None:  # fmt: skip
     """Plays the pool through: waiting trucks, busiest hour, energy, peak, the least that serves.
 
@@ -141,11 +168,9 @@ def pool(
     """
     from tagkit.jobs.plan_report import write_pool
     from tagkit.jobs.pool_plan import plan_pool
-    from tagkit.jobs.report_file import words_of
 
-    _check(out, force)
-
-    with open_site(site) as opened:
+    plan.check()
+    with open_site(plan.site) as opened:
         found = plan_pool(
             opened,
             shifts=parse_shifts(shifts, "--shifts") if shifts is not None else None,
@@ -160,9 +185,8 @@ def pool(
             change_stations=change_stations,
             efficiency=efficiency,
         )
-        if out:
-            write_pool(opened, found, out, words_of(opened, language))
-    if as_json:
+        plan.write(opened, found, write_pool)
+    if plan.as_json:
         json_out(found.to_json())
         return
     result = found.result
@@ -206,13 +230,11 @@ def pool(
 
 
 @app.command("retirement")
+@grouped
 def retirement(
     most: Annotated[int, typer.Option("--limit", min=1, help="How many are shown.")] = 15,
-    out: PlanFile = None,
-    language: Language = None,
-    force: Force = False,
-    site: SiteDir = HERE,
-    as_json: AsJson = False,
+    *,
+    plan: Plan,
 ) -> None:
     """Which batteries to retire first, each sign of age with its share.
 
@@ -220,15 +242,12 @@ def retirement(
     """
     from tagkit.jobs.ageing import plan_retirement
     from tagkit.jobs.plan_report import write_retirement
-    from tagkit.jobs.report_file import words_of
 
-    _check(out, force)
-
-    with open_site(site) as opened:
+    plan.check()
+    with open_site(plan.site) as opened:
         found = plan_retirement(opened)
-        if out:
-            write_retirement(opened, found, out, words_of(opened, language))
-    if as_json:
+        plan.write(opened, found, write_retirement)
+    if plan.as_json:
         json_out(found.to_json())
         return
     if not found.places:
@@ -255,25 +274,17 @@ def retirement(
 
 
 @app.command("acid")
-def acid(
-    out: PlanFile = None,
-    language: Language = None,
-    force: Force = False,
-    site: SiteDir = HERE,
-    as_json: AsJson = False,
-) -> None:
+@grouped
+def acid(plan: Plan) -> None:
     """Sulphuric acid in the fleet, for hazardous-chemical inventories. Example: tagkit plan acid"""
     from tagkit.jobs.plan_report import write_acid
-    from tagkit.jobs.report_file import words_of
     from tagkit.jobs.room_air import acid_total
 
-    _check(out, force)
-
-    with open_site(site) as opened:
+    plan.check()
+    with open_site(plan.site) as opened:
         found = acid_total(opened)
-        if out:
-            write_acid(opened, found, out, words_of(opened, language))
-    if as_json:
+        plan.write(opened, found, write_acid)
+    if plan.as_json:
         json_out(found.to_json())
         return
     total = found.inventory
@@ -289,13 +300,6 @@ def acid(
     if found.waiting:
         line(f"Counted as still here, without a receipt: {', '.join(found.waiting)}")
     line("Local rules decide what is reported, and how.")
-
-
-def _check(out: Path | None, force: bool) -> None:
-    if out is not None:
-        from tagkit.jobs.report_file import check_report_file
-
-        check_report_file(free_to_write(out, force))
 
 
 def _need(count: int | None) -> str:

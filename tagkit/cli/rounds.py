@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tagkit.cli.grouped import grouped
 from tagkit.cli.hold_cards import NoCard, end_with_card, print_hold_card, say_card
 from tagkit.cli.options import (
     HERE,
     AsJson,
     At,
     By,
+    Entry,
     Force,
     Language,
     SiteDir,
@@ -26,7 +30,7 @@ from tagkit.errors import NotFound, WrongInput
 
 if TYPE_CHECKING:
     from tagkit.jobs.hold_card import HoldCard
-    from tagkit.jobs.rounds import RoundTaken
+    from tagkit.jobs.rounds import CellWords, RoundTaken
     from tagkit.jobs.site import Site
     from tagkit.rules.cells import CellJudgement
 
@@ -37,32 +41,78 @@ app = typer.Typer(
 )
 
 Battery = Annotated[str, typer.Argument(metavar="BATTERY")]
-Pilot = Annotated[bool, typer.Option("--pilot", help="The pilot cell only, not a full round.")]
-Taken = Annotated[str, typer.Option("--voltage-taken", help="at rest, on charge or under load.")]
-Charged = Annotated[
-    bool | None,
-    typer.Option("--charged/--not-charged", help="Was it charged before? Default: by the record."),
-]
-Rested = Annotated[
-    float | None, typer.Option("--rested", metavar="H", min=0, help="Hours it had rested.")
-]
-Fahrenheit = Annotated[
-    bool | None,
-    typer.Option(
-        "--fahrenheit/--celsius", help="What temperatures without a unit are. Default: as the sheet "
-        "says, else the site's units.",
-    ),
-]  # fmt: skip
-Hydrometer = Annotated[str | None, typer.Option("--hydrometer", help="Which one was used.")]
-KeyedBy = Annotated[
-    str | None, typer.Option("--keyed-by", metavar="CODE", help="Who keyed in what was read out.")
-]
-Confirm = Annotated[
-    str, typer.Option("--confirm", metavar="CELLS", help="Critical cells, read twice: 7,12.")
-]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """How a round was taken, by whom and where, and what is done with the answer."""
+
+    fahrenheit: Annotated[
+        bool | None,
+        typer.Option("--fahrenheit/--celsius", help="What temperatures without a unit are. Default: "
+                     "as the sheet says, else the site's units."),
+    ] = None  # fmt: skip
+    pilot: Annotated[
+        bool, typer.Option("--pilot", help="The pilot cell only, not a full round.")
+    ] = False
+    voltage_taken: Annotated[
+        str, typer.Option("--voltage-taken", help="at rest, on charge or under load.")
+    ] = "at rest"
+    charged: Annotated[
+        bool | None,
+        typer.Option("--charged/--not-charged", help="Was it charged before? Default: by the "
+                     "record."),
+    ] = None  # fmt: skip
+    rested: Annotated[
+        float | None, typer.Option("--rested", metavar="H", min=0, help="Hours it had rested.")
+    ] = None
+    hydrometer: Annotated[str | None, typer.Option("--hydrometer", help="Which one was used.")] = (
+        None
+    )
+    keyed_by: Annotated[
+        str | None,
+        typer.Option("--keyed-by", metavar="CODE", help="Who keyed in what was read out."),
+    ] = None
+    confirm: Annotated[
+        str, typer.Option("--confirm", metavar="CELLS", help="Critical cells, read twice: 7,12.")
+    ] = ""
+    no_card: NoCard = False
+    by: By = None
+    at: At = None
+    station: Station = None
+    site: SiteDir = HERE
+    as_json: AsJson = False
+
+    def record(
+        self, site: Site, entered: Entry, battery: str, cells: Sequence[CellWords],
+        unit: str | None = None,
+    ) -> None:  # fmt: skip
+        """Takes the readings in and says what they mean. ``unit``: of the temperatures, where no
+        option says it. A reversed cell has held the battery: its card comes with it."""
+        from tagkit.jobs.rounds import record_round
+
+        found = record_round(
+            site,
+            battery,
+            cells,
+            extent="pilot" if self.pilot else "full",
+            voltage_taken=self.voltage_taken,
+            temperature_unit=_unit(self.fahrenheit) or unit,
+            after_charge=self.charged,
+            hours_rested=self.rested,
+            hydrometer=self.hydrometer,
+            keyed_by=self.keyed_by,
+            confirmed=_numbers(self.confirm),
+            **entered,
+        )
+        held = found.battery if found.held else None
+        card = print_hold_card(site, held, None, self.no_card, self.as_json)
+        _say(found, self.as_json, site.timezone(), card)
+        end_with_card(card, asked_for=False)
 
 
 @app.command("enter")
+@grouped
 def enter(
     battery: Battery,
     cells: Annotated[
@@ -73,92 +123,40 @@ def enter(
             "may be left out, “-” is a cell not read, “7:” goes on at cell 7.",
         ),
     ],
-    fahrenheit: Fahrenheit = None,
-    pilot: Pilot = False,
-    voltage_taken: Taken = "at rest",
-    charged: Charged = None,
-    rested: Rested = None,
-    hydrometer: Hydrometer = None,
-    keyed_by: KeyedBy = None,
-    confirm: Confirm = "",
-    no_card: NoCard = False,
-    by: By = None,
-    at: At = None,
-    station: Station = None,
-    site: SiteDir = HERE,
-    as_json: AsJson = False,
+    taken: Taken,
 ) -> None:
     """Key a round in as one line; it is judged at once.
 
     Example: tagkit round enter B-QM-00417-D --cells "1280/21/2.12 1278 1281 1240/22/2.08/low"
     """
     from tagkit.jobs.round_sheet import read_line
-    from tagkit.jobs.rounds import record_round
 
-    with open_site(site) as opened:
-        found = record_round(
-            opened,
-            battery,
-            read_line(cells),
-            extent="pilot" if pilot else "full",
-            voltage_taken=voltage_taken,
-            temperature_unit=_unit(fahrenheit),
-            after_charge=charged,
-            hours_rested=rested,
-            hydrometer=hydrometer,
-            keyed_by=keyed_by,
-            confirmed=_numbers(confirm),
-            **entry(opened, by, station, at),
-        )
-        _say_and_hold(opened, found, no_card, as_json)
+    with open_site(taken.site) as opened:
+        read = read_line(cells)
+        entered = entry(opened, taken.by, taken.station, taken.at)
+        taken.record(opened, entered, battery, read)
 
 
 @app.command("import")
+@grouped
 def import_sheet(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A filled sheet, CSV or XLSX.")],
     battery: Annotated[
         str | None, typer.Option("--battery", metavar="TAG", help="Where the sheet does not say.")
     ] = None,
-    fahrenheit: Fahrenheit = None,
-    pilot: Pilot = False,
-    voltage_taken: Taken = "at rest",
-    charged: Charged = None,
-    rested: Rested = None,
-    hydrometer: Hydrometer = None,
-    keyed_by: KeyedBy = None,
-    confirm: Confirm = "",
-    no_card: NoCard = False,
-    by: By = None,
-    at: At = None,
-    station: Station = None,
-    site: SiteDir = HERE,
-    as_json: AsJson = False,
+    *,
+    taken: Taken,
 ) -> None:
     """Take a filled sheet in.
 
     Example: tagkit round import b417.xlsx --at 08:30 --by PV
     """
     from tagkit.jobs.round_sheet import read_filled
-    from tagkit.jobs.rounds import record_round
 
-    with open_site(site) as opened:
-        entered = entry(opened, by, station, at)
+    with open_site(taken.site) as opened:
+        entered = entry(opened, taken.by, taken.station, taken.at)
         sheet = read_filled(file, battery)
-        found = record_round(
-            opened,
-            sheet.battery,
-            sheet.cells,
-            extent="pilot" if pilot else "full",
-            voltage_taken=voltage_taken,
-            temperature_unit=_unit(fahrenheit) or sheet.temperature_unit,
-            after_charge=charged,
-            hours_rested=rested,
-            hydrometer=hydrometer,
-            keyed_by=keyed_by,
-            confirmed=_numbers(confirm),
-            **entered,
-        )
-        _say_and_hold(opened, found, no_card, as_json)
+        taken.record(opened, entered, sheet.battery, sheet.cells, sheet.temperature_unit)
 
 
 @app.command("blank")
@@ -210,13 +208,6 @@ def _numbers(text: str) -> list[int]:
     if not all(word.isdigit() for word in words):
         raise WrongInput(f"“{text}” are not cells", "Write their numbers, like 7,12", "--confirm")
     return [int(word) for word in words]
-
-
-def _say_and_hold(site: Site, found: RoundTaken, no_card: bool, as_json: bool) -> None:
-    """A reversed cell has held the battery: its card comes with it."""
-    card = print_hold_card(site, found.battery if found.held else None, None, no_card, as_json)
-    _say(found, as_json, site.timezone(), card)
-    end_with_card(card, asked_for=False)
 
 
 def _say(found: RoundTaken, as_json: bool, zone: Any, card: HoldCard | None = None) -> None:
