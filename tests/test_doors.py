@@ -16,6 +16,7 @@ DOORS = {
     "assets": {"units", "errors"},
     "symbol": {"assets", "errors"},
     "settings": {"assets", "errors"},
+    "site_toml": {"settings", "assets", "errors"},
     "rules": {"assets", "units", "settings", "errors"},
     "language": {"station", "assets", "units", "errors"},
     "station": {"rules", "assets", "units", "settings", "errors"},
@@ -26,15 +27,15 @@ DOORS = {
     "demo": {"record", "labels", "symbol", "assets", "rules", "units", "intake", "settings",
              "errors", "resources"},
     "jobs": {"language", "station", "labels", "reader", "record", "rules", "intake", "symbol", "assets",
-             "units", "settings", "demo", "exchange", "errors", "resources"},
+             "units", "settings", "site_toml", "demo", "exchange", "errors", "resources"},
     "exchange": {"record", "assets", "errors"},
     "web": {"jobs", "language", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
-            "settings", "errors", "resources"},
+            "settings", "site_toml", "errors", "resources"},
     "cli": {"web", "jobs", "language", "station", "labels", "reader", "record", "rules", "intake",
-            "assets", "units", "settings", "errors", "resources"},
+            "assets", "units", "settings", "site_toml", "errors", "resources"},
 }  # fmt: skip
 
-PURE = ("assets", "rules", "symbol", "station", "units", "settings")
+PURE = ("assets", "rules", "symbol", "station", "units", "settings", "site_toml")
 CLOCKS = ("datetime.now", "datetime.utcnow", "datetime.today", "date.today")
 DOES_IO = {"os", "io", "pathlib", "socket", "sqlite3", "subprocess", "shutil", "tempfile",
            "urllib.request", "requests", "glob", "time", "secrets"}  # fmt: skip

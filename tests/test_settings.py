@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tagkit.assets.payload import PayloadForm
 from tagkit.errors import TagkitError, WrongInput
-from tagkit.settings import Settings, SiteSettings, logs_text, parse_settings, settings_text
+from tagkit.settings import Settings, SiteSettings
+from tagkit.site_toml import logs_text, parse_settings, settings_text
 
 QM = Settings(site=SiteSettings(code="QM", name="Quillmoor Cold Store"))
 EVERY_KEY = [

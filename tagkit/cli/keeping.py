@@ -60,7 +60,8 @@ def init(
 ) -> None:
     """Make a new, empty site: its folder, its site.toml with every default, its record."""
     from tagkit.jobs.site import create_site
-    from tagkit.settings import Settings, parse_settings, settings_text
+    from tagkit.settings import Settings
+    from tagkit.site_toml import parse_settings, settings_text
 
     defaults = Settings()
     wanted = replace(

@@ -40,7 +40,7 @@ def calendar_text(site: Site, at: datetime | None = None) -> str:
         "VERSION:2.0",
         "PRODID:-//tagkit//battery room//EN",
         "CALSCALE:GREGORIAN",
-        f"X-WR-CALNAME:{_escaped(site.settings.site.name or site.settings.site.code)}",
+        f"X-WR-CALNAME:{_escaped(site.settings.site.called)}",
     ]
     for one in _dated(site, until):
         told = telling(one, now)

@@ -10,11 +10,10 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from tagkit.assets.tag import parse_tag
 from tagkit.jobs.care_facts import Round, when
 from tagkit.jobs.history import BatteryHistory, battery_history
 from tagkit.jobs.history_words import fact_lines, history_tables, trend_line
-from tagkit.jobs.paper import GREY, MARGIN, Paper
+from tagkit.jobs.paper import GREY, Paper
 from tagkit.jobs.report_file import check_report_file, words_of, write_report
 from tagkit.jobs.site import Site
 from tagkit.labels.words import cautions
@@ -51,10 +50,7 @@ def report_battery(
 def _paper(site: Site, found: BatteryHistory, words: Words, out: Path) -> None:
     tag = found.state.tag
     paper = Paper(site, words, words("History of {tag}", tag=tag))
-    paper.symbol(parse_tag(tag), paper.width - MARGIN - 29, MARGIN - 3, 30)
-    name = site.settings.site.name or site.settings.site.code
-    paper.head(words("Battery history"), tag, f"{name} · {words.minute(found.at)}", room=34)
-    paper.y = max(paper.y, MARGIN + 28)
+    paper.head_of_asset(words("Battery history"), tag, found.at)
     paper.pairs(fact_lines(found, words))
     paper.box(_caution(found, words))
     comparable = [one for one in found.rounds if one.judgement.median is not None]

@@ -11,7 +11,8 @@ from typing import Any
 
 from tagkit.errors import WrongInput
 from tagkit.jobs.site import SETTINGS_FILE, Site, open_site, read_settings, write_settings
-from tagkit.settings import Settings, settings_text
+from tagkit.settings import Settings
+from tagkit.site_toml import settings_text
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tagkit.assets.chemistry import CHEMISTRIES
-from tagkit.assets.tag import Kind, parse_tag
+from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.paper import MARGIN, Paper
@@ -124,10 +124,7 @@ def _rows(found: Leaving, words: Words) -> list[tuple[str, str]]:
 def _paper(site: Site, found: Leaving, words: Words, out: Path) -> None:
     tag = found.state.tag
     paper = Paper(site, words, words("{tag} leaves the fleet", tag=tag))
-    paper.symbol(parse_tag(tag), paper.width - MARGIN - 29, MARGIN - 3, 30)
-    name = site.settings.site.name or site.settings.site.code
-    paper.head(words("Receipt of leaving"), tag, f"{name} · {words.minute(site.now())}", room=34)
-    paper.y = max(paper.y, MARGIN + 28)
+    paper.head_of_asset(words("Receipt of leaving"), tag, site.now())
     battery = found.state.kind == Kind.BATTERY.value
     caution = words(
         "Secured against tipping and sliding, upright, posts covered, caps on; no flame or sparks. "

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from tagkit.errors import WrongInput
 from tagkit.jobs.log_guesses import GUESSES
 from tagkit.jobs.site import SETTINGS_FILE, Site
-from tagkit.settings import LOG_COLUMNS, LOG_UNIT, LOG_UNITS, logs_text, parse_settings
+from tagkit.site_toml import LOG_COLUMNS, LOG_UNIT, LOG_UNITS, logs_text, parse_settings
 
 NEEDED = ("battery", "started", "ended")
 

@@ -84,10 +84,8 @@ def _paper(site: Site, found: Month, words: Words, out: Path) -> None:
 
     month = words.month(found.since.date())
     paper = Paper(site, words, words("Battery room, {month}", month=month))
-    name = site.settings.site.name or site.settings.site.code
     running = found.until < next_month(found.since)
-    paper.head(
-        words("{site}, battery room", site=name),
+    paper.head_of_room(
         f"{month[:1].upper()}{month[1:]}",
         words("up to {moment}, the month still runs", moment=words.minute(found.until))
         if running

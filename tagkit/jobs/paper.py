@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from tagkit.assets.payload import payload_for
-from tagkit.assets.tag import Tag
+from tagkit.assets.tag import Tag, parse_tag
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import replace_file
 from tagkit.labels.fonts import Weight
@@ -57,7 +58,7 @@ class Paper:
             lang=words.language,
         )
         self.canvas.setTitle(title)
-        self.canvas.setAuthor(site.settings.site.name or site.settings.site.code)
+        self.canvas.setAuthor(site.settings.site.called)
         self.site, self.words, self.title = site, words, title
         self._pages: list[dict[str, Any]] = []
         self._foot = [row for text in self._at_the_foot() for row in self._foot_rows(text)]
@@ -77,6 +78,20 @@ class Paper:
         if below:
             self.text(below, 9, colour=GREY, width=room)
         self.y += 2
+
+    def head_of_asset(self, over: str, tag: str, at: datetime) -> None:
+        """What the sheet of one asset begins with: its QR code at the right, what the sheet is,
+        the number, whose it is and of when."""
+        side = 30
+        self.symbol(parse_tag(tag), self.width - MARGIN - side + 1, MARGIN - 3, side)
+        called = self.site.settings.site.called
+        self.head(over, tag, f"{called} · {self.words.minute(at)}", room=side + 4)
+        self.y = max(self.y, MARGIN + side - 2)
+
+    def head_of_room(self, title: str, below: str) -> None:
+        """What a report of the whole room begins with; ``below`` says of when it is."""
+        called = self.site.settings.site.called
+        self.head(self.words("{site}, battery room", site=called), title, below)
 
     @property
     def inner(self) -> float:
@@ -344,7 +359,7 @@ class Paper:
 
     def _draw_foot(self, page: int, pages: int) -> None:
         y = self.height - MARGIN + _BELOW
-        name = self.site.settings.site.name or self.site.settings.site.code
+        name = self.site.settings.site.called
         running = f"{self.title} · {name}" if page > 1 else ""
         for place, row in enumerate(reversed([running, *self._foot] if running else self._foot)):
             self.at(MARGIN, y - place * _FOOT_ROW, row, _FOOT_SIZE, colour=GREY)

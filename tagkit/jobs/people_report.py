@@ -106,11 +106,7 @@ def _table(found: PeopleList, words: Words) -> Table:
 
 def _paper(site: Site, found: PeopleList, words: Words, out: Path) -> None:
     paper = Paper(site, words, words("Authorised people"))
-    name = site.settings.site.name or site.settings.site.code
-    paper.head(
-        words("{site}, battery room", site=name), words("Authorised people"),
-        words.minute(found.at),
-    )  # fmt: skip
+    paper.head_of_room(paper.title, words.minute(found.at))
     paper.box(words(NOTE))
     if not found.people:
         paper.text(words("Nobody is recorded yet."))

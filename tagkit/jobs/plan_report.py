@@ -237,8 +237,7 @@ def write_acid(site: Site, found: AcidTotal, out: Path, words: Words) -> None:
 
 def _begun(site: Site, words: Words, title: str) -> Paper:
     paper = Paper(site, words, title)
-    name = site.settings.site.name or site.settings.site.code
-    paper.head(words("{site}, battery room", site=name), title, words.minute(site.now()))
+    paper.head_of_room(title, words.minute(site.now()))
     return paper
 
 

@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from tagkit.assets.tag import check_site_code
 from tagkit.errors import NotFound, WrongInput
-from tagkit.settings import Settings, parse_settings, settings_text
+from tagkit.settings import Settings
+from tagkit.site_toml import parse_settings, settings_text
 
 if TYPE_CHECKING:
     from tagkit.record.record import Record

@@ -21,7 +21,8 @@ from tagkit.intake.delivery import read_delivery
 from tagkit.intake.sheet import sheet_from_bytes
 from tagkit.labels.template import parse_template
 from tagkit.reader.pictures import pictures_in_bytes
-from tagkit.settings import Settings, parse_settings, settings_text
+from tagkit.settings import Settings
+from tagkit.site_toml import parse_settings, settings_text
 
 HEADERS = ["Maker's serial", "Voltage (V)", "Weight (kg)", "Weight lb", "Capacity", "Type",
            "Fleet no", "L x W x H", "Battery weight min", "Connector", "Peso", "Gewicht"]  # fmt: skip

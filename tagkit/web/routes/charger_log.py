@@ -22,7 +22,7 @@ from tagkit.errors import TagkitError, WrongInput
 from tagkit.jobs.charge_import import LogHead, LogTaken, import_charges, look_at_log
 from tagkit.jobs.scratch import scratch_file
 from tagkit.jobs.site import Site
-from tagkit.settings import LOG_COLUMNS, LOG_UNITS
+from tagkit.site_toml import LOG_COLUMNS, LOG_UNITS
 from tagkit.web.access.once import once
 from tagkit.web.depends import Technician, TheSite
 from tagkit.web.render import page
