@@ -140,7 +140,9 @@ def against_gear(
     found += [
         Reason(
             "safety hold" if hold.safety else "held",
-            f"{noun} held{' for safety' if hold.safety else ''}: {hold.reason}",
+            f"{noun} held for safety: {hold.reason}"
+            if hold.safety
+            else f"{noun} held: {hold.reason}",
             lifted_by_release=not hold.safety,
         )
         for hold in holds
