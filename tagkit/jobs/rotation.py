@@ -172,7 +172,9 @@ def _judged(site: Site, row: Rested, beside: Beside) -> Candidate | None:
 def _against(judgement: Judgement) -> tuple[str, ...]:
     """The lines that decide, in words."""
     return tuple(
-        f"{check.name} {check.found or 'not known'}, required {check.required or 'not known'}"
+        check.note
+        if check.name == "married"
+        else f"{check.name} {check.found or 'not known'}, required {check.required or 'not known'}"
         for check in judgement.verdict.checks
         if check.result == judgement.verdict.result
     )[:3] if judgement.verdict.result != "fit" else ()  # fmt: skip
