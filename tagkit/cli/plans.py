@@ -191,8 +191,8 @@ def pool(
         return
     result = found.result
     line(
-        f"{days} days, {result.changes} changes: {result.waited} waited for a battery, on average "
-        f"{result.mean_wait_minutes:.0f} min, longest {result.longest_wait_minutes:.0f} min.",
+        f"{days} days, {result.changes} changes: {result.waited} waited for a battery, these on average "
+        f"{result.mean_of_waiting_minutes:.0f} min, longest {result.longest_wait_minutes:.0f} min.",
         style="bold",
     )
     if result.busiest_hour is not None:

@@ -266,7 +266,7 @@ def _moment(site: Site, text: str, what: str) -> datetime:
     if found is None:
         raise WrongInput(
             f"“{text}” is not a time that can be read in one way only",
-            "Write times like 2031-05-04 14:20",
+            "Write times like “2031-05-04 14:20”",
             what,
         )
     if not _EARLIEST <= found.year < 9000:

@@ -251,7 +251,7 @@ def _pool_figures(found: PoolPlanned, words: Words) -> list[tuple[str, str]]:
         (words("days played through"), str(found.plan.days)),
         (words("changes"), str(result.changes)),
         (words("waited for a battery"), str(result.waited)),
-        (words("mean wait of those"), f"{result.mean_wait_minutes:.0f} min"),
+        (words("mean wait of those"), f"{result.mean_of_waiting_minutes:.0f} min"),
         (words("longest wait"), f"{result.longest_wait_minutes:.0f} min"),
         (words("energy"), f"{result.energy_kwh:.0f} kWh"),
         (words("peak"), f"{result.peak_kw:.0f} kW, {result.peak_hour}:00"),

@@ -66,6 +66,7 @@ class PoolPlanned:
             "service_percent": found.service_percent,
             "service_by_kind": dict(found.service_by_kind),
             "mean_wait_minutes": found.mean_wait_minutes,
+            "mean_of_waiting_minutes": found.mean_of_waiting_minutes,
             "longest_wait_minutes": found.longest_wait_minutes,
             "most_waiting": found.most_waiting,
             "hours_lost": found.hours_lost,

@@ -16,6 +16,7 @@ from datetime import datetime
 from typing import Any
 
 from tagkit.assets.battery import Battery
+from tagkit.assets.chemistry import CHEMISTRIES
 from tagkit.assets.fields import fields_of, read_fact
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
@@ -34,6 +35,8 @@ CAUTION = (
     "weight needs the truck maker's written approval."
 )
 VOLTS_A_CELL = 2
+_MOST_CELLS = 80
+"""Of a battery whose number of cells is not known."""
 _MARKS = {
     "connectors": ("connector",),
     "cables": ("cable_side", "cable_length"),
@@ -91,6 +94,7 @@ def repair(
         state = asset(writing, battery, Kind.BATTERY)
         require_technician(site, by)
         facts = battery_facts(state, site.settings)
+        _check_chemistry(sort, facts)
         numbers = _cells(sort, cells, facts)
         changes = {**given, **_series(sort, numbers, state, facts)}
         event = writing.append(
@@ -122,13 +126,28 @@ def settled(state: AssetState, wanted: Sequence[str]) -> list[str]:
     return list(wanted)
 
 
+def _check_chemistry(sort: str, facts: BatteryFacts) -> None:
+    """Acid is adjusted in cells that can be opened; a lithium cell is not bridged."""
+    chemistry = CHEMISTRIES.get(facts.chemistry or "", facts.chemistry)
+    if sort == "acid adjusted" and facts.chemistry is not None and not facts.watered:
+        raise WrongInput(
+            f"{facts.tag} is {chemistry}: it has no acid to adjust",
+            "Leave it closed; if that is wrong, amend its chemistry",
+        )
+    if sort == "cell jumpered" and facts.chemistry == "lithium":
+        raise WrongInput(
+            f"{facts.tag} is {chemistry}: its cells are not bridged",
+            "Hold it and call its maker; if that is wrong, amend its chemistry",
+        )
+
+
 def _cells(sort: str, cells: Sequence[int], facts: BatteryFacts) -> list[int]:
     needed = sort in ("cell replaced", "cell jumpered")
     if needed and not cells:
         raise WrongInput("which cell is not said", "Add --cell N, counted from the positive post")
+    most = facts.cells or _MOST_CELLS
     for cell in cells:
-        most = (facts.cells or 0) if not needed else 80
-        if cell < 1 or (most and cell > most):
+        if not 1 <= cell <= most:
             raise WrongInput(
                 f"{facts.tag} has no cell {cell}", "Count from the positive post", "--cell"
             )

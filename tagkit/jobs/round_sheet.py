@@ -205,14 +205,16 @@ def _on_paper(site: Site, words: Words, state: AssetState, facts: BatteryFacts, 
     for row in (
         words("Date, time ______________ · Read by ________ · Keyed in by ________"),
         words("Hydrometer ____________ · Meter ____________ · Temperatures in ☐ {here} ☐ {other}",
-              here=here, other=other),
+              here=here, other=other) if facts.watered else
+        words("Meter ____________ · Temperatures in ☐ {here} ☐ {other}", here=here, other=other),
         words("Charged before: ☐ yes ☐ no · Hours rested _____ · Water since: ☐ no ☐ yes, _____ h "
-              "ago"),
+              "ago") if facts.watered else
+        words("Charged before: ☐ yes ☐ no · Hours rested _____"),
         words("Voltages taken: ☐ at rest ☐ on charge ☐ under load"),
     ):  # fmt: skip
         paper.text(row, 10, gap=1.8)
     paper.y += 1
-    paper.box(words(CAUTION))
+    paper.box(words(CAUTION) if facts.watered else words(SEALED_CAUTION))
     assert facts.cells is not None
     layout = state.nameplate.get("cell_layout")
     rows = cell_rows(str(layout["value"]) if layout else None, facts.cells)
@@ -232,6 +234,11 @@ def _on_paper(site: Site, words: Words, state: AssetState, facts: BatteryFacts, 
     paper.save(out)
 
 
+SEALED_CAUTION = (
+    "Eye protection; no jewellery, insulated tools; no flame or sparks. A sealed or lithium battery "
+    "is not opened: measure where its maker lets you. The maker's instructions and local codes "
+    "decide."
+)
 _NARROWEST, _LOWEST = 16.0, 18.0
 """A cell's field that somebody in gloves can still write into, mm."""
 

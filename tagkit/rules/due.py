@@ -73,13 +73,12 @@ def battery_dues(
     ``last`` by what was done: "equalize", "round", "pilot", "inspection", "cleaning",
     "leakage", "capacity test". ``water_at`` is when its own consumption asks for water. A full
     round counts as a pilot round. Rounds with a hydrometer, equalizing and water are for vented
-    batteries only; of an unknown chemistry neither is asked for.
+    batteries only; of an unknown chemistry neither is asked for. Washing acid off and its leakage
+    currents concern lead-acid batteries.
     """
-    every = {
-        "inspection": schedule.inspection_days,
-        "cleaning": schedule.cleaning_days,
-        "leakage": schedule.leakage_days,
-    }
+    every = {"inspection": schedule.inspection_days}
+    if chemistry != "lithium":
+        every |= {"cleaning": schedule.cleaning_days, "leakage": schedule.leakage_days}
     done = dict(last)
     if chemistry in WATERED:
         every["round"] = schedule.round_days

@@ -95,7 +95,8 @@ class PoolResult:
 
     ``service_by_kind``: changes that found a battery within the time tolerated, %, by kind of
     battery; None without any. ``service_percent`` is the worst of them, because a stranded
-    group disappears among the many changes of the others. ``waited``: changes that did not.
+    group disappears among the many changes of the others. ``waited``: changes that did not;
+    ``mean_of_waiting_minutes`` is theirs, ``mean_wait_minutes`` that of all changes.
     Waiting for a battery and for the change station are told apart, because more batteries
     don't help at a busy station. ``changes_by_hour``: of the day, summed. ``least_ready``:
     fewest rested batteries by kind. ``still_waiting`` at the end.
@@ -106,6 +107,7 @@ class PoolResult:
     service_percent: float | None
     service_by_kind: Mapping[str, float | None]
     mean_wait_minutes: float
+    mean_of_waiting_minutes: float
     longest_wait_minutes: float
     mean_station_minutes: float
     longest_station_minutes: float
@@ -350,16 +352,18 @@ class _Room:
         waits = [wait for _, wait in tally.waits]
         everyone = waits + late
         tolerated = plan.tolerated_minutes / 60
+        waiting = [wait for wait in everyone if wait > tolerated]
         by_kind = {name: self._service_of(name) for name in self._kinds}
         served = [share for share in by_kind.values() if share is not None]
         peak, peak_at = _peak(tally.power, self._begin, self._end)
         hours = max(1e-9, self._end - self._begin)
         return PoolResult(
             changes=len(waits),
-            waited=sum(wait > tolerated for wait in everyone),
+            waited=len(waiting),
             service_percent=min(served, default=None),
             service_by_kind=by_kind,
             mean_wait_minutes=60 * sum(everyone) / len(everyone) if everyone else 0.0,
+            mean_of_waiting_minutes=60 * sum(waiting) / len(waiting) if waiting else 0.0,
             longest_wait_minutes=60 * max(everyone, default=0.0),
             mean_station_minutes=60 * sum(tally.station) / max(1, len(waits)),
             longest_station_minutes=60 * max(tally.station, default=0.0),

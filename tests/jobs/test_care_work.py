@@ -270,3 +270,34 @@ def test_cells_of_a_jumpered_battery_keep_their_numbers(staffed: BatteryRoom) ->
     last = staffed.run("round", "enter", "B1", "--cells", "24:1280", "--by", "JT")
     assert last.code == 0, last.err
     assert staffed.run("round", "enter", "B1", "--cells", "25:1280", "--by", "JT").code == 2
+
+
+def test_what_is_for_other_chemistries_or_cells_is_refused(staffed: BatteryRoom) -> None:
+    staffed.take_in(
+        "Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)\n"
+        "L9,48,1100 kg,lithium-ion,600\nG9,48,1100 kg,gel,700\n"
+    )
+    staffed.take_in(
+        "Bay,Maker's serial,Output voltage (V),Chemistries,Capacity min (Ah),Capacity max (Ah),"
+        'Capacity hours\nG1,CG,48,"gel, lithium-ion",500,900,5\n'
+    )
+    before = staffed.count()
+    for command, said in (
+        (("repair", "B1", "cell jumpered", "--cell", "25"), "has no cell 25"),
+        (("repair", "B1", "cell replaced", "--cell", "25"), "has no cell 25"),
+        (("repair", "L9", "cell jumpered", "--cell", "3"), "its cells are not bridged"),
+        (("repair", "G9", "acid adjusted"), "it has no acid to adjust"),
+        (("charge", "start", "G9", "CG", "--kind", "equalize"), "it is never equalized"),
+        (("charge", "start", "L9", "CG", "--kind", "equalize"), "it is never equalized"),
+        (("charge", "start", "G9", "CG", "--sg", "1280"), "its gravity can't be read"),
+        (("charge", "start", "B1", "C1", "--temperature", "-20 °C", "--sg", "1,10"),
+         "never charge a frozen battery"),
+        (("water", "B1", "--litres", "1", "--cell", "7=2"), "more than the 1 l in all"),
+    ):  # fmt: skip
+        found = staffed.run(*command, "--by", "JT")
+        assert found.code in (2, 12) and said in found.out + found.err, found
+    assert staffed.count() == before
+    flagged = staffed.run("water", "B1", "--litres", "1", "--quality", "tap water", "--by", "JT")
+    assert "neither deionised nor distilled" in flagged.out
+    pure = staffed.run("water", "B1", "--litres", "1", "--quality", "4 µS/cm", "--by", "JT")
+    assert "neither deionised" not in pure.out

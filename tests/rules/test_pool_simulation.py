@@ -76,7 +76,7 @@ def test_a_queue_at_the_station_waits_as_long_as_m_d_c_says():
     arrivals = found.changes / (15 * 24)
     expected = 60 * waiting_md_c(arrivals, 2.4 / 60, 3)
     assert found.mean_station_minutes == pytest.approx(expected, rel=0.06)
-    assert found.mean_wait_minutes == 0
+    assert found.mean_wait_minutes == found.mean_of_waiting_minutes == 0
 
 
 def test_the_same_plan_gives_the_same_result():
@@ -105,6 +105,8 @@ def test_chargers_in_short_supply_show_as_waiting_trucks():
     short = replace(ROUND_THE_CLOCK, chargers=(ChargerKind("row A", 8, frozenset({"36 V"})),))
     found = simulate(short)
     assert found.waited > 0 and found.service_percent < 100
+    assert short.tolerated_minutes < found.mean_of_waiting_minutes <= found.longest_wait_minutes
+    assert found.mean_wait_minutes <= found.mean_of_waiting_minutes
     assert found.hours_lost > 0 and found.most_waiting >= 1
     assert least(replace(short, days=10), 100.0).batteries["36 V"] is None
 
