@@ -14,7 +14,7 @@ from tagkit.assets.card import CardKind, Command, CommandCard, badge_for
 from tagkit.assets.tag import parse_tag
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.assets import asset
-from tagkit.jobs.people import last_day_passed
+from tagkit.jobs.people import last_day_passed, ran_out
 from tagkit.jobs.printing import Printed, Progress, check_form, silent, write_and_prove
 from tagkit.jobs.site import Site
 from tagkit.labels.cards import badge_content, command_content, out_of_service_content
@@ -62,7 +62,7 @@ def print_badges(
             )
         if code not in running:
             raise WrongInput(
-                f"the authorisation of {code} ran out on {known[code].until}",
+                ran_out(site, known[code]),
                 "Renew it with “tagkit authorise” first",
             )
     contents = [

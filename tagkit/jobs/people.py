@@ -8,6 +8,7 @@ from datetime import datetime
 from tagkit.errors import WrongInput
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
+from tagkit.record.state import Person
 
 ROLES = ("attendant", "technician", "supervisor")
 PERSON_CODE = re.compile(r"[A-Z0-9._-]{1,16}")
@@ -94,13 +95,22 @@ def is_supervisor(site: Site, code: str) -> bool:
 def last_day_passed(site: Site, until: str | None) -> bool:
     """Whether the last day of an authorisation is over.
 
-    By the later of this computer's clock and the latest time in the record: a clock set back
-    renews nobody.
+    By the later of this computer's clock and what the record proves to be past: a clock set back
+    renews nobody, and one event with a wild date locks nobody out.
     """
     if until is None:
         return False
-    now = max(site.now(), site.record.latest())
-    return until < now.astimezone(site.timezone()).date().isoformat()
+    return until < site.proved().astimezone(site.timezone()).date().isoformat()
+
+
+def ran_out(site: Site, person: Person) -> str:
+    """That somebody's authorisation is over, and by which clock."""
+    if site.behind():
+        return (
+            f"by the record the authorisation of {person.code} ran out on {person.until}; this "
+            "computer's clock is behind it"
+        )
+    return f"the authorisation of {person.code} ran out on {person.until}"
 
 
 def check_authorised(site: Site, code: str) -> str | None:
@@ -117,7 +127,7 @@ def check_authorised(site: Site, code: str) -> str | None:
         return f"{code} is not recorded as authorised: have a supervisor record it"
     if not last_day_passed(site, known.until):
         return None
-    problem = f"the authorisation of {code} ran out on {known.until}"
+    problem = ran_out(site, known)
     if site.settings.people.run_out == "refuse":
         raise WrongInput(problem, "Have a supervisor renew it with “tagkit authorise”", "--by")
     return problem
@@ -130,7 +140,7 @@ def require_supervisor(site: Site, code: str) -> None:
     known = site.record.person(code)
     if known is not None and known.role == "supervisor":
         raise WrongInput(
-            f"the authorisation of {code} ran out on {known.until}",
+            ran_out(site, known),
             "Renew it with “tagkit authorise”",
             "--by",
         )
@@ -163,7 +173,7 @@ def require_technician(site: Site, code: str, where: str = "--by") -> None:
         )
     if last_day_passed(site, known.until):
         raise WrongInput(
-            f"the authorisation of {code} ran out on {known.until}",
+            ran_out(site, known),
             "Renew it with “tagkit authorise”",
             where,
         )

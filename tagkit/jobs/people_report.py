@@ -56,7 +56,7 @@ class PeopleList:
 
 def people_list(site: Site) -> PeopleList:
     """Everyone who was ever authorised here."""
-    now = max(site.now(), site.record.latest()).astimezone(site.timezone())
+    now = site.proved().astimezone(site.timezone())
     soon = (now.date() + timedelta(days=site.settings.people.soon_days)).isoformat()
     found = []
     for person in site.record.people().values():

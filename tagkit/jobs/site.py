@@ -41,6 +41,19 @@ class Site:
         """Now, aware, in UTC."""
         return self.clock()
 
+    def proved(self) -> datetime:
+        """The later of this computer's clock and what the record proves to be past: where a
+        permission is judged, a clock set back renews nothing."""
+        now = self.now()
+        return max(now, self.record.believable(now))
+
+    def behind(self) -> bool:
+        """Whether this computer's clock is behind what the record proves to be past."""
+        from tagkit.record.clock import TOLERANCE
+
+        now = self.now()
+        return self.record.believable(now) > now + TOLERANCE
+
     def timezone(self) -> tzinfo | None:
         """The zone in which times are shown; None is this computer's."""
         return zone_named(self.settings.site.timezone)

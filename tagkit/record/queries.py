@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from tagkit.record.clock import TOLERANCE_MS, WILD_JUMP_MS, reading
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import EVENT_COLUMNS, events_of, plain, read_event
 from tagkit.record.journal import PERSON_MARK, find_event
@@ -124,6 +125,36 @@ def latest(connection: Connection) -> int:
     """The latest time of the record (ms): no event that counts is after it."""
     row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
     return int(row[0] or 0) >> 16
+
+
+LONGEST_PAUSE_MS = 92 * WILD_JUMP_MS
+"""A quarter of a year; no room stands still for longer. What comes after such a pause, and after
+the present time, was written with a wrong date."""
+
+
+def believable(connection: Connection, now_ms: int) -> int:
+    """The latest time (ms) that the record proves to be past, whatever ``now_ms`` says.
+
+    Where a computer's clock was set back, the record goes on beyond it without a long pause. One
+    event with a date far ahead proves nothing, and neither do events that are set apart.
+    """
+    last = latest(connection)
+    limit = reading(now_ms + TOLERANCE_MS)
+    if last << 16 <= limit:
+        return last
+    proved = connection.execute(
+        "SELECT coalesce((SELECT max(effective) FROM events WHERE apart = 0 AND effective <= ?), "
+        "(SELECT min(effective) FROM events WHERE apart = 0))",
+        (limit,),
+    ).fetchone()[0]
+    while True:
+        further = connection.execute(
+            "SELECT max(effective) FROM events WHERE apart = 0 AND effective <= ?",
+            (proved + reading(LONGEST_PAUSE_MS),),
+        ).fetchone()[0]
+        if further <= proved:
+            return int(proved) >> 16
+        proved = further
 
 
 def last_change(connection: Connection, of: str) -> Event | None:

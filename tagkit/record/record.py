@@ -323,6 +323,12 @@ class Record:
         with translated(self.path):
             return datetime.fromtimestamp(queries.latest(self._reading()) / 1000, UTC)
 
+    def believable(self, now: datetime) -> datetime:
+        """The latest time that is proved to be past; see :func:`tagkit.record.queries.believable`."""
+        with translated(self.path):
+            found = queries.believable(self._reading(), milliseconds(now))
+            return datetime.fromtimestamp(found / 1000, UTC)
+
     def outlook(self) -> OutlookTables:
         """What was judged of the states, for reading."""
         return OutlookTables(self._reading())

@@ -41,6 +41,7 @@ def meet(request: Request, site: Site) -> Visitor:
     language = visitor.language if visitor.language in LANGUAGES else "en"
     request.state.visitor = visitor
     request.state.words = Words(language, visitor.units, site.timezone())
+    request.state.clock_behind = site.behind()
     request.state.site_name = site.settings.site.called
     return visitor
 

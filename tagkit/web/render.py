@@ -57,6 +57,7 @@ def page(
         visitor=visitor,
         words=words,
         site_name=request.state.site_name,
+        clock_behind=request.state.clock_behind,
         here=request.url.path,
         csrf_field=lambda: hidden("csrf", visitor.csrf),
         once_field=lambda: hidden("once", secrets.token_urlsafe(16)),

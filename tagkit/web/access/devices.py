@@ -104,8 +104,9 @@ def enrol(store: AccessStore, code: str, station: str, address: str, now: float)
     with store.writing():
         tries.check(store, limits, now, "the code")
         row = store.one(
-            "SELECT station, by FROM enrolments WHERE code = ? AND expires >= ?",
-            (hashed(plain), now),
+            # No code of before a clock that was set back.
+            "SELECT station, by FROM enrolments WHERE code = ? AND expires BETWEEN ? AND ?",
+            (hashed(plain), now, now + CODE_MINUTES * MINUTE),
         )
         if row is not None:
             return _enrolled(store, plain, row[0] or station.strip(), row[1], now)

@@ -16,8 +16,9 @@ from typing import Literal
 from starlette.requests import HTTPConnection
 
 from tagkit.assets.card import Badge, card_in
-from tagkit.jobs.people import last_day_passed
+from tagkit.jobs.people import last_day_passed, ran_out
 from tagkit.jobs.site import Site
+from tagkit.record.clock import TOLERANCE
 from tagkit.record.state import Person
 from tagkit.web.access.browser import Browser
 from tagkit.web.access.devices import address_of, is_own_computer, station_of
@@ -145,7 +146,8 @@ def shift_of(connection: HTTPConnection, site: Site) -> Shift | None:
         return None
     now = site.now().timestamp()
     found = _shift(site, *row)
-    if now >= found.until.timestamp():
+    set_back = now < row[2] - TOLERANCE.total_seconds()
+    if set_back or now >= found.until.timestamp():
         store.run("DELETE FROM shifts WHERE token = ?", (browser.key,))
         return None
     if now - row[3] > MINUTE and _by_hand(connection):
@@ -180,7 +182,7 @@ def check_still_authorised(site: Site, person: Person) -> None:
     """NotAllowed when the authorisation ran out, unless the site only warns."""
     if last_day_passed(site, person.until) and site.settings.people.run_out == "refuse":
         raise NotAllowed(
-            f"the authorisation of {person.code} ran out on {person.until}",
+            ran_out(site, person),
             "Have a supervisor renew it, with “tagkit authorise”",
         )
 
