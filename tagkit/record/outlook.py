@@ -7,6 +7,7 @@ changed since; a job judges them again (tagkit.jobs.judging) before it asks.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -103,21 +104,32 @@ class OutlookTables:
 
     def _keep_notices(self, tag: str, notices: Iterable[Notice]) -> None:
         """Writes what is new and takes away what is gone: mostly that is little."""
+        execute = self._connection.execute
         wanted = {(one.code, one.cell): one for one in notices}
+        more: Counter[tuple[int, str]] = Counter()
         for one in self._notices("WHERE tag = ?", (tag,)):
-            if (new := wanted.get((one.code, one.cell))) == one:
+            if wanted.get((one.code, one.cell)) == one:
                 del wanted[one.code, one.cell]
-            elif new is None:
-                self._connection.execute(
-                    "DELETE FROM notices WHERE tag = ? AND code = ? AND cell = ?",
-                    (tag, one.code, one.cell),
-                )
+                continue
+            execute(
+                "DELETE FROM notices WHERE tag = ? AND code = ? AND cell = ?",
+                (tag, one.code, one.cell),
+            )
+            more[one.rank, one.code] -= 1
         for one in wanted.values():
-            self._connection.execute(
-                "INSERT OR REPLACE INTO notices (tag, code, cell, at, rank, sentence) "
+            execute(
+                "INSERT INTO notices (tag, code, cell, at, rank, sentence) "
                 "VALUES (?, ?, ?, ?, ?, ?)",
                 (one.tag, one.code, one.cell, one.at, one.rank, one.sentence),
             )
+            more[one.rank, one.code] += 1
+        for (rank, code), count in more.items():
+            if count:
+                execute(
+                    "INSERT INTO told VALUES (?, ?, ?) "
+                    "ON CONFLICT DO UPDATE SET count = count + excluded.count",
+                    (rank, code, count),
+                )
 
     def row(self, tag: str) -> Outlook | None:
         """What is kept of an asset."""
@@ -202,15 +214,14 @@ class OutlookTables:
         return self._notices("WHERE tag = ? ORDER BY rank, at", (tag,))
 
     def tally(self, until: str) -> list[tuple[int, str, int]]:
-        """(rank, code, how many) of everything to be told by ``until``."""
-        return [
-            (rank, code, count)
-            for rank, code, count in self._connection.execute(
-                "SELECT rank, code, count(*) FROM notices INDEXED BY notices_by_code "
-                "WHERE at <= ? GROUP BY rank, code",
-                (until,),
-            ).fetchall()
-        ]
+        """(rank, code, how many) of everything to be told by ``until``: all there are, less the
+        few that are told later."""
+        rows = self._connection.execute(
+            "SELECT rank, code, count - (SELECT count(*) FROM notices INDEXED BY notices_by_code "
+            "WHERE rank = told.rank AND code = told.code AND at > ?) FROM told ORDER BY rank, code",
+            (until,),
+        ).fetchall()
+        return [(rank, code, count) for rank, code, count in rows if count]
 
     def all_notices(self, until: str, codes: Sequence[str] = ()) -> list[Notice]:
         """Everything to be told by ``until``, of these codes (none: all)."""

@@ -158,6 +158,14 @@ def _m007_morning(db: Database) -> None:
     db.execute("CREATE INDEX events_by_time ON events (effective, kind) WHERE apart = 0")
 
 
+def _m008_told(db: Database) -> None:
+    """How many notices there are of each sort, so that a list need not count them all."""
+    db.execute("""CREATE TABLE told (
+        rank INTEGER NOT NULL, code TEXT NOT NULL, count INTEGER NOT NULL,
+        PRIMARY KEY (rank, code)) WITHOUT ROWID""")
+    db.execute("INSERT INTO told SELECT rank, code, count(*) FROM notices GROUP BY rank, code")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (
     _m001_journal,
     _m002_state,
@@ -166,6 +174,7 @@ STEPS: tuple[Callable[[Database], None], ...] = (
     _m005_odd,
     _m006_notices,
     _m007_morning,
+    _m008_told,
 )
 SCHEMA_VERSION = len(STEPS)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from datetime import timedelta
 
 import pytest
@@ -156,12 +157,18 @@ def test_judging_twice_gives_the_same(room: BatteryRoom) -> None:
         with room.open() as site:
             catch_up(site)
             tables = site.record.outlook()
+            for until in (ago().isoformat(), ago(days=-60).isoformat(), "9999"):
+                counted = Counter((one.rank, one.code) for one in tables.all_notices(until))
+                assert {told[:2]: told[2] for told in tables.tally(until)} == counted
             return [(tables.row(tag), tables.notices_of(tag)) for tag in sorted(room.tags.values())]
 
     first = kept()
     with room.open() as site, site.record.judging() as tables:
         tables.judge_all(tables.judged_under() or "")
     assert kept() == first
+    assert room.run("inspect", "B1").code == 0
+    assert room.run("hold", "B2", "--reason", "connector loose").code == 0
+    assert kept() != first
 
 
 def test_due_dates_are_a_calendar(room: BatteryRoom) -> None:
