@@ -275,6 +275,15 @@ def test_what_happened_before_is_entered_with_its_time(lead: TestClient, room: B
     assert "neither deionised nor distilled" in told.text
     (event,) = room.events("watered")
     assert event.happened_at.startswith("2026-01-03T") and event.body["litres"] == 4.5
+    cells = {f"gravity-{cell}": "1280" for cell in range(1, 25)} | {"temperature": "25"}
+    for address, given in (
+        (f"/rounds/{room['F5']}", cells),
+        ("/incidents", {"sort": "spill", "what": "two litres of acid", "assets": room["F5"]}),
+    ):
+        assert lead.post(address, data=given | {"at": "2099-01-01 10:00"}).status_code == 422
+        assert lead.post(address, data=given | {"at": "2026-01-04 10:00"}).status_code == 200
+    happened = [*room.events("cells_read"), *room.events("incident")]
+    assert [one.happened_at[:10] for one in happened] == ["2026-01-04", "2026-01-04"]
 
 
 def test_a_chargers_log_is_looked_at_then_taken_in_and_its_columns_kept(

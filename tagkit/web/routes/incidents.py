@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from tagkit.errors import TagkitError
 from tagkit.jobs.incidents import FIRST_AID, incidents, report_incident
+from tagkit.jobs.moments import moment_of
 from tagkit.jobs.site import Site
 from tagkit.record.care_bodies import INCIDENTS
 from tagkit.web.access.once import once
@@ -47,16 +48,18 @@ def put(
     done: Annotated[str, Form()] = "",
     place: Annotated[str, Form()] = "",
     hold: Annotated[str, Form()] = "",
+    at: Annotated[str, Form()] = "",
 ) -> Response:
     """Record what happened."""
     given = {"sort": sort, "what": what, "assets": assets, "hurt": hurt, "done": done,
-             "place": place, "hold": hold}  # fmt: skip
+             "place": place, "hold": hold, "at": at}  # fmt: skip
 
     def act() -> Response:
         told = report_incident(
             site, sort, what, assets=[one for one in re.split(r"[\s,;]+", assets) if one],
             hurt=HURT.get(hurt), done=done.strip() or None, place=place.strip() or None,
             hold=hold == "yes", by=str(person.person), station=person.station,
+            at=moment_of(site, at, "at") if at.strip() else None,
         )  # fmt: skip
         held = "&".join(f"held={tag}" for tag in told.assets) if hold == "yes" else ""
         return RedirectResponse(f"/incidents?done=yes&{held}".rstrip("&"), 303)

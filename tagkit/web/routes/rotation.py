@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from tagkit.assets.tag import Kind
+from tagkit.jobs.assets import meant
 from tagkit.jobs.site import Site
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
@@ -16,9 +18,12 @@ router = APIRouter()
 
 
 @router.get("/rotation", response_class=HTMLResponse)
-def show(request: Request, site: TheSite, visitor: TheVisitor, truck: str = "") -> HTMLResponse:
-    """The whole room, or what goes into one truck."""
+def show(request: Request, site: TheSite, visitor: TheVisitor, truck: str = "") -> Response:
+    """The whole room, or what goes into one truck; a fleet number leads to the truck's number."""
     if truck.strip():
+        found = meant(site.record, truck, Kind.TRUCK)
+        if found.name is not None:
+            return RedirectResponse(f"/rotation?truck={found.tag}", 303)
         return page(request, "rotation_truck.html", {"it": truck_rotation(site, truck)})
     return _list(request, site, visitor, "rotation.html")
 

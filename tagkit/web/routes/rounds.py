@@ -16,6 +16,7 @@ from starlette.datastructures import UploadFile
 from tagkit.errors import NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.care_facts import BatteryFacts, rounds_of
 from tagkit.jobs.cell_chart import cell_chart
+from tagkit.jobs.moments import moment_of
 from tagkit.jobs.round_sheet import FilledSheet, blank_sheet, filled_in
 from tagkit.jobs.rounds import CAUTION, CellWords, last_round, look_at_round, record_round
 from tagkit.jobs.scratch import scratch_file
@@ -119,6 +120,7 @@ async def put(request: Request, number: str, site: TheSite, person: Technician) 
                 site, state.tag, told.cells, **_taken(told, person.units),
                 hydrometer=told.hydrometer or None, keyed_by=told.keyed_by or None,
                 note=told.note or None, confirmed=told.confirmed,
+                at=moment_of(site, told.at, "at") if told.at else None,
                 by=str(person.person), station=person.station,
             )  # fmt: skip
             return RedirectResponse(f"/rounds/{state.tag}?done=yes", 303)

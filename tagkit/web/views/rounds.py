@@ -31,6 +31,8 @@ class KeyedRound:
     keyed_by: str = ""
     note: str = ""
     confirmed: tuple[int, ...] = ()
+    at: str = ""
+    """When it was taken, as somebody wrote it; empty: now."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,7 @@ def keyed(given: Mapping[str, str], cells: int) -> KeyedRound:
         given.get("keyed_by", "").strip().upper(),
         given.get("note", "").strip(),
         tuple(cell for cell in range(1, MOST_CELLS + 1) if given.get(f"confirm-{cell}") == "yes"),
+        given.get("at", "").strip(),
     )
 
 
