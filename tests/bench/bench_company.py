@@ -58,6 +58,7 @@ def main() -> None:
         database = postgres.new_database()
         with connect(postgres.url(database)) as admin:
             prepare(admin)
+            admin.execute("SET statement_timeout = 0")
             given = {code: give_site(admin, code, code) for code in codes}
             for code in codes[chosen.real :]:
                 fill(admin, code, chosen.rows // (chosen.sites - chosen.real))
@@ -92,9 +93,10 @@ class Depot:
     taken: list[Exchange] = field(default_factory=list)
 
     def work(self, events: int) -> None:
-        for _ in range(events):
+        for done in range(0, events, 10):
             with self.record.writing("TS", "desk") as writing:
-                writing.append(*next(self.plan))
+                for _ in range(min(10, events - done)):
+                    writing.append(*next(self.plan))
 
     def put(self, battery: str, kind: str, name: str) -> None:
         place = {"kind": kind, "name": name}

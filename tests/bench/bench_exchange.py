@@ -267,6 +267,7 @@ def nothing(rows: int, sites: int, before_all: bool) -> None:
         database = postgres.new_database()
         with connect(postgres.url(database)) as admin:
             prepare(admin)
+            admin.execute("SET statement_timeout = 0")
             codes = codes_of(sites)
             with Took() as took:
                 own, *_ = [give_site(admin, code, code) for code in codes]
