@@ -101,9 +101,8 @@ class Words:
 
     def weekday(self, moment: datetime) -> str:
         """A moment of these days: Wednesday 25 November, 06:30."""
-        at = moment.astimezone(self.zone)
-        day = format_skeleton("MMMMEEEEd", at, locale=self.language)
-        return f"{day}, {at:%H:%M}"
+        day = "EEEE d 'de' MMMM" if self.language == "es" else "EEEE d MMMM"
+        return self.when(moment, f"{day}, HH:mm")
 
     def month(self, day: date) -> str:
         """A month with its year: October 2026, octubre de 2026."""

@@ -30,7 +30,7 @@ def open_circuit_flag(
     name = "it" if cell is None else f"cell {cell}"
     return Flag(
         "voltage and gravity disagree",
-        f"{name} shows {volts:.2f} V where its gravity {gravity:.3f} lets expect "
+        f"{name} shows {volts:.2f} V where its gravity {gravity:.3f} goes with "
         f"{expected:.2f} V: read both again; if they stand, the cell is sick",
         "act",
         cell,
