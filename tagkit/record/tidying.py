@@ -19,10 +19,12 @@ from tagkit.record.store import begin, make_durable, sqlite_connection
 
 EVERY_COMMITS = 40
 EVERY_SECONDS = 1.0
-LONGEST_LOG = 32_000
-"""Pages (128 MB) from which on a commit does it itself after all."""
-LONG_LOG = 2_000
-"""Pages from which on the log is begun anew."""
+LONGEST_LOG = 64_000
+"""Pages (256 MB) from which on a commit does it itself after all."""
+LONG_LOG = 8_000
+"""Pages (32 MB) from which on the log is begun anew, for which writers are kept waiting."""
+SLOW = 0.1
+"""Seconds of taking over after which the disk is taken for slow: the log is let grow rather."""
 
 
 class Tidying:
@@ -70,8 +72,10 @@ def tidy(path: Path) -> None:
         contextlib.closing(sqlite_connection(path)) as connection,
     ):
         make_durable(connection)
+        began = time.monotonic()
         busy, pages, _ = connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
-        if busy or pages < LONG_LOG:
+        slow = time.monotonic() - began > SLOW
+        if busy or pages < (LONGEST_LOG // 2 if slow else LONG_LOG):
             return
         # The few pages that came meanwhile, while nobody adds more: the next one to write then
         # begins at the start of the log.
