@@ -210,7 +210,7 @@ def test_a_damaged_label_is_made_out_and_its_end_is_typed_unseen(
     station.show("T6")
     station.see("wait", room["T6"])
     station.camera.look_at(picture(form.payload, 0.34, 5, mask=form.mask, module=6.0))
-    station.page.set_default_timeout(120_000)
+    station.page.set_default_timeout(200_000)
     station.see("ask", "CHECK THE NUMBER")
     assert room["F5"] not in station.page.content()
     station.type("9999")
