@@ -30,6 +30,9 @@ class Life:
     """Equivalent full cycles of a battery; None where that is not known."""
 
     recorded: float | None
+    """Since the record began; uses that are not known are taken as deep as the known ones."""
+    guessed: float
+    """What of ``recorded`` is those."""
     before: float | None
     """Before the record began: assumed, at the same pace."""
     unknown_uses: int
@@ -47,7 +50,7 @@ def life_of(state: AssetState, facts: BatteryFacts, now: datetime) -> Life:
     uses, unknown = state.use.get("uses", 0), state.use.get("unknown", 0)
     known = uses - unknown
     if known < 1 or state.registered_at is None:
-        return Life(None, None, unknown, None)
+        return Life(None, 0.0, None, unknown, None)
     percent = state.use.get("percent", 0.0) * uses / known
     recorded = equivalent_cycles(percent, 100.0)
     began = when(state.registered_at)
@@ -58,7 +61,8 @@ def life_of(state: AssetState, facts: BatteryFacts, now: datetime) -> Life:
     if first is not None and first < began and recorded is not None and long_enough:
         before = recorded / recorded_days * ((began - first) / timedelta(days=1))
     total = None if recorded is None else recorded + (before or 0.0)
-    return Life(recorded, before, unknown, life_used(total, facts.rated_cycles))
+    guessed = (recorded or 0.0) * unknown / uses
+    return Life(recorded, guessed, before, unknown, life_used(total, facts.rated_cycles))
 
 
 def forecast_of(
@@ -67,6 +71,10 @@ def forecast_of(
     """When the rated cycles are used up, from the discharges of ``events`` (any order)."""
     life = life_of(state, facts, now)
     uses = [(at, percent / 80) for at, percent in uses_in(state.tag, events)]
+    # The pace is that of all uses: without those that are not known it would promise years too many.
+    known = sum(cycle for _, cycle in uses)
+    share = life.recorded / known if life.recorded and known else 1.0
+    uses = [(at, cycle * share) for at, cycle in uses]
     return forecast_life(
         uses, facts.rated_cycles, now,
         cycles_before=max(0.0, (life.cycles or 0.0) - sum(cycle for _, cycle in uses)),

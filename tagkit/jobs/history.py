@@ -65,6 +65,7 @@ class BatteryHistory:
             "at": self.at.isoformat(),
             "where": self.where.to_json(),
             "cycles_recorded": self.life.recorded,
+            "cycles_recorded_guessed": self.life.guessed,
             "cycles_before_assumed": self.life.before,
             "life_used_percent": self.life.used_percent,
             "life_ends": _day(self.forecast.ends_at),

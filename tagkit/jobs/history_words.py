@@ -21,13 +21,13 @@ def fact_lines(found: BatteryHistory, words: Words) -> list[tuple[str, str]]:
     weight = found.state.nameplate.get("weight")
     chemistry = CHEMISTRIES.get(facts.chemistry or "", facts.chemistry)
     recorded = unknown
-    if life.recorded is not None and life.before:
-        recorded = words(
-            "{recorded} recorded, about {before} before (assumed)",
-            recorded=f"{life.recorded:.0f}", before=f"{life.before:.0f}",
-        )  # fmt: skip
-    elif life.recorded is not None:
-        recorded = words("{recorded} recorded", recorded=f"{life.recorded:.0f}")
+    if life.recorded is not None:
+        parts = [words("{recorded} recorded", recorded=f"{life.recorded - life.guessed:.0f}")]
+        if life.guessed >= 0.5:
+            parts.append(words("about {cycles} in uses not known", cycles=f"{life.guessed:.0f}"))
+        if life.before:
+            parts.append(words("about {before} before (assumed)", before=f"{life.before:.0f}"))
+        recorded = ", ".join(parts)
     used = unknown
     if life.used_percent is not None:
         used = words(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from tagkit.assets.tag import Kind
 from tagkit.demo.history import (
     DemoClock,
     fleet_tags,
@@ -79,6 +80,9 @@ def test_the_plan_with_recorded_use_serves_as_the_room_did(tmp_path, take_in_fle
             if not event.voided
         ]
         two_full_shifts = plan_pool(site, shifts=[(6.0, 14.0), (14.0, 22.0)])
+        lived = [
+            battery_history(site, state.tag) for state in list(record.states(Kind.BATTERY))[:8]
+        ]
     result = planned.result
     assert 100 * (1 - result.waited / result.changes) >= 95
     assert all(rate.use_percent_per_hour < 6 for rate in planned.plan.trucks)
@@ -89,3 +93,10 @@ def test_the_plan_with_recorded_use_serves_as_the_room_did(tmp_path, take_in_fle
     assert any("hours a week each" in note for note in planned.notes)
     # every truck in both shifts of all seven days is more work than the room does
     assert two_full_shifts.result.changes > result.changes
+    # the forecast of life goes on at the pace of all uses, also of those that are not known
+    told = [one for one in lived if one.life.unknown_uses > 5 and one.forecast.cycles_a_week]
+    assert told
+    for one in told:
+        weeks = (UNTIL - history_start(UNTIL, 60)).days / 7
+        assert one.life.recorded and 0 < one.life.guessed < one.life.recorded
+        assert one.forecast.cycles_a_week == pytest.approx(one.life.recorded / weeks, rel=0.35)
