@@ -97,7 +97,7 @@ def falling_cells(
         before = _best_fit(read[:-1])
         if before.deviations < _CONFIRMED_BY or before.behind < _CONFIRMED_SHARE * settings.failing:
             continue
-        found.append(_falling(cell, now, read[-1][0], settings))
+        found.append(_falling(cell, now, read[-1][:2], settings))
     return tuple(found)
 
 
@@ -165,10 +165,15 @@ def _fit(
     return _Fit(-slope, baseline, -slope * math.sqrt(spread), doubling)
 
 
-def _falling(cell: int, fit: _Fit, last: datetime, settings: CellSettings) -> FailingCell:
+def _falling(
+    cell: int, fit: _Fit, last: tuple[datetime, float], settings: CellSettings
+) -> FailingCell:
+    at, distance = last
     room = (fit.baseline + settings.suspect) / fit.behind
-    days = fit.doubling * math.log2(room) if room > 1 else 0.0
-    passes_at = last + timedelta(days=days)
+    # What was read counts before what the curve says: below the limit is not still to come.
+    passed = distance <= -settings.suspect or room <= 1
+    days = 0.0 if passed else fit.doubling * math.log2(room)
+    passes_at = at + timedelta(days=days)
     when = f"about {passes_at:%Y-%m-%d}" if days > 0 else "by now"
     flag = Flag(
         "failing cell",

@@ -51,6 +51,14 @@ def test_it_says_how_far_behind_and_until_when():
     assert f"{found.passes_at:%Y-%m-%d}" in found.flag.sentence
 
 
+def test_what_was_read_below_the_limit_is_not_foretold():
+    """A last reading worse than the curve through all of them: it is there, not still to come."""
+    *before, last = battery(10, dying)
+    read = {**last.distances, 5: -SETTINGS.suspect - 0.001}
+    (found,) = falling_cells([*before, RoundPoint(last.at, read)], SETTINGS)
+    assert found.passes_at == last.at and found.flag.sentence.endswith("by now")
+
+
 def test_healthy_batteries_are_left_alone():
     assert all(failing_cells(battery(13, seed=seed), SETTINGS) == () for seed in range(30))
 
