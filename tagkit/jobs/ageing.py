@@ -85,10 +85,12 @@ def forecast_of(
 def uses_in(tag: str, events: Iterable[Event]) -> list[tuple[datetime, float]]:
     """Moments and percent of the uses whose discharge is known, oldest first.
 
-    The truck's gauge at the change counts until the charge after it knows better.
+    The truck's gauge at the change counts until the charge after it knows better. A charge that
+    no use on record came before is of none.
     """
     uses: list[tuple[datetime, float]] = []
     told: tuple[datetime, float] | None = None
+    used = False
     for event in sorted(events, key=lambda one: one.moment):
         body = event.body
         if event.voided or not event.known:
@@ -96,9 +98,10 @@ def uses_in(tag: str, events: Iterable[Event]) -> list[tuple[datetime, float]]:
         if event.kind == "changed" and tag in (body["battery_in"], body["battery_out"]):
             if told:
                 uses.append(told)
+            used = True
             percent = body["discharged_percent"] if body["battery_out"] == tag else None
             told = None if percent is None else (event.happened, float(percent))
-        elif event.kind in ("charge_started", "charge_ended") and body["discharge"]:
+        elif event.kind in ("charge_started", "charge_ended") and used and body["discharge"]:
             told = (told[0] if told else event.happened, float(body["discharge"]["percent"]))
     return [*uses, told] if told else uses
 
