@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
@@ -434,4 +436,11 @@ def test_the_check_at_the_bay_logs_nothing_whatever_is_pressed(
         bay.reads(room["T1"])
         bay.say(do="typed", text=room["LIGHT"])
         bay.until(lambda: bay.screen["posture"] == "stop")
+    # A link from a battery's page or the rotation has shown it already.
+    led = client.get(f"/check?number={room['F14']}&truck=T1").text
+    address = re.search(r'data-live="([^"]+)"', led)
+    assert address
+    with Page(client, html.unescape(address[1])) as bay:
+        bay.reads(room["F14"])
+        bay.until(lambda: bay.screen["posture"] == "go")
     assert room.count() == before

@@ -307,7 +307,7 @@ class Live:
         return as_message(view, html, visitor.person or "", visitor.initials)
 
     async def _told(self, sentence: str) -> str:
-        return await self._with_site(lambda site, visitor: _words_of(visitor, site)(sentence))
+        return await self._with_site(lambda site, visitor: _words_of(visitor, site).said(sentence))
 
     async def _with_site(
         self,

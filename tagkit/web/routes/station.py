@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request, WebSocket
 from fastapi.params import Body
@@ -24,6 +25,8 @@ router = APIRouter()
 live = APIRouter()
 """WebSockets: they see to the visitor themselves."""
 
+NOBODY = "nobody has begun a shift here"
+
 
 @router.get("/station", response_class=HTMLResponse)
 def station(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLResponse:
@@ -38,10 +41,18 @@ def station(request: Request, site: TheSite, visitor: TheVisitor) -> HTMLRespons
 
 
 @router.get("/check", response_class=HTMLResponse)
-def check(request: Request, site: TheSite) -> HTMLResponse:
-    """Fit and ready, asked where the battery stands; nothing is logged."""
-    return page(request, "check.html", _values(request, site.settings.station.foot_switch,
-                                               "/check/live"))  # fmt: skip
+def check(
+    request: Request, site: TheSite, visitor: TheVisitor, number: str = "", truck: str = ""
+) -> HTMLResponse:
+    """Fit and ready, asked where the battery stands; nothing is logged.
+
+    ``number`` and ``truck``: what a link has shown already.
+    """
+    if not visitor.at_station and visitor.person is None:
+        raise NotAllowed(NOBODY, "Begin a shift, then open the page again")
+    shown = {name: text[:60] for name, text in (("number", number), ("truck", truck)) if text}
+    line = f"/check/live?{urlencode(shown)}" if shown else "/check/live"
+    return page(request, "check.html", _values(request, site.settings.station.foot_switch, line))
 
 
 def _values(request: Request, foot_switch: str, line: str) -> dict[str, Any]:
@@ -82,11 +93,24 @@ async def check_live(socket: WebSocket) -> None:
     """The line of a check at the bay."""
     visitor = await _visitor(socket)
     if not visitor.at_station and visitor.person is None:
-        await socket.close(1008, "nobody has begun a shift here")
+        await socket.close(1008, NOBODY)
         return
     await socket.accept()
     bay = Bay(visitor.station, floor_of(socket.app).waiting_trucks)
+    for name in ("truck", "number"):
+        if text := socket.query_params.get(name, "")[:60]:
+            await _shown(socket, bay, visitor, text)
     await Live(socket, bay).run()
+
+
+async def _shown(socket: WebSocket, bay: Bay, visitor: Visitor, text: str) -> None:
+    """What a link leads with counts as typed."""
+
+    def work() -> None:
+        with socket.app.state.door.borrow() as site:
+            bay.typed(site, visitor.person, text)
+
+    await asyncio.to_thread(work)
 
 
 async def _visitor(socket: WebSocket) -> Visitor:

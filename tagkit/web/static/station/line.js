@@ -26,7 +26,7 @@ export class Line {
   connect() {
     clearTimeout(this.again);
     const address = new URL(this.address);
-    address.search = this.query;
+    if (this.query) address.search = this.query;
     const socket = new WebSocket(address);
     socket.binaryType = "blob";
     this.socket = socket;
