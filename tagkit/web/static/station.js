@@ -21,6 +21,7 @@ const line = new Line(booth.dataset.live, { message, pictureOf: (blob) => camera
 const camera = new Camera(line, booth.dataset.own === "yes");
 let number = 0;
 let heard = "";
+let toScreen = false; // a key beside the screen was pressed from the keyboard: its question is next
 
 function message(said) {
   if (said.is === "sight") camera.sighted(said);
@@ -44,11 +45,16 @@ function message(said) {
   if (notes) notes.person = said.person;
   initials.classList.toggle("none", !said.initials);
   // Whoever goes by keys stays where they were; on a new screen the next step is at hand.
-  if (onKey && another) document.getElementById("next")?.focus();
+  if ((onKey || toScreen) && another) {
+    (document.getElementById("next") ?? screen.querySelector(".key"))?.focus();
+    toScreen = false;
+  }
   else if (onKey && held !== undefined) screen.querySelector(`[data-offer="${held}"]`)?.focus();
   if (said.heard !== heard) {
     heard = said.heard;
     sound.play(said.sound);
+    // A new answer is seen, also by whoever had scrolled down to the field on a phone.
+    if (screen.getBoundingClientRect().top < 0) scrollTo({ top: 0 });
   }
 }
 
@@ -93,7 +99,9 @@ document.querySelectorAll("[data-do]").forEach((key) => {
   key.addEventListener("click", (event) => {
     line.say({ do: key.dataset.do });
     // Pressed by a finger it keeps no focus: the next Enter is the large button's, not this one's again.
+    // By the keyboard the focus goes to what the screen then asks.
     if (event.detail) key.blur();
+    else toScreen = true;
   });
 });
 document.getElementById("typing").addEventListener("submit", (event) => {
@@ -102,6 +110,7 @@ document.getElementById("typing").addEventListener("submit", (event) => {
   if (text) line.say({ do: "typed", text });
   else next();
   typed.value = "";
+  if (matchMedia("(pointer: coarse)").matches) typed.blur(); // its keyboard covers the answer
 });
 release?.addEventListener("submit", (event) => {
   event.preventDefault();
