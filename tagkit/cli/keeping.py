@@ -183,7 +183,7 @@ def restore(
     done = restore_site(file, directory, _password() if password else None)
     if as_json:
         json_out({"directory": str(directory), "events": done.events, "until": done.until,
-                  "settings": done.settings})  # fmt: skip
+                  "settings": done.settings, "held": list(done.held)})  # fmt: skip
     else:
         line(f"{done.events} events are in {directory}, the one that marks the new epoch included.")
         line(
@@ -197,6 +197,15 @@ def restore(
                 "defaults, with the one you kept.",
             }[done.settings]
         )
+        line(
+            "PINs, stations and the certificate are in no backup: choose PINs with “tagkit pin”, "
+            "and enrol the stations again with “tagkit enrol”."
+        )
+        if done.held:
+            line(
+                f"Out of service: {', '.join(done.held)}. Where a card is missing, print it with "
+                "“tagkit out-of-service TAG --out FILE”."
+            )
 
 
 def _password(confirm: bool = False) -> str:

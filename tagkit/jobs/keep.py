@@ -179,11 +179,13 @@ def back_up(
 
 @dataclass(frozen=True)
 class Restored:
-    """What came back. ``settings``: backup, folder (one was there already), defaults."""
+    """What came back. ``settings``: backup, folder (one was there already), defaults. ``held``:
+    what is out of service by the record, whose cards may have to be printed again."""
 
     events: int
     until: str | None
     settings: str
+    held: tuple[str, ...] = ()
 
 
 def restore_site(file: Path, directory: Path, password: str | None = None) -> Restored:
@@ -205,5 +207,7 @@ def restore_site(file: Path, directory: Path, password: str | None = None) -> Re
 
     with restore(file, directory, password=password, prepare=prepare) as record:
         events = sum(head.sequence for head in record.heads())
-        latest = max((state.last_event_at or "" for state in record.states()), default="")
-    return Restored(events, latest or None, came_from[0])
+        states = list(record.states())
+    latest = max((state.last_event_at or "" for state in states), default="")
+    held = tuple(state.tag for state in states if state.held and not state.retired_at)
+    return Restored(events, latest or None, came_from[0], held)

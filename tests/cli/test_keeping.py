@@ -168,6 +168,7 @@ def test_a_file_that_is_rubbish_is_found(room: BatteryRoom) -> None:
 
 def test_a_backup_restores_into_a_new_epoch_and_verifies(room: BatteryRoom) -> None:
     room.charge("B1")
+    assert room.run("hold", "B2", "--reason", "leak", "--by", "TS").code == 0
     file = room.folder.parent / "backup.db"
     made = room.run("backup", file, "--json")
     assert (made.code, made.data["events"], made.data["file"]) == (0, room.count(), str(file))
@@ -177,6 +178,10 @@ def test_a_backup_restores_into_a_new_epoch_and_verifies(room: BatteryRoom) -> N
     back = run("restore", file, new, "--json")
     assert back.code == 0, back.err
     assert back.data["events"] > made.data["events"]  # the new epochs' beginnings
+    assert back.data["held"] == [room["B2"]]
+    told = run("restore", file, room.folder.parent / "newer").out
+    assert "tagkit pin" in told and "tagkit enrol" in told
+    assert f"Out of service: {room['B2']}." in " ".join(told.split())
     assert run("verify", "--site", new).code == 0
     found = run("where", room["B1"], "--site", new, "--json")
     assert found.data["state"] == "ready"
