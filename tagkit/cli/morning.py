@@ -81,14 +81,17 @@ def today(
 
     Example: tagkit today --ical due.ics --force
     """
-    from tagkit.jobs.calendar import write_calendar
     from tagkit.jobs.today import today as todays
 
     if ical is not None:
         free_to_write(ical, force)
     with open_site(site) as opened:
         found = todays(opened)
-        entries = write_calendar(opened, ical) if ical is not None else None
+        entries = None
+        if ical is not None:
+            from tagkit.jobs.calendar import write_calendar
+
+            entries = write_calendar(opened, ical)
         zone = opened.timezone()
     if as_json:
         json_out({**found.to_json(), "ical": str(ical) if ical else None})
