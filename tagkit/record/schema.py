@@ -180,14 +180,25 @@ SCHEMA_VERSION = len(STEPS)
 
 
 def migrate(connection: sqlite3.Connection) -> None:
-    """Brings the file up to date, each step in a transaction of its own."""
+    """Brings the file up to date, all steps or none.
+
+    What is to be done is looked up with the write lock held: after an update of the program
+    several of them open the same file at once.
+    """
     from sqlite_utils import Database
     from sqlite_utils.migrations import Migrations
 
     migrations = Migrations("tagkit.record")
     for number, step in enumerate(STEPS, 1):
         migrations(name=step.__name__.lstrip("_"))(_numbered(step, number))
-    migrations.apply(Database(connection, execute_plugins=False))
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        migrations.apply(Database(connection, execute_plugins=False))
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
 
 
 def _numbered(step: Callable[[Database], None], number: int) -> Callable[[Database], None]:

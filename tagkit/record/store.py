@@ -176,7 +176,7 @@ def translated(path: Path) -> Iterator[None]:
 
 def _meaning(code: int | None, path: Path) -> TagkitError | None:
     where = str(path)
-    if code in (5, 6):
+    if code in (5, 6, 15):  # 15: others open and close it at this very moment, again and again
         return Busy("the record is in use by another program", "Try again in a moment", where)
     if code == 10:
         return Busy(

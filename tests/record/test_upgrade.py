@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
+from threading import Barrier
 from typing import Any
 
 import pytest
@@ -80,6 +82,20 @@ def test_a_backup_of_it_is_restored(stored: Any, tmp_path: Path) -> None:
         backup(record, tmp_path / "new.tagkit")
     with restore(tmp_path / "new.tagkit", tmp_path / "new") as new:
         assert {state.tag for state in new.states()} == set(found["assets"])
+
+
+def test_programs_that_open_it_at_once_bring_it_up_to_date_once(stored: Any) -> None:
+    """After an update the stations start again together."""
+    folder, found = stored
+    together = Barrier(4)
+
+    def opened(_: int) -> set[str]:
+        together.wait(60)
+        with Record.open(folder) as record:
+            return {state.tag for state in record.states()}
+
+    with ThreadPoolExecutor(4) as programs:
+        assert list(programs.map(opened, range(4))) == [set(found["assets"])] * 4
 
 
 def test_an_upgrade_cut_off_in_the_middle_goes_on_at_the_next_opening(stored: Any) -> None:
