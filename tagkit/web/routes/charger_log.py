@@ -39,8 +39,8 @@ NAMES = {
     "kind": "Kind of charge",
 }  # fmt: skip
 OUTCOMES = {
-    "logged": ("go", "New"), "completed": ("go", "Completed"),
-    "here already": ("off", "Here already"), "refused": ("stop", "Refused"),
+    "logged": ("go", "It is new"), "completed": ("go", "It completes a scan"),
+    "here already": ("off", "Here already"), "refused": ("stop", "It is refused"),
 }  # fmt: skip
 """Of a row: the role of its mark, and its word."""
 _Done = TypeVar("_Done")
