@@ -179,7 +179,8 @@ def _differences(known: dict[str, Any], facts: dict[str, Stated[Any]]) -> tuple[
         was = Quantity.from_stored(before) if "unit" in before else before["value"]
         if not _same(was, fact.value):
             words = name.replace("_", " ").replace("maker serial", "maker's serial")
-            found.append(f"{words}: the record has {_shown(was)}, stamped is {_shown(fact.value)}")
+            recorded = _beside(was, fact.value)
+            found.append(f"{words}: the record has {recorded}, stamped is {_shown(fact.value)}")
     return tuple(found)
 
 
@@ -201,6 +202,14 @@ def _same(was: Any, now: Any) -> bool:
 
 def _letters(text: str) -> str:
     return "".join(character for character in text.upper() if character.isalnum())
+
+
+def _beside(was: Any, now: Any) -> str:
+    """What the record has, in the unit of the stamp too where that is another."""
+    both = isinstance(was, Quantity) and isinstance(now, Quantity)
+    if both and was.unit != now.unit:
+        return f"{was.rounded_to(now.unit)} ({was})"
+    return _shown(was)
 
 
 def _shown(value: Any) -> str:
