@@ -79,12 +79,4 @@ def _in_service(site: Site, wanted: Wanted) -> list[AssetState]:
 
 
 def _sorted(states: Any) -> list[AssetState]:
-    return sorted(
-        states,
-        key=lambda one: (
-            one.registered_at or "",
-            one.delivery or str(one.kind),
-            one.unloading or 0,
-            one.tag,
-        ),
-    )
+    return sorted(states, key=lambda one: (one.registered_at or "", one.unloading or 0, one.tag))
