@@ -12,7 +12,7 @@ from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from fastapi.testclient import TestClient
 from known_browsers import known_browser
-from tagkit.errors import WrongInput
+from tagkit.errors import Busy, WrongInput
 from tagkit.web.access.once import KEPT_HOURS, once
 from tagkit.web.depends import ENTER
 
@@ -173,3 +173,44 @@ def test_a_replay_finds_its_answer_after_the_server_began_anew(here: Room, deeds
     here.app.state.access = AccessStore(here.folder)
     assert client.post("/act", data={"what": "a", "once": "k"}).status_code == 303
     assert len(deeds.done) == 1
+
+
+def fill_the_disk(here: Room) -> None:
+    """The access file may not grow any more, and is full."""
+    pages = here.access.one("PRAGMA page_count")
+    here.access.one(f"PRAGMA max_page_count = {pages[0]}")
+    for table, values in (
+        ("tries", "?, 0"), ("answers", "?, 'x', 9e9, 200, '', ''"), ("shifts", "?, 'X', 'pin', 9e9, 9e9"),
+    ):  # fmt: skip
+        for rest in ("x" * 900, ""):
+            with pytest.raises(Busy, match="disk is full"):
+                for number in range(10_000):
+                    here.access.run(f"INSERT INTO {table} VALUES ({values})", (f"{number}{rest}",))
+
+
+def test_on_a_full_disk_looking_goes_on_and_nothing_is_done_half(here: Room, deeds: Deeds) -> None:
+    client = here.client()
+    assert here.begin(client, "LEAD") == 303
+    fill_the_disk(here)
+    here.clock.turn(minutes=5)
+    assert client.get("/").status_code == 200
+    assert client.get("/api/assets").status_code == 200
+    told = client.post("/act", data={"what": "a", "once": "k" * 900})
+    assert told.status_code == 503 and "disk is full" in told.text and deeds.done == []
+    assert here.begin(here.client(), "TECH") == 503
+    here.access.one("PRAGMA max_page_count = 1000000")
+    assert client.post("/act", data={"what": "a", "once": "k" * 900}).status_code == 303
+    assert deeds.done == ["a"]
+
+
+def test_what_is_done_stays_done_where_its_answer_can_not_be_kept(
+    here: Room, deeds: Deeds, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise Busy("the disk is full", "Make room")
+
+    client = here.client()
+    monkeypatch.setattr("tagkit.web.access.once._keep", full)
+    assert client.post("/act", data={"what": "a", "once": "k"}).status_code == 303
+    assert client.post("/act", data={"what": "a", "once": "k"}).status_code == 409
+    assert deeds.done == ["a"]

@@ -72,7 +72,7 @@ def station_of(
     if row is None:
         return None
     if now - row[1] > MINUTE:
-        store.run("UPDATE stations SET seen = ? WHERE name = ?", (now, row[0]))
+        store.note("UPDATE stations SET seen = ? WHERE name = ?", (now, row[0]))
     return str(row[0])
 
 

@@ -10,11 +10,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
+from contextlib import suppress
 
 from fastapi import HTTPException, Request, Response
 from starlette.datastructures import UploadFile
 
-from tagkit.errors import TagkitError
+from tagkit.errors import Busy, TagkitError
 from tagkit.web.access.browser import Browser
 from tagkit.web.access.refused import AlreadySent
 from tagkit.web.access.store import AccessStore, hashed
@@ -52,7 +53,8 @@ def once(request: Request, act: Callable[[], Response], key: str = "") -> Respon
     if response.status_code >= 400:
         _free(store, named)
     else:
-        _keep(store, named, response)
+        with suppress(Busy):  # it is done: whoever asks again is told that it was sent before
+            _keep(store, named, response)
     return response
 
 

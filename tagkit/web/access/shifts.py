@@ -148,7 +148,7 @@ def shift_of(connection: HTTPConnection, site: Site) -> Shift | None:
     found = _shift(site, *row)
     set_back = now < row[2] - TOLERANCE.total_seconds()
     if set_back or now >= found.until.timestamp():
-        store.run("DELETE FROM shifts WHERE token = ?", (browser.key,))
+        store.note("DELETE FROM shifts WHERE token = ?", (browser.key,))
         return None
     if now - row[3] > MINUTE and _by_hand(connection):
         still_here(connection, site)
@@ -157,7 +157,7 @@ def shift_of(connection: HTTPConnection, site: Site) -> Shift | None:
 
 def still_here(connection: HTTPConnection, site: Site) -> None:
     """Somebody did something at this browser: pressed, showed a label or a card."""
-    connection.app.state.access.run(
+    connection.app.state.access.note(
         "UPDATE shifts SET seen = ? WHERE token = ?",
         (site.now().timestamp(), connection.state.browser.key),
     )

@@ -16,6 +16,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from tagkit.errors import Busy
+from tagkit.record.store import translated
+
 FILE_NAME = "access.db"
 _VERSION = 1
 
@@ -43,7 +46,10 @@ CREATE INDEX answers_by_time ON answers (at);
 
 
 class AccessStore:
-    """The opened file. One connection, used by one thread at a time."""
+    """The opened file. One connection, used by one thread at a time.
+
+    A disk that is full or can't be written, and a file that is locked, are told as Busy.
+    """
 
     def __init__(self, directory: Path) -> None:
         self.path = directory / FILE_NAME
@@ -69,33 +75,42 @@ class AccessStore:
     @contextmanager
     def writing(self) -> Iterator[None]:
         """All of the block or none of it, with nobody else writing meanwhile."""
-        with self._lock:
+        with self._lock, translated(self.path):
             if self._connection.in_transaction:
                 yield
                 return
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield
+                self._connection.execute("COMMIT")
             except BaseException:
-                self._connection.execute("ROLLBACK")
+                self._undo()
                 raise
-            self._connection.execute("COMMIT")
+
+    def _undo(self) -> None:
+        if self._connection.in_transaction:  # SQLite may have undone it already
+            self._connection.execute("ROLLBACK")
 
     def one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
         """The first row, or None."""
-        with self._lock:
+        with self._lock, translated(self.path):
             row: tuple[Any, ...] | None = self._connection.execute(sql, values).fetchone()
             return row
 
     def all(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Every row."""
-        with self._lock:
+        with self._lock, translated(self.path):
             return list(self._connection.execute(sql, values).fetchall())
 
     def run(self, sql: str, values: Sequence[Any] = ()) -> int:
         """Run one statement; how many rows it changed."""
-        with self._lock:
+        with self._lock, translated(self.path):
             return int(self._connection.execute(sql, values).rowcount)
+
+    def note(self, sql: str, values: Sequence[Any] = ()) -> None:
+        """The same for what may as well be lost: a page must not fail because of it."""
+        with suppress(Busy):
+            self.run(sql, values)
 
     def close(self) -> None:
         """Let go of the file."""
