@@ -22,8 +22,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tagkit.assets.tag import Kind, Tag
+from tagkit.errors import Exit
 from tagkit.jobs.fit import judge
-from tagkit.jobs.site import Site, create_site
+from tagkit.jobs.judging import catch_up
+from tagkit.jobs.site import Site, create_site, open_site
 from tagkit.jobs.whereabouts import where_is
 from tagkit.record.writing import Writing
 from tagkit.settings import Settings
@@ -116,18 +118,32 @@ def timed(work: Callable[[], object]) -> float:
     return (time.perf_counter() - begun) * 1000
 
 
-def processes(folder: Path, battery: Tag, starts: int) -> None:
+def catch_up_with(folder: Path) -> None:
+    """Judges the fleet, which the first of a day's questions would do."""
+    with open_site(folder) as site:
+        catch_up(site)
+
+
+def processes(folder: Path, battery: Tag, truck: Tag, starts: int) -> None:
     """Whole processes, in turns, so that the machine's moods meet all of them."""
     commands = {
         "python -c pass": [sys.executable, "-c", "pass"],
         "tagkit --help": [sys.executable, "-m", "tagkit", "--help"],
         "tagkit where": [sys.executable, "-m", "tagkit", "where", str(battery), "--site", str(folder)],
+        "tagkit next": [sys.executable, "-m", "tagkit", "next", str(truck), "--site", str(folder)],
+        "tagkit today": [sys.executable, "-m", "tagkit", "today", "--site", str(folder)],
     }  # fmt: skip
+    catch_up_with(folder)
     found: dict[str, list[float]] = {name: [] for name in commands}
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     for turn in range(starts + 1):
         for name, command in commands.items():
-            took = timed(lambda command=command: subprocess.run(command, check=True, **quiet))  # type: ignore[misc,call-overload]
+            begun = time.perf_counter()
+            ended = subprocess.run(
+                command, check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            )
+            took = (time.perf_counter() - begun) * 1000
+            if ended.returncode not in (Exit.DONE, Exit.NOT_READY):
+                raise SystemExit(f"{name} ended with {ended.returncode}")
             if turn:  # the first one fills the disk's cache
                 found[name].append(took)
     print(f"\nCold start, {starts} whole processes each, seconds")
@@ -189,7 +205,7 @@ def main() -> None:
                 f"written in {time.perf_counter() - begun:.0f} s; {os.cpu_count()} cores"
             )
             answers(site, trucks, batteries)
-        processes(directory, batteries[0], given.starts)
+        processes(directory, batteries[0], trucks[0], given.starts)
 
 
 if __name__ == "__main__":
