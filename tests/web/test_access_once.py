@@ -137,7 +137,7 @@ def test_two_at_the_same_moment_act_once(here: Room, deeds: Deeds) -> None:
         target=lambda: statuses.append(client.post("/act", data=form).status_code)
     )
     first.start()
-    deeds.begun.wait(10)
+    assert deeds.begun.wait(90)
     second = _twin(here, client).post("/act", data=form)
     deeds.wait.set()
     first.join()
