@@ -19,6 +19,7 @@ _UNSEEN = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\xad\u200b\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb"
     "\U000e0000-\U000e007f\ud800-\udfff]"
 )
+_HALF = re.compile("[\ud800-\udfff]")
 _BREAKS = "\x0b\x0c\x85\u2028\u2029"
 
 
@@ -30,12 +31,19 @@ def legible(text: str) -> str:
 
 
 def all_legible(value: Any) -> Any:
-    """The same for every text within lists and objects; WrongInput for one that is too long."""
+    """The same for every text within lists and objects; WrongInput for one that is too long, or
+    that holds half characters: bytes typed or sent that are no text are told, not swallowed."""
     if isinstance(value, str):
         if len(value) > LONGEST:
             raise WrongInput(
                 f"a text of {len(value)} characters is too long",
                 f"Say it in at most {LONGEST} characters",
+            )
+        if half := _HALF.search(value):
+            around = value[max(0, half.start() - 10) : half.end() + 10]
+            raise WrongInput(
+                f"{around!a} is no text",
+                "Type it again, or check which character set this terminal uses",
             )
         return legible(value)
     if isinstance(value, dict):
