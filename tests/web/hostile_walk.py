@@ -37,8 +37,10 @@ TEXTS: Mapping[str, str] = {
     "short": SHORT,
     "formula": f"=1+1+{MARK}",
     "at": f"@{MARK}",
-    "hidden": f"\u202e{MARK}\u2066\u200b\u200d\ufeff\x85\u2028\U000e0041",
-    "control": f"{MARK}\x00\x01\x1b[2J\x07\r\nX-Probe: 1\r\nBEGIN:VEVENT\r\n\t=1+1",
+    "unseen": (
+        f"\u202e{MARK}\u2066\u200b\u200d\ufeff\x85\u2028\U000e0041\x00\x01\x1b[2J\x07"
+        "\r\nX-Probe: 1\r\nBEGIN:VEVENT\r\n\t=1+1"
+    ),
     "path": f"../../../../../../{MARK}/../x",
     "drive": f"C:\\..\\{MARK}\x00.pdf",
     "long": f"{MARK} " + "W" * 10_000,
@@ -380,7 +382,7 @@ class Walk:
         plain = {name: self._usual(form, name) for name in form.fields}
         self._count(told, self._send(form, plain))
         others = [what for what in TEXTS if what not in ("markup", "short")]
-        always = ("formula", "hidden", "control", "path", "long")
+        always = ("formula", "unseen", "long")
         seldom = [what for what in others if what not in always]
         taking: dict[str, str] = {}
         for name in form.fields:
@@ -407,7 +409,7 @@ class Walk:
             self.ask("POST", form.action, content=f"{body}&{rest}",
                      headers={"content-type": "application/x-www-form-urlencoded"})  # fmt: skip
         for name in form.files:
-            for what in ("markup", "hidden", "path", "long"):
+            for what in ("markup", "unseen", "path", "long"):
                 self._count(f"{told} {name} {what}", self._send(form, plain, (name, TEXTS[what])))
 
     def _count(self, told: str, answer: Response) -> bool:
@@ -448,11 +450,11 @@ class Walk:
                     usual = [(n, self.samples[n]) for n in asks if n != name and n in self.samples]
                     for odd in (
                         texts[0],
-                        texts[1],
-                        *(texts[(turn + n) % len(texts)] for n in range(3)),
+                        TEXTS["nan"],
+                        *(texts[(turn + n) % len(texts)] for n in range(2)),
                     ):
                         self.ask("GET", f"{self._path(route)}?{urlencode(usual)}&{name}={odd}")
-                    turn += 3
+                    turn += 2
                 for name in parameters(route, "path_params"):
                     for odd in (texts[0], *(texts[(turn + n) % len(texts)] for n in range(2))):
                         self.ready()

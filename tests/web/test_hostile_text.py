@@ -91,7 +91,7 @@ def test_hostile_text_stays_text_wherever_it_is_sent_and_shown(
 
     # It was not for nothing: fields took the words, and pages and files show them.
     forms = {(form.method, form.action) for form in walk.forms.values()}
-    assert len(forms) >= 40 and walk.asked >= 1_000
+    assert len(forms) >= 40 and walk.asked >= 700
     words = {told.rpartition(" ")[0] for told in walk.taken if told.endswith(("markup", "short"))}
     assert len(words) >= 30, sorted(words)
     for form in ("text/html", "text/csv", "application/json", "workbook"):
