@@ -29,8 +29,9 @@ MARK = "probemark"
 MARKUP = (
     f"""{MARK}' onprobe=1 "><xss-probe onprobe=1></title></textarea></script>"""
     """<script>onprobe()</script><img src=x onerror=onprobe()>"""
-    """{{7*191}}${7*191}<%=7*191%>{% raw %}' OR '1'='1'; DROP TABLE events;--"""
+    """{{31337*41227}}${31337*41227}<%=31337*41227%>{% raw %}' OR '1'='1'; DROP TABLE events;--"""
 )
+RECKONED = str(31337 * 41227)
 SHORT = "x' onprobe=1 \"><xss-probe>"
 TEXTS: Mapping[str, str] = {
     "markup": MARKUP,
@@ -271,8 +272,8 @@ class Walk:
         ill = self.page.ill
         if "<xss-probe" in answer.text:
             ill.append("unescaped: " + _around(answer.text, "<xss-probe"))
-        if "1337" in answer.text and "7*191" not in answer.text:
-            ill.append("braces are reckoned: " + _around(answer.text, "1337"))
+        if RECKONED in answer.text:
+            ill.append("braces are reckoned: " + _around(answer.text, RECKONED))
         if unseen := _UNSEEN.search(answer.text):
             ill.append("what can't be seen: " + _around(answer.text, unseen[0]))
         return ill

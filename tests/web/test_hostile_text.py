@@ -14,7 +14,7 @@ from argon2 import PasswordHasher
 from fastapi import APIRouter, FastAPI, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.testclient import TestClient
-from hostile_walk import MARK, TEXTS, Walk
+from hostile_walk import MARK, RECKONED, TEXTS, Walk
 from lookup_room import Pages, lookup_room, pages_of
 from PIL import Image
 from tagkit.assets.legible import LONGEST
@@ -24,7 +24,7 @@ from tagkit.web.access import pins
 
 SHEET = f"""Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah),Connector,Designation
 {MARK}'"><xss-probe onprobe=1>,48,1100 kg,vented lead-acid,775,=1+1+{MARK},"\u202e{MARK}"
-=1+1+{MARK},48,1100 kg,vented lead-acid,775,{{{{7*191}}}},<xss-probe>
+=1+1+{MARK},48,1100 kg,vented lead-acid,775,{{{{31337*41227}}}},<xss-probe>
 """
 NOT_REACHED = {"/live/changes"}
 """A line that stays open; it says that there is something new, and nothing of what."""
@@ -148,7 +148,7 @@ def show(request: Request, how: str, q: str = "") -> Response:
             return HTMLResponse(f"<p title={words.replace('<', '')}>", headers=headers)
         case "reckoned":
             return HTMLResponse(
-                words.replace("{{7*191}}", "1337").replace("<", ""), headers=headers
+                words.replace("{{31337*41227}}", RECKONED).replace("<", ""), headers=headers
             )
         case "unseen":
             return HTMLResponse(words.replace("<", ""), headers=headers)
