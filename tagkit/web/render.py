@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from tagkit.assets.legible import legible
 from tagkit.web.firm import by_name, firm
+from tagkit.web.keys import remedy_on_pages
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -56,6 +57,7 @@ def page(
         request=request,
         visitor=visitor,
         words=words,
+        mend=lambda remedy: remedy_on_pages(remedy, words),
         site_name=request.state.site_name,
         clock_behind=request.state.clock_behind,
         here=request.url.path,

@@ -6,9 +6,12 @@ import re
 
 import pytest
 from lookup_room import Pages
+from tagkit.cli.main import COMMANDS
 from tagkit.jobs.hold import hold
+from tagkit.language.words import Words
 from tagkit.record.envelope import Event
 from tagkit.web.access.pins import choose_pin
+from tagkit.web.keys import KEYS, remedy_on_pages
 
 
 def entry(pages: Pages, name: str, kind: str) -> Event:
@@ -130,6 +133,26 @@ def test_an_entry_is_cancelled_with_a_reason_and_stays_to_be_seen(pages: Pages) 
     assert 'class="void"' in page
     assert "scanned the wrong truck" in page
     assert "scanned the wrong truck" in pages.text("/corrections")
+
+
+def test_a_page_names_its_keys_where_the_command_line_names_commands(pages: Pages) -> None:
+    taken = entry(pages, "B2", "registered")
+    pages.shift("JT")
+    page = pages.text(f"/corrections/void?entry={taken.id}")
+    assert "Correct figures with “Correct a figure”, people with “People”." in page
+    spanish = Words("es", "metric", None)
+    assert remedy_on_pages("Record people with “tagkit authorise” first", spanish) == (
+        "Registre primero a las personas con «Personas»."
+    )
+    papers = "Add --receipt or --papers, if that is still missing"
+    assert remedy_on_pages(papers, Words("en", "metric", None)) == (
+        "Add “Number of the recycler's receipt” or “Transport papers”, if that is still missing."
+    )
+    # What a page has no key for keeps its command.
+    verify = "Run “tagkit verify”; a figure that was recorded so is amended with “tagkit amend”"
+    told = remedy_on_pages(verify, spanish)
+    assert "«tagkit verify»" in told and "«Corregir un dato»" in told
+    assert set(KEYS) <= set(COMMANDS)
 
 
 def test_anothers_entry_takes_a_technician(pages: Pages) -> None:
