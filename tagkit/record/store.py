@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
+import time
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -24,6 +25,9 @@ from tagkit.record.state import MalformedState
 FILE_NAME = "record.db"
 KEYS_NAME = "keys"
 BUSY_TIMEOUT_MS = 10_000
+
+_BUSY = 5
+"""SQLite's result code for a file that somebody else has locked."""
 
 _CORRUPT = 11
 """SQLite's result code for a file that is not as it was written."""
@@ -105,14 +109,28 @@ def begin(connection: Connection, queue: Queue | None = None) -> None:
 
 def make_durable(connection: Connection) -> None:
     """WAL and synchronous=FULL, asserted."""
-    if _pragma(connection, "journal_mode") != "wal":
-        _pragma(connection, "journal_mode = WAL")
+    _into_wal(connection)
     connection.execute("PRAGMA synchronous = FULL")
     if _pragma(connection, "journal_mode") != "wal" or _pragma(connection, "synchronous") != 2:
         raise WrongInput(
             "this disk can't keep a record safely (no write-ahead log)",
             "Put the site on a local disk, not on a network drive",
         )
+
+
+def _into_wal(connection: Connection) -> None:
+    """Waits for whoever has the file: here SQLite itself does not, whatever its busy timeout."""
+    patience = time.monotonic() + BUSY_TIMEOUT_MS / 1000
+    while True:
+        try:
+            if _pragma(connection, "journal_mode") != "wal":
+                _pragma(connection, "journal_mode = WAL")
+        except Exception as error:
+            if sqlite_code(error) != _BUSY or time.monotonic() > patience:
+                raise
+            time.sleep(0.01)
+        else:
+            return
 
 
 def _check_version(path: Path, connection: Connection) -> None:
