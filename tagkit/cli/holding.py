@@ -91,13 +91,18 @@ def release(
     inspected: Annotated[
         bool, typer.Option("--inspected", help="An inspection found the cause mended.")
     ] = False,
+    once: Annotated[
+        bool,
+        typer.Option("--once", help="Let a battery that is not held but not ready be used once, "
+                     "from now."),
+    ] = False,
     by: By = None,
     at: At = None,
     station: Station = None,
     site: SiteDir = HERE,
     as_json: AsJson = False,
-) -> None:
-    """Lift holds, or let a battery that is not ready be used once. A supervisor does it.
+) -> None:  # fmt: skip
+    """Lift holds or, with --once, let a battery that is not ready be used once. A supervisor does it.
 
     Example: tagkit release B-QM-00417-D --reason "contacts renewed" --by SW
     """
@@ -109,6 +114,7 @@ def release(
             tag,
             reason,
             inspected=inspected,
+            once=once,
             **entry(opened, by, station, at),
         )
     asset = events[0].body["asset"]

@@ -13,6 +13,7 @@ from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
+from tagkit.rules.readiness import CLOCK_TOLERANCE
 
 
 def hold(
@@ -40,48 +41,77 @@ def release(
     reason: str,
     *,
     inspected: bool,
+    once: bool = False,
     by: str,
     station: str,
     at: datetime | None = None,
 ) -> list[Event]:
-    """Release an asset: its holds, or a battery that is not ready for its next use.
+    """Release an asset: lift its holds, or, with ``once``, let a battery that is not ready be used.
 
     A supervisor does it. Safety holds are lifted only with ``inspected``: the supervisor says
-    that an inspection found the cause mended. Raises WrongInput when nothing is to be released.
+    that an inspection found the cause mended. The pass for one use is asked for by itself, so
+    that repeating a release gives none; it is for now, and lifts no hold. Raises WrongInput when
+    nothing is to be released.
     """
     reason = checked_reason(reason)
     with site.record.writing(by=by, station=station, at=at) as writing:
         require_supervisor(site, by)
         found = asset(writing, number)
-        safety = [held for held in found.holds if held["kind"] == "safety"]
-        if safety and not inspected:
-            raise WrongInput(
-                f"{found.tag} has a safety hold ({safety[0]['reason']}), which only an inspection "
-                "can lift",
-                "Have it inspected and mended by a qualified person, then add --inspected",
-            )
-        if found.holds:
-            return [
-                writing.append(
-                    "released",
-                    [found.tag],
-                    {
-                        "asset": found.tag,
-                        "hold": held["id"],
-                        "reason": reason,
-                        "inspected": inspected,
-                    },
-                )
-                for held in found.holds
-            ]
-        if found.kind != Kind.BATTERY.value:
+        if once:
+            _check_passable(site, found, at)
+            body = {"asset": found.tag, "hold": None, "reason": reason}
+            return [writing.append("released", [found.tag], body)]
+        if not found.holds:
             raise WrongInput(f"{found.tag} is not held", "There is nothing to release")
-        _check_releasable(site, found, at)
+        _check_liftable(found, inspected, at)
         return [
             writing.append(
-                "released", [found.tag], {"asset": found.tag, "hold": None, "reason": reason}
+                "released",
+                [found.tag],
+                {
+                    "asset": found.tag,
+                    "hold": held["id"],
+                    "reason": reason,
+                    "inspected": inspected,
+                },
             )
+            for held in found.holds
         ]
+
+
+def _check_liftable(found: AssetState, inspected: bool, at: datetime | None) -> None:
+    """Only an inspection lifts a safety hold, and nothing lifts a hold before it was put on."""
+    safety = [held for held in found.holds if held["kind"] == "safety"]
+    if safety and not inspected:
+        raise WrongInput(
+            f"{found.tag} has a safety hold ({safety[0]['reason']}), which only an inspection "
+            "can lift",
+            "Have it inspected and mended by a qualified person, then add --inspected",
+        )
+    began = max(datetime.fromisoformat(held["at"]) for held in found.holds)
+    if at is not None and at < began - CLOCK_TOLERANCE:
+        raise WrongInput(
+            f"{found.tag} was not held yet at that time",
+            "Give the time at which the hold was lifted, or leave --at out for now",
+            "--at",
+        )
+
+
+def _check_passable(site: Site, found: AssetState, at: datetime | None) -> None:
+    """A pass for one use is a battery's, lifts no hold, and is for now."""
+    if found.kind != Kind.BATTERY.value:
+        raise WrongInput(
+            f"{found.tag} is not a battery", "Only a battery is released for one use", "--once"
+        )
+    if at is not None and abs(site.now() - at) > CLOCK_TOLERANCE:
+        raise WrongInput("a release for one use is for now", "Leave --at out", "--at")
+    if found.holds:
+        raise WrongInput(
+            f"{found.tag} is held, and a release for one use lifts no hold",
+            "Lift its hold first, without --once",
+            "--once",
+        )
+    _check_releasable(site, found, at)
 
 
 def _check_releasable(site: Site, found: AssetState, at: datetime | None) -> None:

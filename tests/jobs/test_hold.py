@@ -65,7 +65,7 @@ def test_a_release_for_use_lets_an_unready_battery_be_used_once(staffed: Battery
     out = ("swap", "T1", "B2", "--by", "KM", "--at", ago(hours=2).isoformat())
     assert staffed.run(*out).code == 0
     assert codes(staffed, "B1") == ["not charged"]
-    released = ("release", "B1", "--reason", "half full by the gauge, last hour", *SW)
+    released = ("release", "B1", "--once", "--reason", "half full by the gauge", *SW)
     assert staffed.run(*released).code == 0
     found = staffed.run("fit", "B1", "T2", "--json")
     assert found.code == 0
@@ -80,7 +80,9 @@ def test_a_release_for_use_lets_an_unready_battery_be_used_once(staffed: Battery
 
 
 def test_a_charge_uses_a_release_up(staffed: BatteryRoom) -> None:
-    assert staffed.run("release", "B3", "--reason", "charged before it came", *SW).code == 0
+    assert (
+        staffed.run("release", "B3", "--once", "--reason", "charged before it came", *SW).code == 0
+    )
     assert staffed.run("fit", "B3", "T1").code == 0
     assert staffed.run("charge", "start", "B3", "C2", "--by", "KM").code == 0
     assert staffed.state("B3").release is None
@@ -88,7 +90,9 @@ def test_a_charge_uses_a_release_up(staffed: BatteryRoom) -> None:
 
 
 def test_a_release_lifts_no_hold_that_is_put_on_later(staffed: BatteryRoom) -> None:
-    assert staffed.run("release", "B3", "--reason", "charged before it came", *SW).code == 0
+    assert (
+        staffed.run("release", "B3", "--once", "--reason", "charged before it came", *SW).code == 0
+    )
     assert staffed.run("fit", "B3", "T1").code == 0
     assert staffed.run("hold", "B3", "--reason", "terminal is loose").code == 0
     assert staffed.run("fit", "B3", "T1").code == 12
@@ -97,13 +101,17 @@ def test_a_release_lifts_no_hold_that_is_put_on_later(staffed: BatteryRoom) -> N
 
 
 def test_a_release_lifts_no_safety_hold(staffed: BatteryRoom) -> None:
-    assert staffed.run("release", "B3", "--reason", "charged before it came", *SW).code == 0
+    assert (
+        staffed.run("release", "B3", "--once", "--reason", "charged before it came", *SW).code == 0
+    )
     assert staffed.run("hold", "B3", "--reason", "acid leak", "--safety").code == 0
     assert staffed.run("swap", "T1", "B3", "--by", "KM").code == 12
 
 
 def test_a_release_ends_with_the_next_use(staffed: BatteryRoom) -> None:
-    assert staffed.run("release", "B3", "--reason", "charged before it came", *SW).code == 0
+    assert (
+        staffed.run("release", "B3", "--once", "--reason", "charged before it came", *SW).code == 0
+    )
     assert staffed.run("seen", "B3", "T1", "--by", "KM").code == 0
     assert staffed.run("seen", "B3", "stand 1", "--by", "KM").code == 0
     assert codes(staffed, "B3") == ["not charged"]
@@ -119,9 +127,34 @@ def test_there_is_nothing_to_release_of_a_ready_battery_or_a_free_truck(
     assert staffed.events("released") == []
 
 
+def test_the_same_release_again_is_no_pass_for_an_uncharged_battery(staffed: BatteryRoom) -> None:
+    again = ("release", "B3", "--reason", "pin renewed", *SW)
+    assert staffed.run("hold", "B3", "--reason", "connector pin burnt").code == 0
+    refused = staffed.run(*again, "--once")
+    assert (refused.code, "lifts no hold" in refused.err) == (2, True)
+    assert staffed.run(*again).code == 0
+    found = staffed.run(*again)
+    assert (found.code, "is not held" in found.err) == (2, True)
+    assert "nothing to release" in found.err
+    assert staffed.state("B3").release is None
+    assert staffed.run("fit", "B3", "T1").code == 12
+
+
+def test_a_release_is_not_dated_before_what_it_is_for(staffed: BatteryRoom) -> None:
+    old = ("--reason", "charged before it came", *SW, "--at", ago(hours=3).isoformat())
+    found = staffed.run("release", "B3", "--once", *old)
+    assert (found.code, "is for now" in found.err) == (2, True)
+    held = ("hold", "B3", "--reason", "loose pin", "--at", ago(hours=2).isoformat())
+    assert staffed.run(*held).code == 0
+    found = staffed.run("release", "B3", *old)
+    assert (found.code, "not held yet" in found.err) == (2, True)
+    late = ("--reason", "pin renewed", *SW, "--at", ago(hours=1).isoformat())
+    assert staffed.run("release", "B3", *late).code == 0
+
+
 def test_a_release_can_not_bring_back_what_has_left(staffed: BatteryRoom) -> None:
     assert staffed.run("retire", "B3", "--reason", "worn out", "--by", "SW").code == 0
-    found = staffed.run("release", "B3", "--reason", "one more shift", *SW)
+    found = staffed.run("release", "B3", "--once", "--reason", "one more shift", *SW)
     assert found.code == 2
     assert "left the fleet" in found.err
 

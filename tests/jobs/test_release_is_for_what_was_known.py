@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from battery_room import BatteryRoom, ago
 
-RELEASE = ("release", "B1", "--reason", "needed for the last load", "--by", "SW")
+RELEASE = ("release", "B1", "--once", "--reason", "needed for the last load", "--by", "SW")
 
 
 @pytest.fixture
