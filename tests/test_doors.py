@@ -12,6 +12,7 @@ import pytest
 DOORS = {
     "errors": set(),
     "resources": set(),
+    "whole_file": set(),
     "units": {"errors"},
     "assets": {"units", "errors"},
     "symbol": {"assets", "errors"},
@@ -21,18 +22,18 @@ DOORS = {
     "language": {"station", "assets", "units", "errors"},
     "station": {"rules", "assets", "units", "settings", "errors"},
     "record": {"assets", "rules", "units", "errors"},
-    "intake": {"assets", "units", "errors"},
-    "labels": {"symbol", "assets", "units", "errors", "resources"},
+    "intake": {"assets", "units", "errors", "whole_file"},
+    "labels": {"symbol", "assets", "units", "errors", "resources", "whole_file"},
     "reader": {"symbol", "assets", "errors"},
     "demo": {"record", "labels", "symbol", "assets", "rules", "units", "intake", "settings",
              "errors", "resources"},
     "jobs": {"language", "station", "labels", "reader", "record", "rules", "intake", "symbol", "assets",
-             "units", "settings", "site_toml", "demo", "exchange", "errors", "resources"},
+             "units", "settings", "site_toml", "demo", "exchange", "errors", "resources", "whole_file"},
     "exchange": {"record", "assets", "errors"},
     "web": {"jobs", "language", "station", "labels", "reader", "record", "rules", "intake", "assets", "units",
-            "settings", "site_toml", "errors", "resources"},
+            "settings", "site_toml", "errors", "resources", "whole_file"},
     "cli": {"web", "jobs", "language", "station", "labels", "reader", "record", "rules", "intake",
-            "assets", "units", "settings", "site_toml", "errors", "resources"},
+            "assets", "units", "settings", "site_toml", "errors", "resources", "whole_file"},
 }  # fmt: skip
 
 PURE = ("assets", "rules", "symbol", "station", "units", "settings", "site_toml")

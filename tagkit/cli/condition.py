@@ -23,6 +23,7 @@ from tagkit.cli.options import (
 )
 from tagkit.cli.show import json_out, line, problem
 from tagkit.errors import Exit, WrongInput
+from tagkit.whole_file import whole_file
 
 if TYPE_CHECKING:
     from tagkit.jobs.condition import LabelCondition
@@ -139,9 +140,5 @@ def _draw(path: Path, frame: Frame, labels: list[LabelCondition]) -> None:
 
     drawn = marked(frame.picture, [(one.condition, one.grading, one.tag) for one in labels])
     _, data = cv2.imencode(path.suffix.lower(), drawn)
-    part = path.with_name(f".{path.name}.part")
-    try:
+    with whole_file(path) as part:
         part.write_bytes(data.tobytes())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)

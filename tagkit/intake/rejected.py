@@ -19,6 +19,7 @@ from tagkit.errors import WrongInput
 from tagkit.intake.delivery import Delivery, Rejected
 from tagkit.intake.grid import Cell, Row
 from tagkit.intake.meanings import PASSED_OVER
+from tagkit.whole_file import whole_file
 
 _FORMULA = re.compile(r"'*(?:[\t\r\n]|\s*[=+\-@\uff1d\uff0b\uff0d\uff20])")
 _PLAIN_FIGURE = re.compile(r"[+-]?\d[\d.,]*", re.ASCII)
@@ -133,12 +134,10 @@ def _figure(text: str) -> int | float:
 
 
 def _put(data: bytes, path: Path) -> None:
-    part = path.with_name(f".{path.name}.part")
     try:
-        part.write_bytes(data)
-        part.replace(path)
+        with whole_file(path) as part:
+            part.write_bytes(data)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise WrongInput(
             f"the file can't be written ({error.strerror})",
             "Choose a folder you may write to",

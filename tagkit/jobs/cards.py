@@ -19,6 +19,7 @@ from tagkit.jobs.printing import Printed, Progress, check_form, silent, write_an
 from tagkit.jobs.site import Site
 from tagkit.labels.cards import badge_content, command_content, out_of_service_content
 from tagkit.labels.content import LabelContent
+from tagkit.whole_file import whole_file
 
 _COMMANDS = {"metric": "command-cards-a4", "us": "command-cards-letter"}
 _BADGES = {"metric": "badges-a4", "us": "badges-letter"}
@@ -131,12 +132,8 @@ def _print(
     template = load_template(template_name)
     check_form(out, template, len(contents))
     layouts = [lay_out(content, template) for content in contents]
-    part = out.with_name(f".{out.name}.part")
-    try:
+    with whole_file(out) as part:
         symbols, pages = write_and_prove(layouts, template, out.suffix.lower(), part, step)
-        part.replace(out)
-    finally:
-        part.unlink(missing_ok=True)
     return Printed(out, template.name, len(layouts), symbols, pages)
 
 

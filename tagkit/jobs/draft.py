@@ -25,6 +25,7 @@ from tagkit.intake.sheet import Sheet, mended, sheet_from_bytes
 from tagkit.jobs.receive import Taken, take_in, understood
 from tagkit.jobs.site import Site
 from tagkit.units import DecimalMark
+from tagkit.whole_file import whole_file
 
 FOLDER = "deliveries"
 LONGEST_CELL = 500
@@ -215,11 +216,9 @@ def _folder(site: Site, identity: str) -> Path:
 
 def _keep(site: Site, draft: Draft) -> Draft:
     path = _folder(site, draft.id) / "draft.json"
-    part = path.with_suffix(".part")
     text = json.dumps(_to_json(draft), ensure_ascii=False)
-    with _room_on_the_disk():
+    with _room_on_the_disk(), whole_file(path) as part:
         part.write_text(text, encoding="utf-8")
-        part.replace(path)
     return draft
 
 

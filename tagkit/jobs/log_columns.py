@@ -11,6 +11,7 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.log_guesses import GUESSES
 from tagkit.jobs.site import SETTINGS_FILE, Site
 from tagkit.site_toml import LOG_COLUMNS, LOG_UNIT, LOG_UNITS, logs_text, parse_settings
+from tagkit.whole_file import whole_file
 
 NEEDED = ("battery", "started", "ended")
 
@@ -90,9 +91,8 @@ def remember(site: Site, name: str, columns: Mapping[str, str], degrees: Degrees
     text = path.read_text(encoding="utf-8-sig")
     text = text.rstrip("\n") + "\n" + logs_text(name, {**columns, **degrees.kept(columns)})
     parse_settings(text, str(path))
-    part = path.with_name(f".{path.name}.part")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    part.replace(path)
+    with whole_file(path) as part:
+        part.write_text(text, encoding="utf-8", newline="\n")
 
 
 def columns_alone(kept: Mapping[str, str]) -> dict[str, str]:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.site import Site
+from tagkit.whole_file import whole_file
 
 FOLDER = "photos"
 LARGEST_BYTES = 12_000_000
@@ -28,9 +29,8 @@ def keep_photo(site: Site, content: bytes) -> str:
     path = site.directory / FOLDER / name
     if not path.exists():
         path.parent.mkdir(exist_ok=True)
-        unfinished = path.with_suffix(".part")
-        unfinished.write_bytes(made)
-        unfinished.replace(path)
+        with whole_file(path) as part:
+            part.write_bytes(made)
     return name
 
 

@@ -13,6 +13,7 @@ from tagkit.labels.layout import Layout, lay_out
 from tagkit.labels.pdf import write_pdf
 from tagkit.labels.raster import render_colour
 from tagkit.labels.template import Template, load_template
+from tagkit.whole_file import whole_file
 
 _EDGE = (150, 150, 150)  # of a label's face, which is not printed
 _TABLE = (225, 225, 225)
@@ -46,12 +47,8 @@ def draw_preview(
     ``language`` that the template has room for, its first one is taken.
     """
     template, spoken, samples, whole = _drawn(name, language, link, dpi)
-    part = out.with_name(f".{out.name}.part")
-    try:
+    with whole_file(out) as part:
         whole.save(part, "PNG", dpi=(dpi, dpi), optimize=True)
-        part.replace(out)
-    finally:
-        part.unlink(missing_ok=True)
     return Preview(out, template.name, spoken, samples, whole.size)
 
 

@@ -17,6 +17,7 @@ from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset, plate
 from tagkit.jobs.site import Site
+from tagkit.whole_file import beside
 
 if TYPE_CHECKING:
     from tagkit.labels.layout import Layout
@@ -108,7 +109,7 @@ def print_labels(
     template = check_template(site, template_name)
     check_form(out, template, len(set(numbers)))
     layouts = lay_out_labels(site, numbers, template, step)
-    part = out.with_name(f".{out.name}.part")
+    part = beside(out)
     # A killed run leaves nothing beside the file: it is written and proofed elsewhere, and only
     # moved here for the moment in which it is recorded.
     with TemporaryDirectory(prefix="tagkit-", ignore_cleanup_errors=True) as folder:

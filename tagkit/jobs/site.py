@@ -14,6 +14,7 @@ from tagkit.assets.tag import check_site_code
 from tagkit.errors import NotFound, WrongInput
 from tagkit.settings import Settings
 from tagkit.site_toml import parse_settings, settings_text
+from tagkit.whole_file import whole_file
 
 if TYPE_CHECKING:
     from tagkit.record.record import Record
@@ -136,9 +137,8 @@ def _is_free(directory: Path, settings: Settings) -> bool:
 def write_settings(directory: Path, text: str) -> None:
     """Writes site.toml, whole or not at all."""
     path = directory / SETTINGS_FILE
-    part = path.with_name(f"{SETTINGS_FILE}.part")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    part.replace(path)
+    with whole_file(path) as part:
+        part.write_text(text, encoding="utf-8", newline="\n")
 
 
 def create_site(

@@ -20,6 +20,7 @@ from typing import Any
 from tagkit.errors import NotFound, WrongInput
 from tagkit.intake import limits
 from tagkit.intake.workbook import read_workbook
+from tagkit.whole_file import whole_file
 
 FORMATS = (".csv", ".xlsx", ".json")
 # The full-width marks are taken for a formula by spreadsheets of some languages.
@@ -143,12 +144,8 @@ def write_tables(path: Path, tables: Sequence[Table], facts: Mapping[str, Any]) 
 
 def replace_file(path: Path, data: bytes) -> None:
     """Writes beside ``path`` and moves it into place."""
-    part = path.with_name(f".{path.name}.part")
-    try:
+    with whole_file(path) as part:
         part.write_bytes(data)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def csv_text(tables: Sequence[Table]) -> str:

@@ -22,6 +22,7 @@ from tagkit.labels.layout import Layout
 from tagkit.labels.signs import SIDE, SIGNS, Shape
 from tagkit.labels.template_model import Template
 from tagkit.symbol.encode import Symbol
+from tagkit.whole_file import whole_file
 
 _POINTS = 72 / 25.4  # a millimetre
 _dark_runs = re.compile("1+").finditer
@@ -84,13 +85,8 @@ def _check_skip(template: Template, skip: int) -> None:
 @contextmanager
 def _whole_file(path: Path) -> Any:
     """A file that takes its name only once it is complete."""
-    part = path.with_name(f".{path.name}.part")
-    try:
-        with part.open("wb") as handle:
-            yield handle
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    with whole_file(path) as part, part.open("wb") as handle:
+        yield handle
 
 
 def _write(

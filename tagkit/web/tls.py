@@ -22,6 +22,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from tagkit.errors import WrongInput
+from tagkit.whole_file import whole_file
 
 FOLDER = "tls"
 VALID = timedelta(days=397)
@@ -137,12 +138,9 @@ def _general(host: str) -> x509.GeneralName:
 
 def _write(path: Path, content: bytes, mode: int) -> None:
     """Whole or not at all, and never readable by others in between."""
-    part = path.with_suffix(".part")
-    part.unlink(missing_ok=True)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    with os.fdopen(os.open(part, flags, mode), "wb") as file:
+    with whole_file(path) as part, os.fdopen(os.open(part, flags, mode), "wb") as file:
         file.write(content)
-    part.replace(path)
 
 
 def addresses() -> list[str]:
