@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 
 from tagkit.assets.tag import Kind
-from tagkit.errors import WrongInput
+from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.jobs.assets import asset
+from tagkit.jobs.fit import judge_states
 from tagkit.jobs.people import require_supervisor
 from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.reason import checked_reason
@@ -64,6 +65,7 @@ def release(
         if not found.holds:
             raise WrongInput(f"{found.tag} is not held", "There is nothing to release")
         _check_liftable(found, inspected, at)
+        check_emptied(site, found)
         return [
             writing.append(
                 "released",
@@ -95,6 +97,22 @@ def _check_liftable(found: AssetState, inspected: bool, at: datetime | None) -> 
             "Give the time at which the hold was lifted, or leave --at out for now",
             "--at",
         )
+
+
+def check_emptied(site: Site, found: AssetState) -> None:
+    """NeedsAnswer where a safety hold would end with a battery that does not fit still inside.
+
+    Whoever took it out says where it is now; the record then has nothing against the release.
+    """
+    if not found.safety_held or found.kind not in (Kind.TRUCK.value, Kind.CHARGER.value):
+        return
+    for battery in site.record.held_by(found.tag):
+        if judge_states(site, battery, found).verdict.result == "no_fit":
+            raise NeedsAnswer(
+                f"by the record {battery.tag} is still in {found.tag}, and does not fit",
+                "Take it out, enter where it is now with “tagkit seen”, and release again; "
+                "nothing was released",
+            )
 
 
 def _check_passable(site: Site, found: AssetState, at: datetime | None) -> None:

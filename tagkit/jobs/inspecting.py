@@ -16,6 +16,7 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import when
 from tagkit.jobs.figures import ohms
+from tagkit.jobs.hold import check_emptied
 from tagkit.jobs.people import require_supervisor, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.repairing import settled
@@ -118,6 +119,7 @@ def inspect(
             require_supervisor(site, by)
             if not state.holds:
                 raise WrongInput(f"{state.tag} is not held", "There is nothing to lift", "--lift")
+            check_emptied(site, state)
         due = _next_due(site, state, sort, passed, next_due, by, at)
         event = writing.append(
             "inspected",

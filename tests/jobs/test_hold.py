@@ -174,3 +174,19 @@ def test_a_truck_and_a_charger_can_be_held_and_released(staffed: BatteryRoom) ->
         assert staffed.run("fit", "B1", name).code == 12
         assert staffed.run("release", name, "--reason", "cable replaced", *SW).code == 0
         assert staffed.run("fit", "B1", name).code == 0
+
+
+def test_a_safety_hold_stays_while_a_battery_that_does_not_fit_is_still_inside(
+    staffed: BatteryRoom,
+) -> None:
+    assert staffed.run("seen", "LIGHT", "T1", "--by", "KM").code == 10
+    released = ("release", "T1", "--reason", "battery taken out", "--inspected", *SW)
+    lifted = ("inspect", "T1", "--sort", "hold", "--lift", *SW)
+    for ask in (released, lifted):
+        found = staffed.run(*ask)
+        assert found.code == 13, found.err
+        assert f"by the record {staffed['LIGHT']} is still in {staffed['T1']}" in found.err
+    assert staffed.state("T1").safety_held
+    assert staffed.run("seen", "LIGHT", "stand 1", "--by", "KM").code == 0
+    assert staffed.run(*released).code == 0
+    assert not staffed.state("T1").held
