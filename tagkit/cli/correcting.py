@@ -50,6 +50,7 @@ def amend(
     """Correct figures of an asset, with a reason and a second authorised person."""
     from tagkit.assets.stated import Source
     from tagkit.jobs.correct import amend as log_amended
+    from tagkit.record.plate_words import changed_words
 
     wanted: dict[str, str | None] = dict.fromkeys(unknown or [])
     for change in changes or []:
@@ -76,10 +77,8 @@ def amend(
     if as_json:
         json_out({"event": event.id, "asset": event.tags[0], **event.body})
     else:
-        line(
-            f"{event.tags[0]} is amended: "
-            f"{', '.join(event.body['changes']).replace('_', ' ')}. Check the fit again."
-        )
+        told = changed_words(event.tags[0], event.body["changes"], event.body["before"])
+        line(f"{event.tags[0]} is amended: {'; '.join(told)}. Check the fit again.")
 
 
 def retire(

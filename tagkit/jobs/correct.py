@@ -19,7 +19,19 @@ from tagkit.jobs.people import require_second, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
+from tagkit.record.plate_words import fact_words, label_of
 from tagkit.record.state import AssetState
+from tagkit.units import Quantity
+
+BIG_CHANGE = 0.25
+"""Share of the old figure beyond which a change is asked about: a slip of the keys or of the unit
+is more likely than a stamp that was read that wrongly."""
+ASKED_ABOUT = {
+    Kind.BATTERY: ("weight", "weighed", "capacity"),
+    Kind.TRUCK: ("weight_min", "weight_max", "capacity_max"),
+    Kind.CHARGER: ("capacity_min", "capacity_max"),
+}
+"""Figures of which a big change is asked about; the others have no size or are marked in steps."""
 
 
 def amend(
@@ -38,7 +50,8 @@ def amend(
     """Replace figures of an asset (field -> text, None makes it unknown).
 
     A reason and a second authorised person are required. WrongInput names the field; NeedsAnswer
-    when the new figures contradict the battery's trade designation.
+    when the new figures contradict the battery's trade designation, or a weight or a capacity
+    changes by more than :data:`BIG_CHANGE`. The event keeps the old figures beside the new ones.
     """
     reason = checked_reason(reason)
     check_answer(answer, "then nothing is amended")
@@ -58,15 +71,46 @@ def amend(
         if not stored:
             raise WrongInput("nothing is to be changed", "Add --set FIELD=VALUE")
         against = _against_designation(found, stored)
+        big = _big_changes(found, stored)
+        if big and not against and answer is None:
+            raise NeedsAnswer(
+                "; ".join(big),
+                "Read the stamp or the plate again. If it is right, add --answer as-shown; "
+                "nothing was logged",
+            )
         if against and answer is None:
             raise NeedsAnswer(
-                "; ".join(against),
+                "; ".join((*big, *against)),
                 "Read the stamp again. If it is right, add --answer as-shown, and amend the "
                 "designation too; nothing was logged",
             )
         return writing.append(
-            "amended", [found.tag], {"changes": stored, "reason": reason, "second": code}
+            "amended",
+            [found.tag],
+            {
+                "changes": stored,
+                "before": {name: found.nameplate.get(name) for name in stored},
+                "reason": reason,
+                "second": code,
+            },
         )
+
+
+def _big_changes(found: AssetState, changes: dict[str, Any]) -> list[str]:
+    """The figures that would change by more than :data:`BIG_CHANGE` of what they are now."""
+    said = []
+    for name in ASKED_ABOUT.get(Kind(found.kind), ()):
+        old, new = found.nameplate.get(name), changes.get(name)
+        if not old or not new:
+            continue
+        was, now = (Quantity.from_stored(one).base() for one in (old, new))
+        if abs(now - was) > BIG_CHANGE * was:
+            percent = f"{100 * abs(now - was) / was:.0f}"
+            said.append(
+                f"{label_of(found.tag, name)} would change by {percent} %, from "
+                f"{fact_words(found.tag, name, old)} to {fact_words(found.tag, name, new)}"
+            )
+    return said
 
 
 def _against_designation(found: AssetState, changes: dict[str, Any]) -> list[str]:

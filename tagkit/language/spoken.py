@@ -149,7 +149,7 @@ class Spoken:
         heading = self._part(head, depth + 1) if colon and self._known(head, depth) else None
         if heading is not None and (";" not in rest or self._whole(rest, depth) is not None):
             return f"{heading}: {self._part(rest, depth + 1)}"
-        for joint in ("; ", " · "):
+        for joint in ("; ", " · ", " → "):
             if joint in text:
                 return joint.join(self._part(one, depth + 1) for one in text.split(joint))
         if heading is not None:

@@ -35,7 +35,7 @@ SHAPES: dict[str, BodyShape] = {
         (("delivery", None), ("unloading", None), ("as_stamped", False), ("row", None)),
     ),
     "married": BodyShape(("facts",), (("differences", ()), ("settled", None))),
-    "amended": BodyShape(("changes", "reason"), (("second", None),)),
+    "amended": BodyShape(("changes", "reason"), (("second", None), ("before", None))),
     "retired": BodyShape(("reason",), (("receipt", None), ("papers", None))),
     "label_printed": BodyShape(("labels",)),
     "label_inspected": BodyShape(

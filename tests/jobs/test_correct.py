@@ -19,7 +19,12 @@ def test_an_amended_figure_counts_and_the_old_one_stays_in_the_history(
     staffed: BatteryRoom,
 ) -> None:
     assert staffed.run("fit", "LIGHT", "T1").code == 10
-    found = staffed.run("amend", "LIGHT", "--set", "weight=1180 kg", *WHY, "--json")
+    amending = ("amend", "LIGHT", "--set", "weight=1180 kg", *WHY)
+    asked = staffed.run(*amending)
+    assert asked.code == 13
+    assert "weight would change by 34 %, from 880 kg (" in asked.err
+    assert staffed.events("amended") == []
+    found = staffed.run(*amending, "--answer", "as-shown", "--json")
     assert found.code == 0, found.err
     assert found.data["asset"] == staffed["LIGHT"]
     assert found.data["second"] == "JT"
@@ -38,7 +43,9 @@ def test_a_figure_can_be_made_unknown_again(staffed: BatteryRoom) -> None:
 
 def test_fields_go_by_their_names_or_their_labels(staffed: BatteryRoom) -> None:
     changes = ("--set", "Service weight=1150 kg", "--set", "cable-side=left")
-    assert staffed.run("amend", "B1", *changes, *WHY).code == 0
+    said = staffed.run("amend", "B1", *changes, *WHY)
+    assert said.code == 0
+    assert "service weight: 1100 kg (stamped) → 1150 kg (stamped); cable side: " in said.out
     plate = staffed.state("B1").nameplate
     assert (plate["weight"]["value"], plate["cable_side"]["value"]) == ("1150", "left")
 

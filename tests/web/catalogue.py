@@ -56,7 +56,8 @@ MADE_IN = (
     "intake/grid.py", "intake/leftovers.py", "intake/row_kind.py", "intake/rows.py",
     "intake/sheet.py", "intake/textfile.py", "intake/workbook.py", "jobs/*.py",
     "reader/grading.py", "reader/trouble.py",
-    "record/contradictions.py", "record/words.py", "rules/*.py", "units.py", "web/access/*.py",
+    "record/contradictions.py", "record/plate_words.py", "record/words.py", "rules/*.py", "units.py",
+    "web/access/*.py",
     "web/booth/live.py", "web/booth/noted.py", "web/depends.py", "web/problems.py",
     "web/routes/*.py", "web/runs.py", "web/second.py", "web/views/*.py",
 )  # fmt: skip

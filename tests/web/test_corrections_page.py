@@ -219,3 +219,22 @@ def test_a_supervisor_cancels_a_hold_only_after_the_pin(pages: Pages) -> None:
     answer = pages.post("/corrections/void", {"entry": held.id, "reason": "it was another one"})
     assert answer.status_code == 400 and "PIN" in answer.text
     assert pages.room.state("B1").held
+
+
+def test_a_weight_that_jumps_is_asked_about(pages: Pages) -> None:
+    pages.shift("JT")
+    address = f"/A/{pages['B1']}/amend"
+    slip = amendment(value="110 kg")
+    asked = pages.post(address, slip)
+    assert asked.status_code == 409
+    assert "would change by 90 %, from 1100 kg (" in asked.text
+    assert 'name="answer" value="as-shown"' in asked.text
+    assert pages.room.state("B1").nameplate["weight"]["value"] == "1100"
+    assert pages.post(address, {**slip, "answer": "as-shown"}).status_code == 303
+
+
+def test_a_question_about_a_jump_is_asked_in_spanish_too() -> None:
+    asked = "service weight would change by 90 %, from 1100 kg (stamped) to 110 kg (weighed)"
+    assert Words("es", "metric", None)(asked) == (
+        "peso en servicio cambiaría un 90 %, de 1100 kg (grabado) a 110 kg (pesado)"
+    )
