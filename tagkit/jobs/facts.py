@@ -7,6 +7,7 @@ from datetime import datetime
 
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.jobs.assets import Looks, is_married, plate
+from tagkit.jobs.flagged import flagged
 from tagkit.jobs.people import is_supervisor
 from tagkit.jobs.readiness import hold_facts, readiness_facts
 from tagkit.jobs.site import Site
@@ -57,10 +58,15 @@ class RecordFacts:
             if place
             else None,
             batteries=tuple(parse_tag(other.tag) for other in held),
-            readiness=readiness_facts(state, None, self.now),
+            readiness=readiness_facts(state, None, self.now, flagged=self._flagged(state)),
             last_event=state.last_event or "",
             jumpered=tuple(state.jumpered),
         )
+
+    def _flagged(self, state: AssetState) -> tuple[str, ...]:
+        """What is flagged on it, for people to read; a transaction that writes asks for none."""
+        shown = self.records is self.site.record
+        return flagged(self.site, state, self.now) if shown else ()
 
     def may_release(self, person: str) -> bool:
         """Whether this person is a supervisor whose authorisation runs."""

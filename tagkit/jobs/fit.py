@@ -13,6 +13,7 @@ from tagkit.assets.tag import Kind, Tag
 from tagkit.assets.truck import Truck
 from tagkit.errors import Exit, WrongInput
 from tagkit.jobs.assets import asset, is_married, plate, tag_of
+from tagkit.jobs.flagged import flagged
 from tagkit.jobs.readiness import both, gear_readiness, readiness_of
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
@@ -102,7 +103,8 @@ def judge_states(
 ) -> Judgement:
     """The same for states looked up already; ``temperature`` and ``gravity`` are readings taken
     just now."""
-    return Beside(site, other, at).judge(battery, temperature, gravity)
+    beside = Beside(site, other, at)
+    return beside.judge(battery, temperature, gravity, flagged(site, battery, beside.now))
 
 
 class Beside:
@@ -123,8 +125,10 @@ class Beside:
         battery: AssetState,
         temperature: dict[str, Any] | None = None,
         gravity: dict[str, Any] | None = None,
+        flags: tuple[str, ...] = (),
     ) -> Judgement:
-        """The verdict on a battery; ``temperature`` and ``gravity`` are readings taken just now."""
+        """The verdict on a battery; ``temperature`` and ``gravity`` are readings taken just now,
+        ``flags`` findings of care that are said with it."""
         has = plate(battery)
         assert isinstance(has, Battery)
         verdict = self._verdict(battery, has)
@@ -133,7 +137,9 @@ class Beside:
             ready = self.ready
         else:
             purpose: Purpose = "use" if self._kind is Kind.TRUCK else "charge"
-            of_battery = readiness_of(self.site, battery, purpose, temperature, self.now, gravity)
+            of_battery = readiness_of(
+                self.site, battery, purpose, temperature, self.now, gravity, flags
+            )
             ready = both(of_battery, self.ready)
         balance = None
         if isinstance(self._takes, Truck) and verdict.result == "no_fit":

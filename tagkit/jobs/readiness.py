@@ -22,16 +22,18 @@ from tagkit.units import Quantity
 def readiness_of(
     site: Site, state: AssetState, purpose: Purpose, temperature: dict[str, Any] | None = None,
     at: datetime | None = None, gravity: dict[str, Any] | None = None,
+    flagged: tuple[str, ...] = (),
 ) -> Readiness:  # fmt: skip
     """Whether this battery may be used (or charged) now.
 
     ``temperature`` and ``gravity`` are readings taken this very moment, in the form events keep
-    them; ``at`` is the moment, if not now.
+    them; ``at`` is the moment, if not now; ``flagged`` is said with the answer.
     """
     now = (at or site.now()).astimezone(site.timezone())
     return readiness(
-        readiness_facts(state, temperature, now, gravity), site.settings.readiness, now, purpose
-    )
+        readiness_facts(state, temperature, now, gravity, flagged),
+        site.settings.readiness, now, purpose,
+    )  # fmt: skip
 
 
 def gear_readiness(state: AssetState) -> Readiness:
@@ -69,6 +71,7 @@ def readiness_facts(
     temperature: dict[str, Any] | None,
     now: datetime,
     gravity: dict[str, Any] | None = None,
+    flagged: tuple[str, ...] = (),
 ) -> ReadinessFacts:
     """What the rules ask about a battery. ``temperature`` and ``gravity`` are readings taken at
     ``now``."""
@@ -97,6 +100,7 @@ def readiness_facts(
         gravity_at=_time(weighed.get("at")) if weighed else None,
         lowest_charge_temperature=Quantity.from_stored(lowest) if lowest else None,
         released=_released(state),
+        flagged=flagged,
     )
 
 

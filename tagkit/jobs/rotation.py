@@ -16,6 +16,7 @@ from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import plain, time_text, when
 from tagkit.jobs.fit import Beside, Judgement
+from tagkit.jobs.flagged import flagged
 from tagkit.jobs.judging import catch_up
 from tagkit.jobs.site import Site
 from tagkit.record.search import Rested
@@ -166,6 +167,7 @@ def _judged(site: Site, row: Rested, beside: Beside) -> Candidate | None:
         _against(judgement),
         when(row.rested_since) if row.rested_since else None,
         elsewhere,
+        flagged(site, state, beside.now) if judgement.go else (),
     )
 
 

@@ -14,6 +14,7 @@ from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.care_facts import plain, when
 from tagkit.jobs.fit import Beside
+from tagkit.jobs.flagged import flagged
 from tagkit.jobs.plates import PlateGroup, plate_groups
 from tagkit.jobs.rotation import same_voltage
 from tagkit.jobs.site import Site
@@ -139,6 +140,7 @@ def _judged(site: Site, row: Rested, beside: Beside) -> Candidate | None:
         (),
         when(row.rested_since) if row.rested_since else None,
         f"in truck {place['name']}" if place.get("kind") == "truck" else "",
+        flagged(site, state, beside.now) if judged.go else (),
     )
 
 

@@ -67,6 +67,11 @@ class OutlookTables:
         rows = self._connection.execute("SELECT tag FROM unjudged LIMIT ?", (most,)).fetchall()
         return [tag for (tag,) in rows]
 
+    def waits(self, tag: str) -> bool:
+        """Whether an asset is to be judged again."""
+        row = self._connection.execute("SELECT 1 FROM unjudged WHERE tag = ?", (tag,)).fetchone()
+        return row is not None
+
     def judge_all(self, under: str) -> None:
         """Every asset is to be judged again, under these settings."""
         self._connection.execute("INSERT OR IGNORE INTO unjudged SELECT tag FROM assets")

@@ -56,6 +56,7 @@ class ReadinessFacts:
     gravity_at: datetime | None = None
     lowest_charge_temperature: Quantity | None = None  # the maker's, instead of the site's
     released: str | None = None  # a supervisor's reason for letting it be used all the same
+    flagged: tuple[str, ...] = ()  # findings of care: said with the answer, never against it
 
 
 @dataclass(frozen=True)
@@ -295,6 +296,7 @@ def _for_charge(
 def _cautions(
     facts: ReadinessFacts, settings: ReadinessSettings, purpose: Purpose
 ) -> Iterator[Reason]:
+    yield from (Reason("flagged", f"flagged: {finding}") for finding in facts.flagged)
     if purpose == "use":
         measured = _measured_since(facts, facts.last_charge_started_at)
         if measured is not None and measured[0] >= settings.release_celsius:

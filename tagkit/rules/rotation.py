@@ -19,7 +19,8 @@ class Candidate:
     """A battery beside a truck: verdict of fit with its deciding lines, readiness for use.
 
     ``rested_since`` is when its rest was over (or its charge ended); ``elsewhere`` says in
-    words where it is when it can't be fetched ("in truck T-…").
+    words where it is when it can't be fetched ("in truck T-…"). ``flagged``: findings of care
+    that are said with its place.
     """
 
     tag: str
@@ -28,6 +29,7 @@ class Candidate:
     against: tuple[str, ...] = ()
     rested_since: datetime | None = None
     elsewhere: str = ""
+    flagged: tuple[str, ...] = ()
 
     @property
     def may_go(self) -> bool:
@@ -71,7 +73,7 @@ def next_battery(candidates: Iterable[Candidate], now: datetime) -> Rotation:
     everyone = list(candidates)
     takes = sorted((c for c in everyone if c.may_go), key=_rested_longest)
     places = [
-        Place(candidate.tag, place, _why_it_goes(candidate, place, now))
+        Place(candidate.tag, place, _with_flags(candidate, _why_it_goes(candidate, place, now)))
         for place, candidate in enumerate(takes, start=1)
     ]
     passed = sorted((c for c in everyone if not c.may_go), key=_how_soon)
@@ -99,6 +101,10 @@ def _why_it_goes(candidate: Candidate, place: int, now: datetime) -> str:
     if place == 1:
         return f"fits, is ready, and has rested longest ({_time(hours)})"
     return f"fits and is ready; rested {_time(hours)}, less than the one before"
+
+
+def _with_flags(candidate: Candidate, why: str) -> str:
+    return "; ".join((why, *(f"flagged: {finding}" for finding in candidate.flagged)))
 
 
 def _why_passed(candidate: Candidate) -> str:

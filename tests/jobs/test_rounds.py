@@ -7,8 +7,11 @@ from typing import Any
 
 import pytest
 from battery_room import BatteryRoom, ago
+from tagkit.assets.tag import parse_tag
 from tagkit.errors import NeedsAnswer, WrongInput
 from tagkit.jobs.cell_layout import cell_rows
+from tagkit.jobs.facts import RecordFacts
+from tagkit.jobs.report_file import words_of
 from tagkit.jobs.round_sheet import read_filled, read_line
 from tagkit.jobs.rounds import CellWords, look_at_round, record_round
 
@@ -44,6 +47,7 @@ def test_cells_lie_to_and_fro_from_the_positive_post() -> None:
 
 
 def test_a_round_is_judged_at_once(room: BatteryRoom) -> None:
+    room.charge("B1")
     found = enter(room, line({11: "1220/25"}))
     assert found.code == 0, found
     assert found.data["median"] == 1.28 and found.data["spread"] == 0.06
@@ -51,7 +55,23 @@ def test_a_round_is_judged_at_once(room: BatteryRoom) -> None:
     assert found.data["balance"] == "equalize"
     assert [(one["code"], one["cell"]) for one in found.data["flags"]] == [("suspect cell", 11)]
     assert found.data["layout"][0][0] == 1
-    assert [one["code"] for one in room.run("today", "--json").data["flags"]] == ["suspect cell"]
+    # Said with the answer at once, also before the list has judged it anew; it stays a fit.
+    sentence = "flagged: cell 11 is 0.060 below the median"
+    for judged_anew in (False, True):
+        if judged_anew:
+            listed = room.run("today", "--json").data["flags"]
+            assert [one["code"] for one in listed] == ["suspect cell"]
+        answer = room.run("fit", "B1", "T1", "--json")
+        assert (answer.code, answer.data["verdict"]) == (0, "fit")
+        assert answer.data["readiness"]["cautions"] == [sentence]
+    assert sentence in room.run("fit", "B1", "T1").out
+    with room.open() as site:
+        shown = RecordFacts(site, site.record, "bay-1").asset(parse_tag(room["B1"]))
+        assert shown is not None
+        assert [f"flagged: {one}" for one in shown.readiness.flagged] == [sentence]
+        assert words_of(site, "es")(sentence).startswith("con aviso: el elemento 11 está ")
+    answer = room.run("next", "T1", "--json").data
+    assert answer["next"] == room["B1"] and answer["why"].endswith(f"; {sentence}")
 
 
 def test_levels_of_many_cells_are_one_line_of_the_list(room: BatteryRoom) -> None:
