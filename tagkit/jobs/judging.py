@@ -12,6 +12,7 @@ import dataclasses
 import hashlib
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -41,7 +42,7 @@ from tagkit.jobs.telling import ACT, DUES, RANK, STOP, Telling, telling
 from tagkit.record.outlook import NO_CELL, Notice, Outlook, OutlookTables
 from tagkit.record.record import LONGEST_HOLD
 from tagkit.record.state import AssetState
-from tagkit.rules.readiness import readiness
+from tagkit.rules.readiness import Readiness, readiness
 from tagkit.rules.water import recent_thirst
 from tagkit.settings import Settings
 
@@ -50,7 +51,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "9"
+JUDGING = "10"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -213,7 +214,10 @@ def _whose_cells(
 
 
 def standing_of(state: AssetState, settings: Settings) -> tuple[str, str | None]:
-    """Where a battery stands in the rotation, in a word; charged ones with when they are ready."""
+    """Where a battery stands in the rotation, in a word; charged ones with when they are ready.
+
+    A release for one use changes nothing about that: it makes no battery charged or rested.
+    """
     if state.retired_at:
         return "retired", None
     if state.holds:
@@ -226,7 +230,7 @@ def standing_of(state: AssetState, settings: Settings) -> tuple[str, str | None]
         return "in use", None
     ended = state.last_charged_at
     now = when(max(filter(None, (ended, state.last_event_at, state.registered_at))))
-    ready = readiness(readiness_facts(state, None, now), settings.readiness, now, "use")
+    ready = _unreleased(state, settings, now)
     if ready.ready:
         return "charged", time_text(_rested(state, settings, now))
     if ready.ready_at is not None:
@@ -237,8 +241,13 @@ def standing_of(state: AssetState, settings: Settings) -> tuple[str, str | None]
 def _rested(state: AssetState, settings: Settings, now: datetime) -> datetime:
     """When its rest was over: the readiness rule asked at the end of its charge."""
     ended = when(state.last_charged_at) if state.last_charged_at else now
-    then = readiness(readiness_facts(state, None, ended), settings.readiness, ended, "use")
-    return min(now, then.ready_at or ended)
+    return min(now, _unreleased(state, settings, ended).ready_at or ended)
+
+
+def _unreleased(state: AssetState, settings: Settings, now: datetime) -> Readiness:
+    """Readiness for use at ``now``, whatever a supervisor has released it from."""
+    facts = replace(readiness_facts(state, None, now), released=None)
+    return readiness(facts, settings.readiness, now, "use")
 
 
 def notices_of(site: Site, tag: str) -> list[Telling]:

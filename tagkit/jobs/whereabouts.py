@@ -12,6 +12,9 @@ from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 
+RELEASED_ONCE = "released for one use"
+"""The state of a battery that is not ready and may be used once all the same."""
+
 
 @dataclass(frozen=True)
 class Whereabouts:
@@ -119,6 +122,9 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
         since = started.astimezone(site.timezone()).strftime("%Y-%m-%d %H:%M")
         return "on charge", (f"since {since}",)
     ready = readiness_of(site, found, "use")
+    if ready.ready and ready.lifted and found.release:
+        given = f"released by {found.release['by']}: {found.release['reason']}"
+        return RELEASED_ONCE, (given, *(f"although {one.sentence}" for one in ready.lifted))
     if ready.ready:
         return "ready", ()
     return "not ready", tuple(reason.sentence for reason in ready.reasons)

@@ -1,6 +1,7 @@
 """Which battery goes into the truck next, and why each other one was passed over.
 
-Of the batteries that fit, are ready and not held, the one rested longest goes next.
+Of the batteries that fit, are ready and not held, the one rested longest goes next. Those that
+are not ready and released for one use come after all of these.
 """
 
 from __future__ import annotations
@@ -81,9 +82,9 @@ def next_battery(candidates: Iterable[Candidate], now: datetime) -> Rotation:
     return Rotation(takes[0].tag if takes else None, tuple(places))
 
 
-def _rested_longest(candidate: Candidate) -> tuple[bool, float, str]:
-    since = candidate.rested_since
-    return since is None, since.timestamp() if since else 0.0, candidate.tag
+def _rested_longest(candidate: Candidate) -> tuple[bool, bool, float, str]:
+    since, released = candidate.rested_since, bool(candidate.readiness.lifted)
+    return released, since is None, since.timestamp() if since else 0.0, candidate.tag
 
 
 def _how_soon(candidate: Candidate) -> tuple[int, bool, float, str]:
@@ -95,6 +96,9 @@ def _how_soon(candidate: Candidate) -> tuple[int, bool, float, str]:
 
 
 def _why_it_goes(candidate: Candidate, place: int, now: datetime) -> str:
+    if candidate.readiness.lifted:
+        lifted = "; ".join(reason.sentence for reason in candidate.readiness.lifted)
+        return f"fits; released for one use although {lifted}"
     if candidate.rested_since is None:
         return "fits and is ready; since when it rests is not on record"
     hours = (now - candidate.rested_since).total_seconds() / 3600

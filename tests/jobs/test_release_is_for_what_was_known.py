@@ -43,3 +43,19 @@ def test_the_end_of_a_charge_that_nobody_began_ends_it(released: BatteryRoom) ->
     hot = ("charge", "end", "B1", "--answer", "as-shown", "--temperature", "58 °C", "--by", "KM")
     assert released.run(*hot).code == 0
     assert codes(released) == ["hot"]
+
+
+def test_it_is_told_and_counted_as_what_it_is_and_goes_after_the_charged_ones(
+    room: BatteryRoom,
+) -> None:
+    room.staff()
+    room.charge("B2")
+    assert room.run(*RELEASE).code == 0
+    found = room.run("where", "B1", "--json").data
+    assert found["state"] == "released for one use"
+    assert found["reasons"][0] == "released by SW: needed for the last load"
+    assert "although the record does not say" in found["reasons"][1]
+    assert room.run("today", "--json").data["batteries"]["ready"] == 1
+    places = room.run("next", "T1", "--json").data["rotation"]
+    assert [one["battery"] for one in places if one["place"]] == [room["B2"], room["B1"]]
+    assert places[1]["why"].startswith("fits; released for one use although the record")

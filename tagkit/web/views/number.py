@@ -16,7 +16,7 @@ from tagkit.jobs.matches import Match, matches_of
 from tagkit.jobs.plates import called
 from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.site import Site
-from tagkit.jobs.whereabouts import Whereabouts, whereabouts_of
+from tagkit.jobs.whereabouts import RELEASED_ONCE, Whereabouts, whereabouts_of
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.rules.verdict import Check, Result
@@ -53,8 +53,6 @@ class NumberPage:
     """The truck or charger it is in or at."""
     place_words: str | None
     ready_at: datetime | None
-    lifted: tuple[str, ...]
-    """What a supervisor's release lifts."""
     cautions: tuple[str, ...]
     inside: tuple[Linked, ...]
     """Batteries in this truck or at this charger."""
@@ -78,7 +76,7 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
     """The page of an asset, with the last ``shown`` entries of its timeline."""
     kind = Kind(state.kind)
     where = whereabouts_of(site, state)
-    ready_at, lifted, cautions = _readiness(site, state, where)
+    ready_at, cautions = _readiness(site, state, where)
     shown = min(max(shown, FIRST_ENTRIES), MOST_ENTRIES)
     events = site.record.timeline(state.tag, limit=shown + 1)
     place = state.place or {}
@@ -94,7 +92,6 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
         place=Linked(name, _name(site, name)) if at_asset and name else None,
         place_words=None if at_asset else name or place.get("kind"),
         ready_at=ready_at,
-        lifted=lifted,
         cautions=cautions,
         inside=tuple(Linked(tag, _name(site, tag)) for tag in where.holds),
         plate=tuple(plate_lines(kind, state.nameplate, units)),
@@ -129,13 +126,13 @@ def _told(site: Site, state: AssetState) -> list[Telling]:
 
 def _readiness(
     site: Site, state: AssetState, where: Whereabouts
-) -> tuple[datetime | None, tuple[str, ...], tuple[str, ...]]:
-    if state.kind != Kind.BATTERY.value or where.state not in ("ready", "not ready"):
-        return None, (), ()
+) -> tuple[datetime | None, tuple[str, ...]]:
+    judged = where.state in ("ready", "not ready", RELEASED_ONCE)
+    if state.kind != Kind.BATTERY.value or not judged:
+        return None, ()
     ready = readiness_of(site, state, "use")
     return (
         None if ready.ready else ready.ready_at,
-        tuple(reason.sentence for reason in ready.lifted),
         tuple(caution.sentence for caution in ready.cautions),
     )
 

@@ -10,6 +10,7 @@ ROLES: Mapping[str, str] = {
     "in use": "use",
     "on charge": "charge",
     "not ready": "wait",
+    "released for one use": "wait",
     "held": "stop",
     "not married yet": "ask",
     "retired": "off",
