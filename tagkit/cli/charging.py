@@ -64,7 +64,8 @@ def start(
 
     Example: tagkit charge start B-QM-00417-D C-QM-00017-B --temperature "31 °C" --sg 1150
     """
-    from tagkit.cli.fitting import print_judgement
+    from tagkit.cli.fitting import print_judgement, say_others
+    from tagkit.jobs.assets import others_at
     from tagkit.jobs.charge import ChargeReadings, ChargeRefused, start_charge
     from tagkit.jobs.charge_flags import flags_of
 
@@ -84,17 +85,20 @@ def start(
             if not as_json:
                 line("Nothing was logged.")
             raise typer.Exit(refused.exit_code) from None
+        others = others_at(opened.record, event.body["charger"], event.body["battery"])
     flags = flags_of(event)
     if as_json:
         json_out(
             {
                 "event": event.id,
                 **{key: event.body[key] for key in ("battery", "charger", "discharge")},
+                "others": list(others),
                 "flags": [flag.to_json() for flag in flags],
             }
         )
         return
     line(f"{event.body['battery']} is on charge at {event.body['charger']}.")
+    say_others(others)
     if told := event.body["discharge"]:
         line(f"The use before took {told['percent']:.0f}% of its capacity, by {told['by']}.")
     for flag in flags:

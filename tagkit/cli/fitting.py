@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import tzinfo
 from typing import TYPE_CHECKING, Annotated
 
@@ -198,6 +199,15 @@ def swap(
     line("Finish: battery seated, retainer or gate back, cable free, connected, truck works.")
 
 
+def say_others(others: Sequence[str]) -> None:
+    """Where the record has other batteries in the same truck or at the same charger."""
+    if others:
+        line(
+            f"By the record {', '.join(others)} {'is' if len(others) == 1 else 'are'} there too: "
+            "record where else with “tagkit seen”."
+        )
+
+
 def undo(
     by: By = None,
     at: At = None,
@@ -254,6 +264,7 @@ def seen(
                 line(" ALARM ", style="bold white on red")
                 print_judgement(found.judgement, False, opened.timezone())
             line(f"Recorded: {found.battery} seen at {found.place}.")
+            say_others(found.others)
             if found.held:
                 line(
                     f"{found.held} is held. Do not drive it; take the battery out.",

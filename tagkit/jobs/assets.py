@@ -101,6 +101,11 @@ def _called(record: Record, words: str) -> list[AssetState]:
     return [one for one in record.called(words) if one.registered_at is not None]
 
 
+def others_at(record: Record, place: str, battery: str) -> tuple[str, ...]:
+    """The other batteries that the record has in this truck or at this charger, by number."""
+    return tuple(held.tag for held in record.held_by(place) if held.tag != battery)
+
+
 def plate(state: AssetState) -> AnyPlate:
     """The nameplate of an asset as its typed form."""
     # A look-up needs no nameplate, and their classes take time to load.

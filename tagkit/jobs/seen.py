@@ -8,7 +8,7 @@ from typing import Any
 
 from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import WrongInput
-from tagkit.jobs.assets import asset, refuse_known_as
+from tagkit.jobs.assets import asset, others_at, refuse_known_as
 from tagkit.jobs.fit import Judgement, judge_states
 from tagkit.jobs.site import Site
 
@@ -22,6 +22,8 @@ class Seen:
     place: str
     judgement: Judgement | None
     held: str | None
+    others: tuple[str, ...] = ()
+    """Batteries that the record has there too."""
 
     def to_json(self) -> dict[str, Any]:
         """As ``tagkit seen --json`` prints it."""
@@ -31,6 +33,7 @@ class Seen:
             "place": self.place,
             "verdict": self.judgement.to_json() if self.judgement else None,
             "held": self.held,
+            "others": list(self.others),
         }
 
 
@@ -87,4 +90,5 @@ def log_seen(
             reason = f"{found.tag} was found in it and {fault}"
             if all(hold["reason"] != reason for hold in judged.other.holds):
                 writing.append("held", [held], {"asset": held, "reason": reason, "safety": True})
-    return Seen(event.id, found.tag, str(where["name"]), judged, held)
+        others = () if tag is None else others_at(site.record, where["name"], found.tag)
+    return Seen(event.id, found.tag, str(where["name"]), judged, held, others)
