@@ -8,12 +8,15 @@ from tagkit.jobs.care_facts import battery_facts, rounds_of
 from tagkit.jobs.charts import lines, svg_of
 from tagkit.jobs.site import Site
 from tagkit.language.words import Words
+from tagkit.rules.flags import worst
 
 _CELLS = 4
+_WIDTH, _HEIGHT = 135.0, 62.0
+"""mm; narrow, so that its letters stay large enough on a phone."""
 
 
 def cell_chart(site: Site, battery: str, words: Words) -> str:
-    """SVG: the median of every round, and the cells that were lowest in the last one."""
+    """SVG: the median of every round, and of the last one the flagged cells and the lowest."""
     state = asset(site.record, battery, Kind.BATTERY)
     facts = battery_facts(state, site.settings)
     rounds = rounds_of(site.record, state, facts, site.settings)
@@ -21,8 +24,9 @@ def cell_chart(site: Site, battery: str, words: Words) -> str:
     series = [(words("median"), [(one.at, one.judgement.median or 0.0) for one in measured])]
     if measured:
         last = [cell for cell in measured[-1].judgement.cells if cell.corrected is not None]
-        lowest = sorted(last, key=lambda cell: cell.corrected or 0.0)[:_CELLS]
-        for wanted in sorted(cell.cell for cell in lowest):
+        grave = {one.cell for one in last if worst(one.flags) in ("act", "stop")}
+        lowest = sorted(last, key=lambda one: (one.cell not in grave, one.corrected or 0.0))
+        for wanted in (one.cell for one in lowest[:_CELLS]):
             points = [
                 (one.at, cell.corrected)
                 for one in measured
@@ -30,4 +34,6 @@ def cell_chart(site: Site, battery: str, words: Words) -> str:
                 if cell.cell == wanted and cell.corrected is not None
             ]
             series.append((words("cell {number}", number=wanted), points))
-    return svg_of(lines(words, 180, 70, words("Gravity at the reference temperature"), series))
+    return svg_of(
+        lines(words, _WIDTH, _HEIGHT, words("Gravity at the reference temperature"), series)
+    )

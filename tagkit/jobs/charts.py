@@ -58,11 +58,14 @@ def lines(
     plot.yValueAxis.labelTextFormat = form
     times = [at.timestamp() for _, points in known for at, _ in points]
     first, last = min(times), max(times)
+    steps = [first + (last - first) * part / 4 for part in range(5)]
     if first == last:
         first, last = first - 86_400, last + 86_400
     plot.xValueAxis.valueMin, plot.xValueAxis.valueMax = first, last
-    plot.xValueAxis.valueSteps = [first + (last - first) * part / 4 for part in range(5)]
-    plot.xValueAxis.labelTextFormat = lambda value: words.day(datetime.fromtimestamp(value, UTC))
+    # A day is written once, however few of them there are.
+    days = {_day(words, step): step for step in reversed(steps)}
+    plot.xValueAxis.valueSteps = sorted(days.values())
+    plot.xValueAxis.labelTextFormat = lambda value: _day(words, value)
     for axis in (plot.xValueAxis, plot.yValueAxis):
         axis.labels.fontName = "label-regular"
         axis.labels.fontSize = 6.5
@@ -87,6 +90,10 @@ def lines(
             )  # fmt: skip
     _legend(drawing, height, [name for name, _ in known])
     return drawing
+
+
+def _day(words: Words, moment: float) -> str:
+    return words.day(datetime.fromtimestamp(moment, UTC))
 
 
 def bars(

@@ -145,7 +145,7 @@ def _cell_charts(paper: Paper, found: BatteryHistory, comparable: Sequence[Round
         )
     )  # fmt: skip
     title = words("Cells that lie lowest: distance from the median")
-    behind = _lowest_cells(found.rounds, found.trends, words)
+    behind = _lowest_cells(comparable, found.trends, words)
     paper.drawing(lines(words, paper.inner, room * 0.45, title, behind, marks=marks))
 
 
@@ -220,18 +220,31 @@ def _shortened(text: str, most: int) -> str:
 def _lowest_cells(
     rounds: Sequence[Round], trends: Sequence[CellTrend], words: Words
 ) -> list[tuple[str, list[tuple[datetime, float]]]]:
-    """The three cells that lie lowest, by their distances in comparable rounds."""
-    order = sorted(trends, key=lambda one: one.distance if one.distance is not None else 0.0)
+    """The three cells that lie lowest, by their distances in rounds that compare with each other;
+    where none does, by what each round says for itself."""
+    last: dict[int, float | None] = {one.cell: one.distance for one in trends} or {
+        one.cell: one.distance for one in rounds[-1].judgement.cells
+    }
+    apart = [
+        (
+            one.at,
+            one.judgement.distances
+            if trends
+            else {
+                cell.cell: cell.distance
+                for cell in one.judgement.cells
+                if cell.distance is not None
+            },
+        )
+        for one in rounds
+    ]
+    lowest = sorted(last, key=lambda cell: last[cell] or 0.0)[:3]
     return [
         (
-            words("cell {number}", number=one.cell),
-            [
-                (round_.at, round_.judgement.distances[one.cell])
-                for round_ in rounds
-                if one.cell in round_.judgement.distances
-            ],
+            words("cell {number}", number=cell),
+            [(at, distances[cell]) for at, distances in apart if cell in distances],
         )
-        for one in order[:3]
+        for cell in lowest
     ]
 
 

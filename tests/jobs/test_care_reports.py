@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 from battery_room import BatteryRoom, ago
+from tagkit.jobs.cell_chart import cell_chart
 from tagkit.jobs.tables import Table, harmless, read_table, write_tables
 from tagkit.language.words import Words
 
@@ -74,6 +76,20 @@ def test_a_row_taller_than_a_page_goes_on_overleaf(room: BatteryRoom) -> None:
     assert [f"word{n}" for n in range(1, 1_501) if f"word{n}" not in told] == []
     assert told.count("X") == 20_000
     assert told.split().index("word1") < told.split().index("word1500")
+
+
+def test_one_round_that_does_not_compare_still_shows_its_lowest_cells(room: BatteryRoom) -> None:
+    room.charge("B1")
+    cells = " ".join("1195/25" if cell == 12 else f"{1280 + cell % 3}/25" for cell in range(1, 25))
+    assert room.run("round", "enter", "B1", "--cells", cells, "--rested", "1").code == 0
+    path = room.folder.parent / "b1.pdf"
+    assert room.run("report", "battery", "B1", "--out", path).code == 0
+    text = words(path)
+    assert "cell 12 cell 3 cell 6" in text.split("Cells that lie lowest")[1]
+    with room.open() as site:
+        drawn = cell_chart(site, room["B1"], Words("en", "metric", site.timezone()))
+    (day,) = set(re.findall(r"\d+ \w+ 20\d\d", drawn))
+    assert drawn.count(day) == 1 and "cell 12" in drawn
 
 
 def test_a_battery_without_history_has_its_sheet_too(room: BatteryRoom) -> None:
