@@ -6,7 +6,9 @@ from collections.abc import Callable
 from typing import Any
 
 from tagkit.record.bodies import Body
+from tagkit.record.care_bodies import figure
 from tagkit.record.envelope import Event
+from tagkit.record.plate_words import changed_words, label_of, value_words
 
 
 def describe(event: Event) -> str:
@@ -21,7 +23,7 @@ def deed(event: Event) -> str:
         return f"recorded “{event.kind.replace('_', ' ')}” of {', '.join(event.tags) or 'nothing'}"
     try:
         return write(event.body, ", ".join(event.tags))
-    except (KeyError, TypeError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError):
         return f"recorded “{event.kind.replace('_', ' ')}” of {', '.join(event.tags)}"
 
 
@@ -46,6 +48,28 @@ def _changed(body: Body, _: str) -> str:
     out = body["battery_out"]
     taken = f" and took out {out} to {place_words(body['out_to'])}" if out else ""
     return f"put {body['battery_in']} into {body['truck']}{taken}"
+
+
+def _married(body: Body, tags: str) -> str:
+    read = [
+        f"{label_of(tags, name)}: {value_words(tags, name, fact)}"
+        for name, fact in body["facts"].items()
+    ]
+    if not read:
+        return f"married the label to {tags}"
+    return f"married the label to {tags}, read there: {'; '.join(read)}"
+
+
+def _amended(body: Body, tags: str) -> str:
+    figures = changed_words(tags, body["changes"], body["before"])
+    return f"amended {tags}, {'; '.join(figures)}"
+
+
+def _charge_ended(body: Body, _: str) -> str:
+    ah = figure(body["ah"])
+    if ah is None:
+        return f"ended the charge of {body['battery']}"
+    return f"ended the charge of {body['battery']}, {_plain(ah)} Ah returned"
 
 
 def _charge_started(body: Body, _: str) -> str:
@@ -83,24 +107,24 @@ def _inspected(body: Body, tags: str) -> str:
     return f"inspected {tags}{_passed(body['passed'])}: {findings}"
 
 
-def _ohms(figure: Any) -> str:
-    return "unknown" if figure is None else f"{float(figure):,.0f}"
+def _ohms(ohm: Any) -> str:
+    return "unknown" if ohm is None else f"{float(ohm):,.0f}"
 
 
 def _passed(passed: bool | None) -> str:
     return {True: ", passed", False: ", not passed", None: ""}[passed]
 
 
-def _plain(figure: Any) -> str:
-    value = figure["value"] if isinstance(figure, dict) else figure
+def _plain(given: Any) -> str:
+    value = given["value"] if isinstance(given, dict) else given
     return f"{float(value):g}"
 
 
 _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "epoch_started": lambda body, _: f"began to record ({body['reason']})",
     "registered": lambda _, tags: f"registered {tags}",
-    "married": lambda _, tags: f"married the label to {tags}",
-    "amended": lambda body, tags: f"amended {', '.join(sorted(body['changes']))} of {tags}",
+    "married": _married,
+    "amended": _amended,
     "retired": lambda _, tags: f"retired {tags}",
     "label_printed": lambda _, tags: f"printed labels of {tags}",
     "label_inspected": lambda body, _: f"looked at the label of {body['asset']}: {body['verdict']}",
@@ -108,7 +132,7 @@ _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "seen_at": lambda body, _: f"saw {body['battery']} at {place_words(body['place'])}",
     "moved": lambda body, _: f"moved {body['battery']} to {place_words(body['place'])}",
     "charge_started": _charge_started,
-    "charge_ended": lambda body, _: f"ended the charge of {body['battery']}",
+    "charge_ended": _charge_ended,
     "held": lambda body, _: f"put a hold on {body['asset']} ({body['reason']})",
     "released": lambda body, _: f"released {body['asset']} ({body['reason']})",
     "watered": _watered,

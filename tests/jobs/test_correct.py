@@ -31,6 +31,7 @@ def test_an_amended_figure_counts_and_the_old_one_stays_in_the_history(
     assert staffed.run("fit", "LIGHT", "T1").code == 12
     state = staffed.state("LIGHT")
     assert state.nameplate["weight"] == {"value": "1180", "unit": "kg", "source": "stamped"}
+    assert "service weight: 880 kg (" in staffed.run("history", "LIGHT").out
     registered = staffed.run("history", "LIGHT", "--json").data["events"][-1]
     assert registered["body"]["nameplate"]["weight"]["value"] == "880"
 

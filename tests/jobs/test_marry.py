@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom
+from tagkit.record.words import deed
 
 
 @pytest.fixture
@@ -25,6 +26,8 @@ def test_a_stamp_that_agrees_makes_the_figures_stamped(delivered: BatteryRoom) -
     assert state.married_at
     assert state.nameplate["weight"] == {"value": "1100", "unit": "kg", "source": "stamped"}
     assert state.nameplate["chemistry"]["source"] == "catalogue"
+    told = deed(delivered.events("married")[-1])
+    assert told.endswith("read there: maker's serial: b-1; voltage: 48 V; service weight: 1100 kg")
 
 
 def test_a_difference_is_settled_only_with_an_answer(delivered: BatteryRoom) -> None:

@@ -67,6 +67,7 @@ def test_a_figure_is_amended_with_a_reason_and_a_second_person(pages: Pages) -> 
     assert pages.room.state("B1").nameplate["weight"]["value"] == "1150"
     page = pages.text(done.headers["location"])
     assert "misread a 5; checked by SW" in page
+    assert "service weight: 1100 kg (stamped) → 1150 kg (stamped)" in page
     assert "misread a 5" in pages.text("/corrections")
 
 
@@ -233,8 +234,20 @@ def test_a_weight_that_jumps_is_asked_about(pages: Pages) -> None:
     assert pages.post(address, {**slip, "answer": "as-shown"}).status_code == 303
 
 
-def test_a_question_about_a_jump_is_asked_in_spanish_too() -> None:
-    asked = "service weight would change by 90 %, from 1100 kg (stamped) to 110 kg (weighed)"
-    assert Words("es", "metric", None)(asked) == (
-        "peso en servicio cambiaría un 90 %, de 1100 kg (grabado) a 110 kg (pesado)"
-    )
+@pytest.mark.parametrize(
+    ("english", "spanish"),
+    [
+        ("service weight would change by 90 %, from 1100 kg (stamped) to 110 kg (weighed)",
+         "peso en servicio cambiaría un 90 %, de 1100 kg (grabado) a 110 kg (pesado)"),
+        ("amended B-QM-00417-D, service weight: 1100 kg (stamped) → 1150 kg (stamped); "
+         "chemistry: unknown → gel (catalogue)",
+         "corrigió B-QM-00417-D, peso en servicio: 1100 kg (grabado) → 1150 kg (grabado); "
+         "tipo: desconocido → gel (catálogo)"),
+        ("married the label to B-QM-00417-D, read there: maker's serial: B1; voltage: 48 V",
+         "emparejó la etiqueta con B-QM-00417-D, leído allí: serie del fabricante: B1; tensión: 48 V"),
+        ("ended the charge of B-QM-00417-D, 312.5 Ah returned",
+         "terminó la carga de B-QM-00417-D, 312.5 Ah devueltos"),
+    ],
+)  # fmt: skip
+def test_figures_of_the_record_are_said_in_spanish(english: str, spanish: str) -> None:
+    assert Words("es", "metric", None)(english) == spanish

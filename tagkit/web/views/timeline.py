@@ -7,9 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from tagkit.assets.fields import fields_of
-from tagkit.assets.kinds import PLATES
-from tagkit.assets.tag import Kind
 from tagkit.jobs.void import may_be_voided
 from tagkit.record.envelope import Event
 from tagkit.record.words import deed
@@ -80,17 +77,7 @@ def _entry(event: Event, void: Event | None, own: str) -> Entry:
 def _deed(event: Event) -> str:
     if event.kind == "inspected" and event.body.get("sort") == "report":
         return f"reported a problem with {', '.join(event.tags)}"
-    if event.kind == "amended" and event.known and event.tags:
-        return f"amended {', '.join(_figures(event))} of {', '.join(event.tags)}"
     return deed(event)
-
-
-def _figures(event: Event) -> list[str]:
-    """What pages call the figures that were changed."""
-    fields = fields_of(PLATES[Kind(event.tags[0][0])])
-    return [
-        fields[name].label if name in fields else name for name in sorted(event.body["changes"])
-    ]
 
 
 def _details(event: Event) -> list[str]:
