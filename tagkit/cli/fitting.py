@@ -122,6 +122,11 @@ def _what_to_do(judgement: Judgement) -> str:
         return "STOP. Find out what is not known (stamp, nameplate), enter it, and check again."
     if judgement.battery.safety_held or judgement.other.safety_held:
         return "STOP. It is held for safety: only an inspection lifts that. Take another."
+    if judgement.battery.held or judgement.other.held:
+        held = judgement.battery if judgement.battery.held else judgement.other
+        return f"STOP. {held.tag} is held: leave it, see its out-of-service card, and take another."
+    if kind == "C":
+        return "STOP. Leave it off the charger until that has passed, then check again."
     return (
         "STOP. Take another battery; charge this one, or enter its charge if it was forgotten; "
         "or let a supervisor release it with a reason."

@@ -32,7 +32,7 @@ def any_notices(state: AssetState) -> Iterator[Notice]:
     for safety, rank, code in ((True, STOP, "held for safety"), (False, ACT, "held")):
         holds = [hold for hold in state.holds if (hold["kind"] == "safety") == safety]
         if holds:
-            reasons = "; ".join(hold["reason"] for hold in holds)
+            reasons = "; ".join(dict.fromkeys(hold["reason"] for hold in holds))
             yield Notice(state.tag, code, min(hold["at"] for hold in holds), rank,
                          f"{code}: {reasons}")  # fmt: skip
     if state.unknown_kinds:

@@ -17,6 +17,10 @@ from tagkit.record.state import AssetState
 from tagkit.rules.readiness import CLOCK_TOLERANCE
 
 
+class HeldAlready(WrongInput):
+    """It is held for that reason: what was asked for stands."""
+
+
 def hold(
     site: Site,
     number: str,
@@ -27,10 +31,20 @@ def hold(
     station: str,
     at: datetime | None = None,
 ) -> Event:
-    """Hold an asset; a safety hold (leak, cracked case, bare cable …) ends only by inspection."""
+    """Hold an asset; a safety hold (leak, cracked case, bare cable …) ends only by inspection.
+
+    HeldAlready where it is held for the same reason already; a safety hold goes beside an
+    ordinary one.
+    """
     reason = checked_reason(reason)
     with site.record.writing(by=by, station=station, at=at) as writing:
         found = asset(writing, number)
+        for held in found.holds:
+            if held["reason"] == reason and (held["kind"] == "safety" or not safety):
+                raise HeldAlready(
+                    f"{found.tag} is held already for that: {reason}",
+                    "The hold stands; nothing was added",
+                )
         return writing.append(
             "held", [found.tag], {"asset": found.tag, "reason": reason, "safety": safety}
         )

@@ -51,7 +51,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "10"
+JUDGING = "11"
 """Raised when the judging gives other results from the same states."""
 
 

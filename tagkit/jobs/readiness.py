@@ -48,8 +48,9 @@ def gear_readiness(state: AssetState) -> Readiness:
 
 
 def hold_facts(state: AssetState) -> tuple[HoldFact, ...]:
-    """The holds that stand, as the rules take them."""
-    return tuple(HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds)
+    """The holds that stand, as the rules take them; those for the same reason as one."""
+    facts = (HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds)
+    return tuple(dict.fromkeys(facts))
 
 
 def both(first: Readiness, second: Readiness) -> Readiness:

@@ -109,7 +109,7 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
     if found.retired_at:
         return "retired", ()
     if found.holds:
-        return "held", tuple(_hold(hold) for hold in found.holds)
+        return "held", tuple(dict.fromkeys(_hold(hold) for hold in found.holds))
     if found.kind != Kind.BATTERY.value:
         return ("in service" if is_married(found) else "not married yet"), ()
     if not is_married(found):

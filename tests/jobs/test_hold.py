@@ -190,3 +190,34 @@ def test_a_safety_hold_stays_while_a_battery_that_does_not_fit_is_still_inside(
     assert staffed.run("seen", "LIGHT", "stand 1", "--by", "KM").code == 0
     assert staffed.run(*released).code == 0
     assert not staffed.state("T1").held
+
+
+def test_a_hold_for_the_same_reason_is_told_once(staffed: BatteryRoom) -> None:
+    again = ("hold", "B1", "--reason", "pin burnt")
+    assert staffed.run(*again).code == 0
+    found = staffed.run(*again)
+    assert (found.code, "is held already for that: pin burnt" in found.err) == (2, True)
+    assert staffed.run(*again, "--safety").code == 0
+    assert staffed.run(*again, "--safety").code == 2
+    assert len(staffed.state("B1").holds) == 2
+
+
+def test_a_leak_measured_twice_is_told_once(room: BatteryRoom) -> None:
+    room.take_in("""Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah)
+HIGH,80,1500 kg,vented lead-acid,620
+""")
+    for _ in range(2):
+        assert room.run("test", "leakage", "HIGH", "--ohm", "900").code == 0
+    assert len(room.state("HIGH").holds) == 2
+    assert len(room.run("where", "HIGH", "--json").data["reasons"]) == 1
+    flags = room.run("today", "--json").data["flags"]
+    (told,) = [one for one in flags if one["code"] == "held for safety"]
+    assert told["sentence"].count("900 ohm") == 1
+
+
+def test_a_held_battery_is_not_sent_to_be_charged(staffed: BatteryRoom) -> None:
+    assert staffed.run("hold", "B1", "--reason", "pin burnt").code == 0
+    found = staffed.run("charge", "start", "B1", "C1", "--by", "KM")
+    assert found.code == 12
+    assert "is held: leave it" in " ".join(found.out.split())
+    assert "charge this one" not in found.out

@@ -16,7 +16,7 @@ from tagkit.assets.card import Card, Command, CommandCard, card_in
 from tagkit.assets.tag import Kind, Tag
 from tagkit.errors import TagkitError
 from tagkit.jobs.conversation import Station, screen_of, shown, step
-from tagkit.jobs.hold import hold
+from tagkit.jobs.hold import HeldAlready, hold
 from tagkit.jobs.site import Site
 from tagkit.reader.read import Read
 from tagkit.reader.scanner import Foreign as ForeignLine
@@ -254,6 +254,9 @@ class Booth:
         try:
             hold(site, str(about), reason.words, safety=reason.safety, by=by or "",
                  station=self.name)  # fmt: skip
+        except HeldAlready:
+            self._holding = None
+            self._say("held", number=about)
         except TagkitError as error:
             self._holding = None
             self._say("not_held", problem=str(error))

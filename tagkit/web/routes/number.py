@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Annotated
 from urllib.parse import quote
 
@@ -12,7 +13,7 @@ from tagkit.assets.payload import tag_in
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.assets import asset
-from tagkit.jobs.hold import hold, release
+from tagkit.jobs.hold import HeldAlready, hold, release
 from tagkit.jobs.photos import LARGEST_BYTES, keep_photo, photo_path
 from tagkit.jobs.report import MOST_PHOTOS, report_problem
 from tagkit.jobs.whereabouts import whereabouts_of
@@ -154,8 +155,9 @@ def put_hold(
     found = asset(site.record, number)
 
     def act() -> Response:
-        hold(site, found.tag, reason, safety=safety == "yes",
-             by=str(person.person), station=person.station)  # fmt: skip
+        with suppress(HeldAlready):
+            hold(site, found.tag, reason, safety=safety == "yes",
+                 by=str(person.person), station=person.station)  # fmt: skip
         return _back(found, "held")
 
     return once(request, act)
