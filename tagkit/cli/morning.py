@@ -106,12 +106,29 @@ def today(
         line(f"! the authorisation of {person.person} ({person.role}) {verb} on {person.until}")
     line()
     line(f"Since {clock_time(found.since, zone)}:", style="bold")
-    done = ", ".join(f"{count} {words}" for words, count in found.done.items())
+    done = ", ".join(
+        f"{count} {_ONE.get(words, words) if count == 1 else words}"
+        for words, count in found.done.items()
+    )
     line(f"  {done or 'nothing was recorded'}", hang=2)
     for one in found.happened:
         line(f"  {clock_time(one.at, zone)}  {one.by} {one.words}", hang=4)
     if entries is not None:
         line(f"{ical}: {plural(entries, 'date')}.")
+
+
+_ONE = {
+    "changes": "change",
+    "charges begun": "charge begun",
+    "charges ended": "charge ended",
+    "waterings": "watering",
+    "rounds": "round",
+    "cleanings": "cleaning",
+    "batteries seen": "battery seen",
+    "leakage tests": "leakage test",
+    "steps confirmed": "list of steps confirmed",
+}
+"""What the morning list counts, where there is one of it."""
 
 
 def _flags(flags: tuple[Telling, ...], counts: Any) -> None:

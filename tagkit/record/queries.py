@@ -112,13 +112,25 @@ def happened(
 
 
 def tally(connection: Connection, since: int, until: int) -> dict[str, int]:
-    """How many events of each kind were recorded in a time (ms), undone ones too."""
-    rows = connection.execute(
-        "SELECT kind, count(*) FROM events WHERE apart = 0 AND effective >= ? AND effective < ? "
-        "GROUP BY kind",
-        (since << 16, min(until << 16, _LATEST)),
+    """How many events of each kind were recorded in a time (ms); cancelled ones don't count."""
+    within = (since << 16, min(until << 16, _LATEST))
+    counted: dict[str, int] = dict(
+        connection.execute(
+            "SELECT kind, count(*) FROM events WHERE apart = 0 AND effective >= ? "
+            "AND effective < ? GROUP BY kind",
+            within,
+        ).fetchall()
+    )
+    # Few are cancelled: to take them off is quicker than to ask it of every event.
+    cancelled = connection.execute(
+        "SELECT e.kind, count(DISTINCT e.n) FROM voids v JOIN chains c ON c.epoch = v.epoch "
+        "JOIN events e ON e.chain = c.chain AND e.sequence = v.sequence "
+        "WHERE e.apart = 0 AND e.effective >= ? AND e.effective < ? GROUP BY e.kind",
+        within,
     ).fetchall()
-    return dict(rows)
+    for kind, count in cancelled:
+        counted[kind] -= count
+    return counted
 
 
 def latest(connection: Connection) -> int:

@@ -314,7 +314,7 @@ class Record:
             )
 
     def tally(self, since: datetime, until: datetime) -> dict[str, int]:
-        """How many events of each kind were recorded in a time."""
+        """How many events of each kind were recorded in a time, without those cancelled since."""
         with translated(self.path):
             return queries.tally(self._reading(), milliseconds(since), milliseconds(until))
 

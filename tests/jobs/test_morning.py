@@ -129,6 +129,15 @@ def test_what_was_recorded_since_yesterday_is_told(room: BatteryRoom) -> None:
     found = room.run("today", "--json").data["changed"]
     assert found["done"]["charges ended"] == 1
     assert any("connector loose" in one["what"] for one in found["events"])
+    begun = found["done"]["charges begun"]
+    assert begun == 1
+    room.staff()
+    ended = room.events("charge_ended")[-1].id
+    assert room.run("void", ended, "--reason", "another battery", "--by", "SW").code == 0
+    # What is cancelled is not counted any more, and one is one.
+    assert "charges ended" not in room.run("today", "--json").data["changed"]["done"]
+    said = room.run("today").out
+    assert "1 charge begun" in said and "ended" not in said
 
 
 def test_authorisations_that_run_out_are_on_the_list(room: BatteryRoom) -> None:
