@@ -67,7 +67,7 @@ def weight_check(battery: Battery, truck: Truck) -> Check:
     low, high = figure(truck, "weight_min"), figure(truck, "weight_max")
     figures = (*weight.figures, low, high)
     required = window_words(low, high)
-    found = str(weight) if weight.known else weight.service.words or None
+    found = _also_in(weight, low, high) if weight.known else weight.service.words or None
     if low.known and high.known and low.exact() > high.exact():
         return unknown("weight", figures, required=required, found=found, note=_CROSSED)
     if not weight.known or not (low.known or high.known):
@@ -167,6 +167,15 @@ def window_words(low: Figure, high: Figure) -> str | None:
     if low.known:
         return f"at least {low.value}"
     return f"at most {high.value}" if high.known else None
+
+
+def _also_in(weight: BatteryWeight, low: Figure, high: Figure) -> str:
+    """The weight as marked; beside a window marked in the other family of units also in its unit:
+    "2240 lb (1016 kg)"."""
+    limit = low if low.known else high
+    if not limit.known or UNITS[weight.unit].customary == UNITS[limit.value.unit].customary:
+        return str(weight)
+    return f"{weight} ({in_unit(weight.exact(), limit.value.unit, 1)})"
 
 
 def _gaps(
