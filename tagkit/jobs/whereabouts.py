@@ -123,7 +123,7 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
         return "on charge", (f"since {since}",)
     ready = readiness_of(site, found, "use")
     if ready.ready and ready.lifted and found.release:
-        given = f"released by {found.release['by']}: {found.release['reason']}"
+        given = f"by {found.release['by']}, reason: {found.release['reason']}"
         return RELEASED_ONCE, (given, *(f"although {one.sentence}" for one in ready.lifted))
     if ready.ready:
         return "ready", ()

@@ -134,7 +134,11 @@ _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "charge_started": _charge_started,
     "charge_ended": _charge_ended,
     "held": lambda body, _: f"put a hold on {body['asset']} ({body['reason']})",
-    "released": lambda body, _: f"released {body['asset']} ({body['reason']})",
+    "released": lambda body, _: (
+        f"released {body['asset']} ({body['reason']})"
+        if body.get("hold")
+        else f"released {body['asset']} for one use ({body['reason']})"
+    ),
     "watered": _watered,
     "cells_read": _cells_read,
     "capacity_tested": _capacity_tested,

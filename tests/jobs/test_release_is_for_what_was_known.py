@@ -53,7 +53,7 @@ def test_it_is_told_and_counted_as_what_it_is_and_goes_after_the_charged_ones(
     assert room.run(*RELEASE).code == 0
     found = room.run("where", "B1", "--json").data
     assert found["state"] == "released for one use"
-    assert found["reasons"][0] == "released by SW: needed for the last load"
+    assert found["reasons"][0] == "by SW, reason: needed for the last load"
     assert "although the record does not say" in found["reasons"][1]
     assert room.run("today", "--json").data["batteries"]["ready"] == 1
     places = room.run("next", "T1", "--json").data["rotation"]
