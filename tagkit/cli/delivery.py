@@ -214,6 +214,7 @@ def marry(
     the stamp was read right.
     """
     from tagkit.jobs.marry import marry as log_married
+    from tagkit.jobs.people import authorisation_note
 
     keyed = {
         "maker_serial": serial,
@@ -230,10 +231,12 @@ def marry(
             **entry(opened, by, station, at),
             answer=answer,
         )
+        person = authorisation_note(opened, married.event.by)
     if as_json:
         json_out(
             {
                 "tag": married.tag,
+                "person": person,
                 "event": married.event.id,
                 "differences": list(married.differences),
                 "notes": list(married.notes),
@@ -245,6 +248,8 @@ def marry(
     for note in married.notes:
         line(note, hang=2)
     line(f"{married.tag} is married: what was keyed in now counts as stamped.", style="bold")
+    if person:
+        line(f"! {person}.", style="bold", hang=2)
 
 
 def labels(

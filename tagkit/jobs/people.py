@@ -133,6 +133,14 @@ def check_authorised(site: Site, code: str) -> str | None:
     return problem
 
 
+def authorisation_note(site: Site, code: str) -> str | None:
+    """What is to be said of ``code``, by whom something was logged that nobody is refused."""
+    known = site.record.person(code.strip().upper())
+    if known is not None and last_day_passed(site, known.until):
+        return ran_out(site, known)
+    return check_authorised(site, code)
+
+
 def require_supervisor(site: Site, code: str) -> None:
     """WrongInput, saying why, unless :func:`is_supervisor`."""
     if is_supervisor(site, code):

@@ -144,6 +144,15 @@ def test_a_date_without_leading_zeros_means_the_same(staffed: BatteryRoom) -> No
     assert staffed.run(*given, "--json").data["until"] == "2099-01-05"
 
 
+def test_who_is_not_recorded_is_said_where_nobody_is_refused(staffed: BatteryRoom) -> None:
+    stamp = ("--serial", "b1", "--voltage", "48 V", "--weight", "1100 kg")
+    for command in (("marry", "B1", *stamp), ("hold", "B1", "--reason", "cable bare")):
+        found = staffed.run(*command, "--by", "GHOST")
+        assert found.code == 0, found
+        assert "! GHOST is not recorded as authorised" in found.out
+    assert "!" not in staffed.run("hold", "B2", "--reason", "cable bare", "--by", "KM").out
+
+
 def test_an_amendment_against_the_designation_is_asked_about(staffed: BatteryRoom) -> None:
     staffed.take_in(
         "Serial,Designation,Voltage,Weight,Chemistry\nD1,24 V 5 PzS 775,24 V,560 kg,vented\n",
