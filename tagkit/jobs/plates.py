@@ -27,6 +27,8 @@ class PlateGroup:
     tags: tuple[str, ...]
     names: tuple[str, ...]
     """What people call them, in the order of ``tags``: fleet number, bay, else the number."""
+    held: frozenset[str] = frozenset()
+    """Those of ``tags`` that are held."""
 
 
 def plate_groups(site: Site, kind: Kind, *also: str) -> list[PlateGroup]:
@@ -83,7 +85,12 @@ def called(state: AssetState) -> str | None:
 
 def _group(found: list[_Read]) -> PlateGroup:
     example = next((one.state for one in found if not one.state.holds), found[0].state)
-    return PlateGroup(example, tuple(one.tag for one in found), tuple(one.name for one in found))
+    return PlateGroup(
+        example,
+        tuple(one.tag for one in found),
+        tuple(one.name for one in found),
+        frozenset(one.tag for one in found if one.state.holds),
+    )
 
 
 def _judged_by(state: AssetState, also: tuple[str, ...]) -> str:

@@ -63,7 +63,12 @@ def test_a_held_truck_gets_none(pages: Pages) -> None:
     assert first(page) == []
     assert "retainer bent" in page
     # Its sister of the same plate still takes one.
-    assert first(pages.text("/rotation")) == [pages["B1"]]
+    page = pages.text("/rotation")
+    assert first(page) == [pages["B1"]] and page.count("truck held") == 1
+    with pages.room.open() as site:
+        hold(site, pages["T2"], "horn", safety=False, by="KM", station="bay-1")
+    page = pages.text("/rotation")
+    assert first(page) == [] and "the trucks are held" in page and "none is ready" not in page
 
 
 def test_what_is_no_truck_is_refused(pages: Pages) -> None:

@@ -53,9 +53,13 @@ function message(said) {
   if (said.heard !== heard) {
     heard = said.heard;
     sound.play(said.sound);
-    // A new answer is seen, also by whoever had scrolled down to the field on a phone.
-    if (screen.getBoundingClientRect().top < 0) scrollTo({ top: 0 });
+    toAnswer();
   }
+}
+
+// The answer is seen, also by whoever had scrolled down to the field on a phone.
+function toAnswer() {
+  if (screen.getBoundingClientRect().top < 0) scrollTo({ top: 0 });
 }
 
 // A page that hears nothing shows no answer: the last one may be wrong by now.
@@ -107,6 +111,8 @@ document.querySelectorAll("[data-do]").forEach((key) => {
 document.getElementById("typing").addEventListener("submit", (event) => {
   event.preventDefault();
   const text = typed.value.trim();
+  // What is said to it may be the answer that stands there already.
+  toAnswer();
   if (text) line.say({ do: "typed", text });
   else next();
   typed.value = "";

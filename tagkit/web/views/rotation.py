@@ -45,6 +45,13 @@ class Group:
     takes: tuple[Next, ...]
     soon: tuple[Next, ...]
     trouble: str
+    held: frozenset[str]
+    """Trucks of the group that are held."""
+
+    @property
+    def all_held(self) -> bool:
+        """Whether none of its trucks may be used."""
+        return len(self.held) == self.count
 
 
 @dataclass(frozen=True)
@@ -123,6 +130,7 @@ def _group(site: Site, group: TruckGroup, units: str) -> Group:
         tuple(_next(site, place) for place in group.takes),
         tuple(_next(site, place) for place in group.soon),
         group.trouble,
+        trucks.held,
     )
 
 
