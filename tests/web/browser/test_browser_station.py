@@ -385,7 +385,7 @@ def test_the_check_at_the_bay_answers_on_a_phone_and_logs_nothing(
     page.evaluate("scrollTo(0, document.body.scrollHeight)")
     assert page.evaluate("document.getElementById('screen').getBoundingClientRect().top") < 0
     bay.type(room["RESTS2"])  # the same answer again
-    page.wait_for_function("document.getElementById('screen').getBoundingClientRect().top >= 0")
+    assert page.evaluate("document.getElementById('screen').getBoundingClientRect().top") >= 0
     bay.see("stop", "DO NOT USE")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert room.count() == before
