@@ -227,7 +227,7 @@ def _say(found: RoundTaken, as_json: bool, zone: Any, card: HoldCard | None = No
     if judged.median is not None:
         facts.append(f"median {judged.median:.3f}, spread {judged.spread:.3f}")
     if judged.percent is not None:
-        facts.append(f"state of charge {judged.percent:.0f}%")
+        facts.append(f"state of charge {min(judged.percent, 100):.0f}%")
     if not judged.corrected and judged.median is not None:
         facts.append("not corrected: no temperature was read")
     if judged.due == "equalize":
@@ -248,6 +248,9 @@ def _say(found: RoundTaken, as_json: bool, zone: Any, card: HoldCard | None = No
                  f"about {trend.passes_at:%Y-%m-%d} ({earliest} to {latest}).", hang=2)  # fmt: skip
     if not found.flags:
         line("Nothing to flag.")
+    if found.on_charge:
+        line("! By the record it is on charge, so these voltages are not at rest: say "
+             "--voltage-taken \"on charge\" next time, or end the charge first.", hang=2)  # fmt: skip
     if found.held:
         line(f"{found.battery} is held for safety.", style="bold")
     say_card(bool(found.held), card)

@@ -86,6 +86,8 @@ class RoundTaken:
     """Cell numbers as they lie in the case."""
     held: str | None = None
     """The safety hold that a reversed cell opened."""
+    on_charge: bool = False
+    """Taken as at rest while the record has the battery on charge."""
 
     def to_json(self) -> dict[str, Any]:
         """As ``tagkit round --json`` prints it."""
@@ -122,6 +124,7 @@ class RoundTaken:
             "trends": [_trend(trend) for trend in self.trends if trend.per_month is not None],
             "flags": [flag.to_json() for flag in self.flags],
             "held": self.held,
+            "on_charge": self.on_charge,
         }  # fmt: skip
 
 
@@ -177,7 +180,17 @@ def record_round(
         )
         held = _hold_reversed(writing, state, critical)
     found = site.record.event(event.id)
-    return replace(round_told(site, state.tag, found or event), held=held)
+    told = round_told(site, state.tag, found or event)
+    return replace(told, held=held, on_charge=_on_charge(state, event))
+
+
+def _on_charge(state: AssetState, taken: Event) -> bool:
+    """Whether voltages said to be at rest were read while the battery is on charge by the record."""
+    if not state.charging or taken.body["voltage_taken"] != "at rest":
+        return False
+    began = datetime.fromisoformat(str(state.charging["started_at"]))
+    read = any(cell.get("voltage") is not None for cell in taken.body["cells"])
+    return read and began <= taken.happened
 
 
 def _hold_reversed(writing: Writing, state: AssetState, critical: Sequence[Flag]) -> str | None:

@@ -46,6 +46,16 @@ def test_cells_lie_to_and_fro_from_the_positive_post() -> None:
     assert cell_rows("somewhere", 12) == cell_rows("3 rows of 7", 12)
 
 
+def test_voltages_at_rest_of_what_is_on_charge_are_remarked_on(room: BatteryRoom) -> None:
+    assert room.run("charge", "start", "B1", "C1", "--by", "KM").code == 0
+    cells = line({3: "1290/25/2.20"})
+    said = room.run("round", "enter", "B1", "--cells", cells, "--by", "PV").out
+    assert "on charge, so these voltages are not at rest" in said
+    assert enter(room, cells).data["on_charge"] is True
+    assert enter(room, cells, "--voltage-taken", "on charge").data["on_charge"] is False
+    assert enter(room, line()).data["on_charge"] is False
+
+
 def test_a_round_is_judged_at_once(room: BatteryRoom) -> None:
     room.charge("B1")
     found = enter(room, line({11: "1220/25"}))

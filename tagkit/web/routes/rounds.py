@@ -62,7 +62,8 @@ def show(
         "rows": case_of(taken) if taken else [],
         "before": list(reversed(before))[:60],
         "trends": [one for one in taken.trends if one.per_month is not None] if taken else [],
-        "done": done == "yes",
+        "done": done in ("yes", "charging"),
+        "charging": done == "charging",
     }
     return page(request, "rounds.html", values)
 
@@ -116,14 +117,15 @@ async def put(request: Request, number: str, site: TheSite, person: Technician) 
         told = keyed(given, facts.cells or 0)
 
         def act() -> Response:
-            record_round(
+            taken = record_round(
                 site, state.tag, told.cells, **_taken(told, person.units),
                 hydrometer=told.hydrometer or None, keyed_by=told.keyed_by or None,
                 note=told.note or None, confirmed=told.confirmed,
                 at=moment_of(site, told.at, "at") if told.at else None,
                 by=str(person.person), station=person.station,
             )  # fmt: skip
-            return RedirectResponse(f"/rounds/{state.tag}?done=yes", 303)
+            done = "charging" if taken.on_charge else "yes"
+            return RedirectResponse(f"/rounds/{state.tag}?done={done}", 303)
 
         try:
             return once(request, act)
