@@ -118,12 +118,14 @@ def parse_tag(text: str) -> Tag:
     shown = text.strip()
     if not joined or not joined.isascii():
         raise WrongInput(f"“{shown}” is not a number on a label", _FORM)
-    if joined[0] not in "BTCLR" or len(joined) < 4:
+    if joined[0] not in "BTCLR":
         raise WrongInput(
             f"“{shown}” does not begin with a kind letter (B battery, T truck, C charger, "
             "L lifting gear, R room equipment)",
             _FORM,
         )
+    if len(joined) < 4:
+        raise WrongInput(f"“{shown}” is not a whole number from a label", _FORM)
     candidates = _by_parts(parts) if len(parts) == 4 else _by_lengths(joined)
     if not candidates:
         raise WrongInput(f"“{shown}” is not a whole number from a label", _FORM)

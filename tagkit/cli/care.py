@@ -14,6 +14,7 @@ from tagkit.cli.hold_cards import (
     print_hold_card,
     say_card,
 )
+from tagkit.cli.named import number_of
 from tagkit.cli.options import (
     HERE,
     AsJson,
@@ -28,7 +29,14 @@ from tagkit.cli.options import (
 from tagkit.cli.show import clock_time, json_out, line, table
 
 Battery = Annotated[str, typer.Argument(metavar="BATTERY")]
-Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
+Number = Annotated[
+    str,
+    typer.Argument(
+        metavar="TAG",
+        help="The number on its label, or what only it is called: "
+        "fleet number, bay, maker's serial.",
+    ),
+]
 Settles = Annotated[
     list[str] | None,
     typer.Option("--settles", metavar="ID", help="To-dos that this does; “all” for all."),
@@ -65,9 +73,11 @@ def capacity(
 
     Example: tagkit test capacity B-QM-00417-D --current "167 A" --minutes 311 --temperature "27 °C"
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.testing import CAPACITY_CAUTION, capacity_test
 
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         done = capacity_test(
             opened,
             battery,
@@ -108,9 +118,11 @@ def leakage(
 
     Example: tagkit test leakage B-QM-00417-D --ohm "4.2 kohm"
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.testing import LEAKAGE_CAUTION, leakage_test
 
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         check_card_options(opened, card, no_card, force)
         done = leakage_test(opened, battery, ohm, **entry(opened, by, station, at))
         held = done.battery if done.held else None
@@ -162,6 +174,7 @@ def repair(
 
     Example: tagkit repair B-QM-00417-D "cell replaced" --cell 11 --by JT
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.repairing import CAUTION
     from tagkit.jobs.repairing import repair as log_repaired
 
@@ -170,6 +183,7 @@ def repair(
         "cable_side": cable_side, "cable_length": cable_length,
     }  # fmt: skip
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         done = log_repaired(
             opened,
             battery,
@@ -231,6 +245,7 @@ def inspect(
     from tagkit.jobs.inspecting import inspect as log_inspected
 
     with open_site(site) as opened:
+        tag = number_of(opened, tag, as_json)
         check_card_options(opened, card, no_card, force)
         done = log_inspected(
             opened,
@@ -285,6 +300,7 @@ def check(
     from tagkit.jobs.inspecting import inspect as log_inspected
 
     with open_site(site) as opened:
+        tag = number_of(opened, tag, as_json)
         done = log_inspected(
             opened,
             tag,
@@ -348,10 +364,12 @@ def clean(
 
     Example: tagkit clean B-QM-00417-D --with "soda solution, rinsed, dried" --ohm 3150
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.inspecting import WASH_CAUTION
     from tagkit.jobs.inspecting import clean as log_cleaned
 
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         event = log_cleaned(
             opened, battery, using=using, resistance=ohm, **entry(opened, by, station, at)
         )

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tagkit.cli.named import number_of
 from tagkit.cli.options import (
     HERE,
     Answer,
@@ -64,12 +65,15 @@ def start(
 
     Example: tagkit charge start B-QM-00417-D C-QM-00017-B --temperature "31 °C" --sg 1150
     """
+    from tagkit.assets.tag import Kind
     from tagkit.cli.fitting import print_judgement, say_others
     from tagkit.jobs.assets import others_at
     from tagkit.jobs.charge import ChargeReadings, ChargeRefused, start_charge
     from tagkit.jobs.charge_flags import flags_of
 
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY, Kind.CHARGER)
+        charger = number_of(opened, charger, as_json, Kind.BATTERY, Kind.CHARGER)
         try:
             event, _ = start_charge(
                 opened,
@@ -135,11 +139,13 @@ def end(
 
     Example: tagkit charge end B-QM-00417-D --ah "612 Ah" --temperature "44 °C"
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.charge import ChargeReadings, end_charge
     from tagkit.jobs.charge_flags import flags_of
     from tagkit.jobs.charge_import import current_log as read_current
 
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         entered = entry(opened, by, station, at)
         event = end_charge(
             opened,

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from tagkit.cli.named import number_of
 from tagkit.cli.options import (
     HERE,
     Answer,
@@ -20,7 +21,14 @@ from tagkit.cli.options import (
 from tagkit.cli.show import json_out, line
 from tagkit.errors import WrongInput
 
-Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
+Number = Annotated[
+    str,
+    typer.Argument(
+        metavar="TAG",
+        help="The number on its label, or what only it is called: "
+        "fleet number, bay, maker's serial.",
+    ),
+]
 
 
 def amend(
@@ -64,6 +72,7 @@ def amend(
         names = ", ".join(known.value for known in Source)
         raise WrongInput(f"“{source}” is not a source", f"One of: {names}", "--source") from None
     with open_site(site) as opened:
+        tag = number_of(opened, tag, as_json)
         event = log_amended(
             opened,
             tag,
@@ -104,6 +113,7 @@ def retire(
     from tagkit.jobs.correct import retire as log_retired
 
     with open_site(site) as opened:
+        tag = number_of(opened, tag, as_json)
         event = log_retired(
             opened,
             tag,

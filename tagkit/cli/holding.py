@@ -14,6 +14,7 @@ from tagkit.cli.hold_cards import (
     print_hold_card,
     say_card,
 )
+from tagkit.cli.named import number_of
 from tagkit.cli.options import (
     HERE,
     AsJson,
@@ -28,7 +29,14 @@ from tagkit.cli.options import (
 from tagkit.cli.show import json_out, line
 from tagkit.errors import WrongInput
 
-Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its label.")]
+Number = Annotated[
+    str,
+    typer.Argument(
+        metavar="TAG",
+        help="The number on its label, or what only it is called: "
+        "fleet number, bay, maker's serial.",
+    ),
+]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]
 
 
@@ -64,6 +72,7 @@ def hold(
     if template is not None and card is None:
         raise WrongInput("a template without a card", "Name the card's file with --card")
     with open_site(site) as opened:
+        tag = number_of(opened, tag, as_json)
         check_card_options(opened, card, no_card, force, template)
         event = log_hold(
             opened,
@@ -113,6 +122,7 @@ def release(
     from tagkit.jobs.hold import release as log_release
 
     with open_site(site) as opened:
+        tag = number_of(opened, tag, as_json)
         events = log_release(
             opened,
             tag,

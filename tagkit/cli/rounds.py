@@ -11,6 +11,7 @@ import typer
 
 from tagkit.cli.grouped import grouped
 from tagkit.cli.hold_cards import NoCard, end_with_card, print_hold_card, say_card
+from tagkit.cli.named import number_of
 from tagkit.cli.options import (
     HERE,
     AsJson,
@@ -129,9 +130,11 @@ def enter(
 
     Example: tagkit round enter B-QM-00417-D --cells "1280/21/2.12 1278 1281 1240/22/2.08/low"
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.round_sheet import read_line
 
     with open_site(taken.site) as opened:
+        battery = number_of(opened, battery, taken.as_json, Kind.BATTERY)
         read = read_line(cells)
         entered = entry(opened, taken.by, taken.station, taken.at)
         taken.record(opened, entered, battery, read)
@@ -172,11 +175,13 @@ def blank(
 
     Example: tagkit round blank B-QM-00417-D --out round.pdf
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.report_file import words_of
     from tagkit.jobs.round_sheet import blank_sheet
 
     free_to_write(out, force)
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         cells = blank_sheet(opened, battery, out, words_of(opened, language))
     if as_json:
         json_out({"file": str(out), "cells": cells})
@@ -190,9 +195,11 @@ def show(battery: Battery, site: SiteDir = HERE, as_json: AsJson = False) -> Non
 
     Example: tagkit round show B-QM-00417-D
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.rounds import last_round
 
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         found = last_round(opened, battery)
         if found is None:
             raise NotFound("there is no full round of it", "Enter one with “tagkit round enter”")

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from tagkit.cli.named import number_of
 from tagkit.cli.options import HERE, AsJson, At, By, SiteDir, Station, entry, open_site
 from tagkit.cli.show import clock_time, json_out, line
 from tagkit.errors import WrongInput
@@ -37,6 +38,7 @@ def water(
 
     Example: tagkit water B-QM-00417-D --litres 4.5 --before low --after "at mark"
     """
+    from tagkit.assets.tag import Kind
     from tagkit.jobs.watering import CAUTION
     from tagkit.jobs.watering import water as log_water
 
@@ -47,6 +49,7 @@ def water(
             raise WrongInput(f"“{given}” is no cell with its litres", "Write 7=0.4", "--cell")
         by_cell[int(number)] = amount
     with open_site(site) as opened:
+        battery = number_of(opened, battery, as_json, Kind.BATTERY)
         told = log_water(
             opened,
             battery,

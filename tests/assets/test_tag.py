@@ -53,7 +53,7 @@ def test_forgiving_forms_of_one_number(typed):
     [
         ("", "not a number on a label"),
         ("X-QM-00417-D", "kind letter"),
-        ("B", "kind letter"),
+        ("B", "not a whole number"),
         ("B-QM-00417-E", "check character"),
         ("B-QM-00418-D", "check character"),
         ("B-QM-00000-5", "check character"),

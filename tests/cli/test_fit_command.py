@@ -282,6 +282,24 @@ def test_a_name_that_only_one_bears_is_taken_and_said(room: BatteryRoom) -> None
     assert room.place("B1") == "T2"
 
 
+def test_a_name_is_taken_and_said_wherever_one_asset_is_typed(room: BatteryRoom) -> None:
+    battery, by = f"“b1” is taken for battery {room['B1']}.", ("--by", "KM")
+    for words in (
+        ("charge", "start", "b1", "a1", *by),
+        ("charge", "end", "b1", *by, "--charged"),
+        ("water", "b1", "--litres", "2", *by),
+        ("hold", "b1", "--reason", "pin burnt", "--no-card", *by),
+        ("inspect", "b1", "--sort", "hold", *by),
+        ("clean", "b1", "--with", "soda solution", *by),
+        ("round", "enter", "b1", "--cells", "1280 1281", "--pilot", *by),
+    ):
+        found = room.run(*words)
+        assert (found.code, found.out.count(battery)) == (0, 1), (words, found)
+    assert room.events("charge_started")[0].body["charger"] == room["C1"]
+    lost = room.run("hold", "C99", "--reason", "lid bent", *by)
+    assert lost.code == 2 and "“C99” is not a whole number from a label" in lost.err
+
+
 def test_a_name_that_several_bear_or_none_is_not_taken(room: BatteryRoom) -> None:
     room.take_in(
         "Fleet number,Maker's serial,Voltage (V),Battery weight min,Battery weight max\n"
