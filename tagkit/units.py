@@ -113,6 +113,10 @@ _SPACES = dict.fromkeys([0xA0, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000, o
 _SIGNS = str.maketrans("\u2212\u2013\u2019\u02bc\u2032\u2033\u201d", "--'''\"\"")
 
 
+UNIT_MISSING = "Write the unit with it"
+"""What to do with a figure whose unit nobody said."""
+
+
 class Ambiguous(WrongInput):
     """A figure that can be read in two ways: the person is asked, nothing is guessed."""
 
@@ -283,7 +287,7 @@ def _unit_for(text: str, rest: str, dimension: Dimension, default: str | None) -
         raise Ambiguous(
             text.strip(),
             _readings(text, dimension),
-            "Write the unit with it; in a sheet, the column header may name it",
+            UNIT_MISSING,
         )
     return UNITS[dimension.value]
 

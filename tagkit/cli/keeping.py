@@ -79,7 +79,9 @@ def init(
         line(
             f"Entries without --by are by {checked.station.by or 'nobody'} (site.toml, [station] by)."
         )
-        line(f"Next: tagkit receive DELIVERY.csv --site {directory} --labels labels.pdf")
+        first = f"tagkit authorise CODE --role supervisor --by CODE --site {directory}"
+        line(f"Next, its first supervisor: {first}")
+        line(f"Then: tagkit receive DELIVERY.csv --site {directory} --labels labels.pdf")
 
 
 def _logged_in() -> str:

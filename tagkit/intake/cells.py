@@ -17,7 +17,7 @@ from tagkit.intake.grid import Cell
 from tagkit.intake.meanings import CAPACITIES, DIMENSIONS, WINDOW, label_of, spec_of
 from tagkit.intake.reading import RowReading
 from tagkit.intake.words import ORDER, plain
-from tagkit.units import Ambiguous, DecimalMark, Quantity
+from tagkit.units import UNIT_MISSING, Ambiguous, DecimalMark, Quantity
 
 _LONGEST_FIGURE = 200
 # A serial that a spreadsheet took for a number and rounded: 1.23457E+12.
@@ -81,9 +81,12 @@ def read_cell(name: str, place: Place, reading: RowReading) -> None:
             column.shown,
             cell.shown,
             error.problem,
-            error.remedy,
+            _IN_A_SHEET if error.remedy == UNIT_MISSING else error.remedy,
             two_readings=isinstance(error, Ambiguous),
         )
+
+
+_IN_A_SHEET = "Write the unit with it; in a sheet, the column header may name it"
 
 
 def _check_length(place: Place, name: str) -> None:

@@ -217,12 +217,22 @@ _SAYS = {
 }
 
 
+def _clock_said(site: Site, recorded: str) -> str:
+    """A charger and since when, as the clock of the site has it."""
+    where, since, moment = recorded.rpartition(" since ")
+    when = datetime.fromisoformat(moment).astimezone(site.timezone())
+    return f"{where}{since}{when:%Y-%m-%d %H:%M}"
+
+
 def _answer(talk: _Talk, change: Change, now: Situation, question: Question) -> Change:
     given = talk.wanted.answer
     if given is None:
         last = talk.site.record.last_change(question.about)
         told = f" ({describe(last)})" if last else ""
-        said = _SAYS[question.key].format(about=question.about, recorded=question.recorded)
+        recorded = question.recorded
+        if question.key == "on_charge":
+            recorded = _clock_said(talk.site, recorded)
+        said = _SAYS[question.key].format(about=question.about, recorded=recorded)
         raise NeedsAnswer(
             said + told,
             "Look again. Add --answer as-shown when what you see is right, or as-recorded when "

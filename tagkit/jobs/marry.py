@@ -141,7 +141,7 @@ def _facts(kind: Kind, stamped: dict[str, str]) -> dict[str, Stated[Any]]:
     missing = [name for name in REQUIRED[kind] if name not in given]
     if missing:
         raise WrongInput(
-            f"for a {kind.noun}, the {missing[0].replace('_', ' ')} must be given",
+            f"for a {kind.noun}, the {known[missing[0]].label} must be given",
             "Key in what is stamped on it",
             ", ".join(OPTIONS[name] for name in missing),
         )
