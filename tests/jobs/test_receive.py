@@ -308,3 +308,14 @@ def test_the_rows_to_mend_never_replace_the_delivery(empty_room: BatteryRoom) ->
     assert found.code == 2
     assert sheet.read_bytes() == before
     assert empty_room.run("list", "--json").data["assets"] == []
+
+
+def test_the_same_warning_of_several_rows_is_said_once(room: BatteryRoom) -> None:
+    sheet = room.sheet(
+        "Maker's serial,Voltage (V),Service weight,Dimensions\n"
+        "N1,48,1100 kg,80 x 90 x 70 cm\nN2,48,1100 kg,80 x 90 x 70 cm\n"
+    )
+    found = room.run("receive", sheet, "--dry-run")
+    said = "80 x 90 x 70 cm is taken as length × width × height"
+    assert (found.code, " ".join(found.out.split()).count(said)) == (0, 1), found
+    assert f"rows 2, 3: {said}" in " ".join(found.out.split())
