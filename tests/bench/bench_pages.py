@@ -38,7 +38,7 @@ from bench_record import BATCH, History
 from fastapi.testclient import TestClient
 from tagkit.assets.tag import Kind
 from tagkit.jobs.judging import catch_up
-from tagkit.jobs.site import create_site, open_site
+from tagkit.jobs.site import SETTINGS_FILE, create_site, open_site
 from tagkit.record.record import Record
 from tagkit.web.app import create_app
 from tagkit.web.options import ServeOptions
@@ -72,7 +72,8 @@ class Depot(History):
 
     def __init__(self, events: int) -> None:
         self.step = timedelta(seconds=30)
-        self.now = datetime.now(UTC) - self.step * (events + 10)
+        # Asked a little more than once an event: all of it must lie in the past.
+        self.now = datetime.now(UTC) - self.step * (events + events // 100 + 100)
 
     def clock(self) -> datetime:
         self.now += self.step
@@ -183,6 +184,9 @@ def build(folder: Path, assets: int, events: int) -> None:
     """A site with this many assets and events."""
     start, depot = time.perf_counter(), Depot(events)
     create_site(folder, "QM", clock=depot.clock).record.close()
+    settings = folder / SETTINGS_FILE
+    written = settings.read_text(encoding="utf-8").replace('by = ""', 'by = "SW"', 1)
+    settings.write_text(written, encoding="utf-8")  # whose pages are asked for
     with open_site(folder, depot.clock) as site:
         plan = depot.events(*depot.fleet(site.record, assets))
         left = events - assets
