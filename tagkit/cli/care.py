@@ -21,6 +21,7 @@ from tagkit.cli.options import (
     At,
     By,
     Force,
+    Number,
     SiteDir,
     Station,
     entry,
@@ -29,14 +30,6 @@ from tagkit.cli.options import (
 from tagkit.cli.show import clock_time, json_out, line, table
 
 Battery = Annotated[str, typer.Argument(metavar="BATTERY")]
-Number = Annotated[
-    str,
-    typer.Argument(
-        metavar="TAG",
-        help="The number on its label, or what only it is called: "
-        "fleet number, bay, maker's serial.",
-    ),
-]
 Settles = Annotated[
     list[str] | None,
     typer.Option("--settles", metavar="ID", help="To-dos that this does; “all” for all."),

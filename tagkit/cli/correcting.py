@@ -13,6 +13,7 @@ from tagkit.cli.options import (
     AsJson,
     At,
     By,
+    Number,
     SiteDir,
     Station,
     entry,
@@ -20,15 +21,6 @@ from tagkit.cli.options import (
 )
 from tagkit.cli.show import json_out, line
 from tagkit.errors import WrongInput
-
-Number = Annotated[
-    str,
-    typer.Argument(
-        metavar="TAG",
-        help="The number on its label, or what only it is called: "
-        "fleet number, bay, maker's serial.",
-    ),
-]
 
 
 def amend(

@@ -21,6 +21,7 @@ from tagkit.cli.options import (
     At,
     By,
     Force,
+    Number,
     SiteDir,
     Station,
     entry,
@@ -29,14 +30,6 @@ from tagkit.cli.options import (
 from tagkit.cli.show import json_out, line
 from tagkit.errors import WrongInput
 
-Number = Annotated[
-    str,
-    typer.Argument(
-        metavar="TAG",
-        help="The number on its label, or what only it is called: "
-        "fleet number, bay, maker's serial.",
-    ),
-]
 Reason = Annotated[str, typer.Option("--reason", help="Why, in a few words.")]
 
 

@@ -22,6 +22,14 @@ SiteDir = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+Number = Annotated[
+    str,
+    typer.Argument(
+        metavar="TAG",
+        help="The number on its label, or what only it is called: "
+        "fleet number, bay, maker's serial.",
+    ),
+]
 By = Annotated[
     str | None, typer.Option("--by", help="Who did it: a person's code.", metavar="CODE")
 ]
