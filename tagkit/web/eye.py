@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import asyncio
 import itertools
+import logging
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 _LARGEST_FRAME = 3_000_000
 _MOST_READERS = 4
 _CROWD = 3  # frames before this one: then the fastest decoder must do for most
+
+log = logging.getLogger(__name__)
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -92,11 +95,15 @@ class Eye:
 
 
 class _Worker:
-    """One process, started when it is needed and again should it die."""
+    """One process, started when it is needed and again should it die.
+
+    Where the system allows no such process (no shared memory in a locked-down container), a
+    thread of the server does the work: slower pages, but labels are read.
+    """
 
     def __init__(self, begin: Callable[[], None]) -> None:
         self._begin = begin
-        self._pool: ProcessPoolExecutor | None = None
+        self._pool: Executor | None = None
         self.waiting = 0
         """Calls that have not been answered yet."""
 
@@ -126,11 +133,15 @@ class _Worker:
             except (BrokenProcessPool, RuntimeError):
                 self._pool = None
 
-    def _started(self) -> ProcessPoolExecutor:
+    def _started(self) -> Executor:
         if self._pool is None:
-            self._pool = ProcessPoolExecutor(
-                1, mp_context=get_context("spawn"), initializer=self._begin
-            )
+            try:
+                self._pool = ProcessPoolExecutor(
+                    1, mp_context=get_context("spawn"), initializer=self._begin
+                )
+            except OSError as error:  # its locks lie in shared memory
+                log.warning("no process for the reader, it works within the server: %s", error)
+                self._pool = ThreadPoolExecutor(1, "reader")
         return self._pool
 
     def close(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import html
 import json
 import re
@@ -22,6 +23,7 @@ from tagkit.assets.card import Command, CommandCard, badge_for
 from tagkit.jobs.hold import hold
 from tagkit.language.words import Words
 from tagkit.web.app import create_app
+from tagkit.web.eye import Eye
 from tagkit.web.options import ServeOptions
 
 ADDRESS, LINE = "http://127.0.0.1:8642", "ws://127.0.0.1:8642"
@@ -243,6 +245,19 @@ def test_a_reader_that_died_is_started_again(client: TestClient, room: BatteryRo
                 for process in worker._pool._processes.values():
                     process.kill()
         page.show(room["T7"], room["F7"], until="out")
+
+
+def test_where_no_process_can_be_made_the_server_reads_by_itself(
+    room: BatteryRoom, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def locked_down(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("tagkit.web.eye.ProcessPoolExecutor", locked_down)
+    eye = Eye()
+    looked = asyncio.run(eye.look(eye.open_camera(), frame(room["T1"])))
+    eye.close()
+    assert [read.text for read in looked.reads] == [room["T1"]]
 
 
 def test_a_card_that_is_scanned_presses_for_the_screen_that_stands(

@@ -78,6 +78,7 @@ class Live:
         self._recovered_at = self._roster_at = float("-inf")
         self._came_at = self._moved_at = float("-inf")
         self._lag, self._looked_at = 0.0, float("-inf")
+        self._stumbled_over = ""
         self._unread: tuple[bytes, tuple[Read, ...]] | None = None
         self._shown: dict[str, Any] | None = None
 
@@ -166,8 +167,10 @@ class Live:
             except WrongInput as error:
                 await self._blind(str(error))
                 continue
-            except Exception:
-                log.exception("a frame could not be read")
+            except Exception as error:
+                if repr(error) != self._stumbled_over:  # once, not ten times a second
+                    log.exception("a frame could not be read")
+                    self._stumbled_over = repr(error)
                 await self._blind(_STUMBLED)
                 continue
             self._lag += max(0.0, time.monotonic() - began - _PROMPT)
