@@ -1,11 +1,14 @@
 """A company of many sites over days, through a real PostgreSQL.
 
     python tests/bench/bench_company.py [--sites N] [--rows N] [--real N] [--days N] [--daily N]
+                                        [--folder DIR]
 
 ``--real`` of the sites are records that live: they log changes, charges and water, send
 batteries to each other, are offline for days and come back; the first one is away from the
 first day to the last. Of all others there are rows as large as real ones, made in the server,
-and their numbers move as if they sent something all the time.
+and their numbers move as if they sent something all the time. With ``--folder`` the database
+with those rows stays there and is used the next time, by bench_exchange.py too; the sites that
+live are new ones then.
 
 Run by hand. Times are of a wall clock; processor time stands beside them, as a machine that is
 busy with something else changes only the former.
@@ -31,10 +34,10 @@ from typing import Any
 BENCH = Path(__file__).resolve().parent
 sys.path[:0] = [str(BENCH), str(BENCH.parent / "exchange")]
 
-from bench_exchange import Took, codes_of, fill, memory, on_processor, row, server  # noqa: E402
+from bench_exchange import Took, filled, memory, on_processor, row, unused_codes  # noqa: E402
 from bench_record import History  # noqa: E402
 from tagkit.exchange.address import connect  # noqa: E402
-from tagkit.exchange.layout import give_site, prepare  # noqa: E402
+from tagkit.exchange.layout import give_site  # noqa: E402
 from tagkit.exchange.round import Exchanged, exchange  # noqa: E402
 from tagkit.jobs.exchange import where_elsewhere  # noqa: E402
 from tagkit.jobs.site import open_site  # noqa: E402
@@ -51,20 +54,21 @@ def main() -> None:
     options.add_argument("--real", type=int, default=12)
     options.add_argument("--days", type=int, default=8)
     options.add_argument("--daily", type=int, default=110, help="events a site and day")
+    options.add_argument("--folder", type=Path, help="where the filled database stays")
     chosen = options.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
-    codes = codes_of(chosen.sites)
-    with tempfile.TemporaryDirectory() as top, server() as postgres:
-        database = postgres.new_database()
-        with connect(postgres.url(database)) as admin:
-            prepare(admin)
-            admin.execute("SET statement_timeout = 0")
-            given = {code: give_site(admin, code, code) for code in codes}
-            for code in codes[chosen.real :]:
-                fill(admin, code, chosen.rows // (chosen.sites - chosen.real))
-            admin.execute("ANALYZE")
-            urls = {code: postgres.url(database, *given[code]) for code in codes[: chosen.real]}
-            live(Path(top), admin, urls, chosen.days, chosen.daily)
+    made = chosen.sites - chosen.real
+    with (
+        tempfile.TemporaryDirectory() as top,
+        filled(chosen.folder, made, chosen.rows) as (postgres, database),
+        connect(postgres.url(database)) as admin,
+    ):
+        admin.execute("SET statement_timeout = 0")
+        urls = {
+            code: postgres.url(database, *give_site(admin, code, code))
+            for code in unused_codes(admin, chosen.real)
+        }
+        live(Path(top), admin, urls, chosen.days, chosen.daily)
 
 
 @dataclass

@@ -3,7 +3,7 @@
     python tests/bench/bench_exchange.py records [--events N] [--kills N] [--folder DIR]
                                            two records, beside bare COPY; the one that fetches is
                                            killed so often, and goes on
-    python tests/bench/bench_exchange.py nothing [--rows N] [--sites N] [--first]
+    python tests/bench/bench_exchange.py nothing [--rows N] [--sites N] [--first] [--folder DIR]
                                            “nothing new” at so many rows
 
 Run by hand, one at a time. The server runs with its defaults but for memory; fsync is on.
@@ -42,7 +42,8 @@ def main() -> None:
     options.add_argument("what", choices=["records", "nothing", "fetch"])
     options.add_argument("--events", type=int, default=1_000_000)
     options.add_argument("--kills", type=int, default=4)
-    options.add_argument("--folder", type=Path, help="keeps the record that is sent")
+    options.add_argument("--folder", type=Path, help="keeps the record that is sent, or the "
+                         "database that was filled, and uses it the next time")  # fmt: skip
     options.add_argument("--through", default="", help="of fetch: the address")
     options.add_argument("--first", action="store_true", help="of nothing: the question and its "
                          "answer come before all other work of the machine (Linux, root)")  # fmt: skip
@@ -54,16 +55,16 @@ def main() -> None:
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
     {
         "records": lambda: records(chosen.events, chosen.kills, chosen.folder),
-        "nothing": lambda: nothing(chosen.rows, chosen.sites, chosen.first),
+        "nothing": lambda: nothing(chosen.rows, chosen.sites, chosen.first, chosen.folder),
     }[chosen.what]()
     return None
 
 
 @contextmanager
-def server(**more: str) -> Iterator[Postgres]:
+def server(folder: Path | None = None, **more: str) -> Iterator[Postgres]:
     settings = {"fsync": "on", "shared_buffers": "256MB", "max_wal_size": "4GB",
                 "max_locks_per_transaction": "4096", "max_connections": "700"}  # fmt: skip
-    postgres = Postgres(**(settings | more))
+    postgres = Postgres(folder, **(settings | more))
     postgres.start()
     try:
         yield postgres
@@ -257,29 +258,13 @@ def on_processor(pid: int) -> float:
     return 0.0
 
 
-def nothing(rows: int, sites: int, before_all: bool) -> None:
-    """Rows are made in the server: as large as real ones, with two topics each."""
-    with (
-        tempfile.TemporaryDirectory() as top,
-        # A table that is emptied and filled in one go needs no log.
-        server(wal_level="minimal", max_wal_senders="0", max_wal_size="16GB") as postgres,
-    ):
-        database = postgres.new_database()
+def nothing(rows: int, sites: int, before_all: bool, folder: Path | None) -> None:
+    with tempfile.TemporaryDirectory() as top, filled(folder, sites - 1, rows) as company:
+        postgres, database = company
         with connect(postgres.url(database)) as admin:
-            prepare(admin)
-            admin.execute("SET statement_timeout = 0")
-            codes = codes_of(sites)
-            with Took() as took:
-                own, *_ = [give_site(admin, code, code) for code in codes]
-            row(f"{sites} site codes given out", f"{took.wall:.1f} s")
-            with Took() as took:
-                for code in codes[1:]:  # the first one is ours
-                    fill(admin, code, rows // (sites - 1))
-            rate(f"{rows:,} rows made in the server", rows, took)
-            admin.execute("ANALYZE")
-            size = admin.execute("SELECT pg_size_pretty(pg_database_size(current_database()))")
-            row("size of the database", size.fetchone()[0])
-        with Record.create(Path(top) / "site", codes[0]) as record:
+            (code,) = unused_codes(admin, 1)
+            own = give_site(admin, code, code)
+        with Record.create(Path(top) / "site", code) as record:
             with record.writing("TS", "desk") as writing:
                 for _ in range(110):
                     writing.append("registered", [writing.issue(Kind.BATTERY)], {"nameplate": {}})
@@ -306,12 +291,52 @@ def nothing(rows: int, sites: int, before_all: bool) -> None:
                 f"{took.wall * 1e3:.1f} ms", f"of it {took.cpu * 1e3:.0f} ms our processor")  # fmt: skip
 
 
+@contextmanager
+def filled(folder: Path | None, sites: int, rows: int) -> Iterator[tuple[Postgres, str]]:
+    """A database with so many rows of so many sites: as large as real ones, with two topics
+    each, made in the server. One in ``folder`` stays, and a site that is filled is not again."""
+    # A table that is emptied and filled in one go needs no log.
+    with server(folder, wal_level="minimal", max_wal_senders="0", max_wal_size="16GB") as postgres:
+        database = postgres.database("company")
+        with connect(postgres.url(database)) as admin:
+            prepare(admin)
+            admin.execute("SET statement_timeout = 0")
+            there = {code for (code,) in admin.execute("SELECT site FROM tagkit.sites").fetchall()}
+            made = {code for (code,) in admin.execute(
+                "SELECT site FROM tagkit.heads WHERE epoch LIKE 'epoch%'").fetchall()}  # fmt: skip
+            codes = codes_of(sites)
+            with Took() as took:
+                for code in codes:
+                    if code not in there:
+                        give_site(admin, code, code)
+            row(f"{len(set(codes) - there)} site codes given out", f"{took.wall:.1f} s")
+            with Took() as took:
+                for code in codes:
+                    if code not in made:
+                        fill(admin, code, rows // sites)
+            lacked = len(set(codes) - made)
+            rate(
+                f"{rows // sites * lacked:,} rows made in the server", rows // sites * lacked, took
+            )
+            admin.execute("ANALYZE")
+            size = admin.execute("SELECT pg_size_pretty(pg_database_size(current_database()))")
+            row("size of the database", size.fetchone()[0])
+        yield postgres, database
+
+
+def unused_codes(admin: Any, sites: int) -> list[str]:
+    """Site codes that nobody has."""
+    there = {code for (code,) in admin.execute("SELECT site FROM tagkit.sites").fetchall()}
+    return [code for code in codes_of(len(there) + sites) if code not in there][:sites]
+
+
 def codes_of(sites: int) -> list[str]:
     """So many site codes."""
     return [f"{chr(65 + n // 676)}{chr(65 + n // 26 % 26)}{chr(65 + n % 26)}" for n in range(sites)]
 
 
 def fill(admin: Any, code: str, count: int) -> None:
+    """All of a site, or nothing."""
     name, epoch = code.lower(), f"epoch{code.lower()}4sq3xkpa"
     with admin.transaction():
         admin.execute(f"TRUNCATE tagkit.events_{name}, tagkit.topics_{name}")
@@ -325,12 +350,14 @@ def fill(admin: Any, code: str, count: int) -> None:
             f"'B-{code}-' || lpad(t::text, 5, '0'), '{epoch}', n FROM generate_series(0, 109) t, "
             f"LATERAL generate_series(1 + t % 55, {count}, 55) n"
         )
-    admin.execute(
-        f"INSERT INTO tagkit.directory SELECT 'B-{code}-' || lpad(n::text, 5, '0'), "
-        f"'{code}' FROM generate_series(0, 109) n"
-    )
-    admin.execute(f"INSERT INTO tagkit.heads VALUES ('{code}', '{epoch}', 'desk', '', {count}, '')")
-    admin.execute(f"UPDATE tagkit.sites SET version = {count // 50} WHERE site = '{code}'")
+        admin.execute(
+            f"INSERT INTO tagkit.directory SELECT 'B-{code}-' || lpad(n::text, 5, '0'), "
+            f"'{code}' FROM generate_series(0, 109) n"
+        )
+        admin.execute(
+            f"INSERT INTO tagkit.heads VALUES ('{code}', '{epoch}', 'desk', '', {count}, '')"
+        )
+        admin.execute(f"UPDATE tagkit.sites SET version = {count // 50} WHERE site = '{code}'")
 
 
 if __name__ == "__main__":

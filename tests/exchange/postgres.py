@@ -52,10 +52,15 @@ def programs() -> Path:
 
 
 class Postgres:
-    """A server on a free port of this computer; ``stop`` and ``start`` as often as needed."""
+    """A server on a free port of this computer; ``stop`` and ``start`` as often as needed.
 
-    def __init__(self, **settings: str) -> None:
-        self.folder = Path(tempfile.mkdtemp(prefix="tagkit-pg-"))
+    With a ``folder`` of the caller's what it holds stays there, and is there the next time.
+    """
+
+    def __init__(self, folder: Path | None = None, **settings: str) -> None:
+        self.stays = folder is not None
+        self.folder = folder or Path(tempfile.mkdtemp(prefix="tagkit-pg-"))
+        self.folder.mkdir(parents=True, exist_ok=True)
         self.settings = settings
         self.user: dict[str, Any] = {}
         self.bin = programs()
@@ -71,12 +76,16 @@ class Postgres:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.data = self.folder / "data"
-        self._run("initdb", "-D", str(self.data), "-U", "postgres", "-A", "trust", "-E", "UTF8",
-                  "--locale=C", "--no-sync")  # fmt: skip
-        hba = self.data / "pg_hba.conf"
-        hba.write_text(
-            "host all postgres 127.0.0.1/32 trust\nhost all all 127.0.0.1/32 scram-sha-256\n"
-        )
+        if (self.data / "postmaster.pid").exists():  # whoever started it was killed
+            with contextlib.suppress(NoPostgres):
+                self._run("pg_ctl", "stop", "-D", str(self.data), "-m", "fast", "-t", "300")
+        if not self.data.exists():
+            self._run("initdb", "-D", str(self.data), "-U", "postgres", "-A", "trust", "-E", "UTF8",
+                      "--locale=C", "--no-sync")  # fmt: skip
+            hba = self.data / "pg_hba.conf"
+            hba.write_text(
+                "host all postgres 127.0.0.1/32 trust\nhost all all 127.0.0.1/32 scram-sha-256\n"
+            )
         self.server: subprocess.Popen[bytes] | None = None
         self.databases = 0
         self.kept: dict[str, Any] = {}
@@ -89,9 +98,11 @@ class Postgres:
         package = self.bin.parent.parent
         beside = package.parent / f"{package.name}.libs"
         target = self.folder / package.name
-        shutil.copytree(self.bin.parent, target / self.bin.parent.name, symlinks=True)
+        shutil.copytree(
+            self.bin.parent, target / self.bin.parent.name, symlinks=True, dirs_exist_ok=True
+        )
         if beside.is_dir():
-            shutil.copytree(beside, self.folder / beside.name)
+            shutil.copytree(beside, self.folder / beside.name, dirs_exist_ok=True)
         self.bin = target / self.bin.parent.name / "bin"
 
     def _run(self, program: str, *arguments: str) -> None:
@@ -136,13 +147,14 @@ class Postgres:
                 self.server.terminate()
             else:
                 self.server.send_signal(signal.SIGQUIT if at_once else signal.SIGINT)
-            self.server.wait(20)
+            self.server.wait(300 if self.stays else 20)
         self.server = None
 
     def remove(self) -> None:
-        """Stops it and leaves nothing behind."""
-        self.stop(at_once=True)
-        shutil.rmtree(self.folder, ignore_errors=True)
+        """Stops it and leaves nothing behind, unless it lies in a folder of the caller's."""
+        self.stop(at_once=not self.stays)
+        if not self.stays:
+            shutil.rmtree(self.folder, ignore_errors=True)
 
     def url(self, database: str, role: str = "postgres", password: str = "") -> str:
         """The address of a database."""
@@ -152,7 +164,12 @@ class Postgres:
     def new_database(self) -> str:
         """A fresh, empty database; its name."""
         self.databases += 1
-        name = f"company{self.databases}"
+        return self.database(f"company{self.databases}")
+
+    def database(self, name: str) -> str:
+        """The database of that name, made if it is not there yet."""
         with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name}")  # type: ignore[arg-type]
+            found = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", (name,))
+            if not found.fetchone():
+                connection.execute(f"CREATE DATABASE {name}")  # type: ignore[arg-type]
         return name
