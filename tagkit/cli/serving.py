@@ -193,6 +193,7 @@ def pin(
 
     code = person.strip().upper()
     with open_site(site) as opened:
+        opened.record.check_writable()
         if opened.record.person(code) is None:
             raise NotFound(
                 f"{code} is not recorded at this site", "Record the person with “tagkit authorise”"
@@ -236,6 +237,7 @@ def enrol(
     from tagkit.web.access.store import AccessStore
 
     with open_site(site) as opened:
+        opened.record.check_writable()
         now = opened.now().timestamp()
     store = AccessStore(site)
     try:

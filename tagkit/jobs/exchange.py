@@ -80,6 +80,7 @@ def exchange_now(
     """
     from tagkit.exchange.address import connect
 
+    site.record.check_writable()
     address = _needed(address_for(site, through))
     topics = [str(parse_tag(number)) for number in follow]
     with connect(address) as connection:
@@ -153,6 +154,7 @@ def keep_exchanging(
     connection: Connection | None = None
     failed = 0
     with open_site(directory) as site:
+        site.record.check_writable()
         address = _needed(address_for(site, through))
         pause = site.settings.exchange.every_seconds if every is None else every
         try:

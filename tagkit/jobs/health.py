@@ -26,6 +26,8 @@ class Health:
 
     record_open: bool
     problem: str | None
+    read_only: str | None
+    """Why nothing can be recorded."""
     disk_free_bytes: int
     record_bytes: int
     backup_age: float | None
@@ -48,6 +50,8 @@ class Health:
         found = []
         if not self.record_open:
             found.append(f"the record can't be read: {self.problem}")
+        if self.read_only:
+            found.append(f"the record can only be looked up: {self.read_only}")
         if self.disk_free_bytes < LEAST_FREE:
             found.append(f"only {self.disk_free_bytes // 1_000_000} MB are free on the disk")
         if self.clock_behind > CLOCK_BEHIND_SECONDS:
@@ -74,6 +78,7 @@ def health(site: Site) -> Health:
     facts: dict[str, Any] = {
         "record_open": True,
         "problem": None,
+        "read_only": site.record.bar.why if site.record.bar else None,
         "backup_age": None,
         "exchange_age": None,
         "events_behind": 0,
@@ -110,6 +115,7 @@ def open_metrics(found: Health, served: Mapping[str, int] | None = None) -> str:
     """
     gauges = [
         ("tagkit_record_open", "Whether the record can be read.", int(found.record_open)),
+        ("tagkit_record_read_only", "Whether it can't be written.", int(bool(found.read_only))),
         ("tagkit_disk_free_bytes", "Free on the record's disk.", found.disk_free_bytes),
         ("tagkit_record_bytes", "Size of the record's file.", found.record_bytes),
         ("tagkit_backup_age_seconds", "Since the last backup.", found.backup_age),

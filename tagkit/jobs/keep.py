@@ -163,8 +163,10 @@ def back_up(
         now = site.now().astimezone(UTC)
         target = file.with_name(f"{file.stem}-{now:%Y%m%d-%H%M%S}{file.suffix}")
     backup(site.record, target, force=force, settings=settings, password=password)
-    with site.record.noting() as notes:
-        notes.keep_fact("backed_up_at", site.now().astimezone(UTC).isoformat(timespec="seconds"))
+    if site.record.bar is None:
+        now = site.now().astimezone(UTC)
+        with site.record.noting() as notes:
+            notes.keep_fact("backed_up_at", now.isoformat(timespec="seconds"))
     removed = []
     if keep is not None:
         pattern = re.compile(rf"{re.escape(file.stem)}-\d{{8}}-\d{{6}}{re.escape(file.suffix)}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,12 +13,14 @@ from tagkit.errors import NotFound, WrongInput
 from tagkit.record.clock import Clock, system_clock
 from tagkit.record.enclosed import bring_back, check_enclosed, enclose
 from tagkit.record.journal import site_of
+from tagkit.record.read_only import looked_into
 from tagkit.record.record import Record, begin_anew, new_file, set_meta
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION
 from tagkit.record.sealed import is_sealed, seal, unseal
 from tagkit.record.store import (
     FILE_NAME,
     KEYS_NAME,
+    Connection,
     identity_of,
     make_durable,
     sqlite_connection,
@@ -58,9 +61,10 @@ def backup(
         raise WrongInput("that folder does not exist", "Make it first", str(file.parent))
     with translated(file):
         # What is to be sealed is never written in the clear beside the sealed file.
-        plain = new_file(record.path if password else file)
+        plain = _plain_file(record, file, password)
         try:
-            _copy(record.path, plain)
+            with looked_into(record.path) as source:
+                _copy(source, plain)
             if settings is not None:
                 _put_settings(plain, settings)
             if files:
@@ -73,6 +77,16 @@ def backup(
                 plain.replace(file)
         finally:
             plain.unlink(missing_ok=True)
+
+
+def _plain_file(record: Record, file: Path, password: str | None) -> Path:
+    if not password:
+        return new_file(file)
+    if record.bar is None:
+        return new_file(record.path)
+    number, name = tempfile.mkstemp(prefix="tagkit-backup-")
+    os.close(number)
+    return Path(name)
 
 
 def _seal(plain: Path, file: Path, password: str) -> None:
@@ -153,7 +167,8 @@ def restore(
                 unseal(file, unfinished, password)
                 _check(unfinished, str(file))
             else:
-                _copy(file, unfinished)
+                with contextlib.closing(sqlite_connection(file)) as old:
+                    _copy(old, unfinished)
             settings = _take_settings(unfinished)
             site, stations = _begin_anew(unfinished)
             bring_back(unfinished, directory)
@@ -169,12 +184,10 @@ def restore(
     return record
 
 
-def _copy(source: Path, target: Path) -> None:
-    with (
-        contextlib.closing(sqlite_connection(source)) as old,
-        contextlib.closing(sqlite_connection(target)) as new,
-    ):
-        old.backup(new)
+def _copy(source: Connection, target: Path) -> None:
+    assert isinstance(source, sqlite3.Connection)
+    with contextlib.closing(sqlite_connection(target)) as new:
+        source.backup(new)
         # One file, nothing beside it.
         new.execute("PRAGMA journal_mode = DELETE")
 

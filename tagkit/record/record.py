@@ -27,6 +27,7 @@ from tagkit.record.mending import mend, put_states
 from tagkit.record.outlook import OutlookTables
 from tagkit.record.queries import Head
 from tagkit.record.queue import Queue
+from tagkit.record.read_only import Bar, ReadOnly, bar_of, open_to_read, shadow
 from tagkit.record.receive import Parcel, Received, receive
 from tagkit.record.schema import migrate
 from tagkit.record.search import Hits, Listed, Rested, Wanted
@@ -55,17 +56,25 @@ LONGEST_HOLD = 0.03
 class Record:
     """An open record. Close it, or use it as a context manager."""
 
-    def __init__(self, directory: Path, connection: Connection, clock: Clock) -> None:
+    def __init__(
+        self,
+        directory: Path,
+        connection: Connection,
+        clock: Clock,
+        read_only: ReadOnly | None = None,
+    ) -> None:
         self.directory = directory
         self.path = directory / FILE_NAME
         self.notices: list[str] = []
         """What people should be told, like "this record is a copy"."""
         self._connection = connection
+        self._read_only = read_only
         self._clock = clock
         self._keys: dict[str, StationKey] = {}
         self._writing: Writing | None = None
-        self._queue = Queue(self.path)
-        self._tidying = Tidying(self.path, connection)
+        file = read_only.file if read_only else self.path
+        self._queue = Queue(file)
+        self._tidying = Tidying(file, connection)
         self.site: str = self._meta()["site"]
         if not states_are_current(connection):
             self.fold_again()
@@ -104,8 +113,15 @@ class Record:
         clock: Clock = system_clock,
         connect: Connect = sqlite_connection,
     ) -> Record:
-        """The record in ``directory``; NotFound when there is none."""
+        """The record in ``directory``; NotFound when there is none.
+
+        One that this user can't write to is opened to be looked up; see :attr:`bar`.
+        """
         path = directory / FILE_NAME
+        if bar := bar_of(path) if path.is_file() else None:
+            opened = open_to_read(path, bar)
+            with translated(path):
+                return cls(directory, opened.connection, clock, opened)
         connection = open_file(path, connect)
         with translated(path):
             return cls(directory, connection, clock)
@@ -114,7 +130,27 @@ class Record:
         """Lets go of the file."""
         self._tidying.close()
         self._queue.close()
-        self._connection.close()
+        if self._read_only:
+            self._read_only.close()
+        else:
+            self._connection.close()
+
+    @property
+    def bar(self) -> Bar | None:
+        """Why nothing can be recorded here; None where it can."""
+        return self._read_only.bar if self._read_only else None
+
+    def check_writable(self) -> None:
+        """WrongInput, saying why, where the record can only be looked up."""
+        if self._read_only:
+            raise self._read_only.bar.error()
+
+    def outdated(self) -> bool:
+        """Whether it must be opened anew: it can be written no more, or again, or can only be
+        looked up and others have recorded something."""
+        if self._read_only:
+            return self._read_only.outdated()
+        return bar_of(self.path) is not None
 
     def __enter__(self) -> Record:
         return self
@@ -139,6 +175,7 @@ class Record:
         """
         if self._writing:
             raise RuntimeError("a writing is already open in this record")
+        self.check_writable()
         writing = Writing(
             self._connection, self.site, self.directory / KEYS_NAME, self._keys,
             self._clock, by, station, at, self.notices.append,
@@ -165,6 +202,7 @@ class Record:
         ``parted``: chains that are new here come in part only, with what followed assets need,
         in any order; see follow.py.
         """
+        self.check_writable()
         with translated(self.path):
             return receive(
                 self._connection, parcels, self._clock, self._transaction, self._queue.awaited,
@@ -187,12 +225,17 @@ class Record:
         It is compared on a copy (some seconds for each 10,000 events, and as much disk as the
         record takes); others are kept from writing for moments only, to put differences right.
         """
+        self.check_writable()
         with translated(self.path):
             return mend(self.path, self._connection, self._transaction, LONGEST_HOLD, progress)
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
-        begin(self._connection, self._queue)
+        if self._read_only and not self._read_only.copy:
+            shadow(self._read_only.connection)
+            begin(self._connection)
+        else:
+            begin(self._connection, self._queue)
         try:
             yield
             self._connection.execute("COMMIT")
@@ -203,7 +246,8 @@ class Record:
             raise
         finally:
             self._queue.leave()
-        self._tidying.committed()
+        if not self._read_only:
+            self._tidying.committed()
 
     def _notice_copy(self, identity: str | None) -> None:
         """A copied file must not go on under the identity of the one it was copied from."""
@@ -336,7 +380,8 @@ class Record:
     @contextlib.contextmanager
     def judging(self) -> Iterator[OutlookTables]:
         """What was judged of the states, to be kept anew: together or not at all. Hold it for
-        moments only, others can't write meanwhile."""
+        moments only, others can't write meanwhile. Of a record that can only be looked up they are
+        kept while it is open."""
         with translated(self.path), self._transaction():
             yield OutlookTables(self._connection)
 
@@ -347,6 +392,7 @@ class Record:
     @contextlib.contextmanager
     def noting(self) -> Iterator[ExchangeNotes]:
         """The same, to be changed: together or not at all. Hold it for moments only."""
+        self.check_writable()
         with translated(self.path), self._transaction():
             yield ExchangeNotes(self._connection)
 

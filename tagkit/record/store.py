@@ -133,7 +133,8 @@ def _into_wal(connection: Connection) -> None:
             return
 
 
-def _check_version(path: Path, connection: Connection) -> None:
+def check_kind(path: Path, connection: Connection) -> int:
+    """WrongInput for a file that is no record or too new; else the version of its tables."""
     if _pragma(connection, "application_id") != APPLICATION_ID:
         raise WrongInput("this file is not a record", "Name the folder of a site", str(path))
     version = int(_pragma(connection, "user_version"))
@@ -141,7 +142,11 @@ def _check_version(path: Path, connection: Connection) -> None:
         raise WrongInput(
             "this record was written by a newer tagkit", "Update tagkit on this computer", str(path)
         )
-    if version < SCHEMA_VERSION:
+    return version
+
+
+def _check_version(path: Path, connection: Connection) -> None:
+    if check_kind(path, connection) < SCHEMA_VERSION:
         with contextlib.closing(sqlite_connection(path)) as own:
             migrate(own)
 

@@ -19,8 +19,9 @@ from tagkit.record.folder import states_are_current
 from tagkit.record.journal import site_of
 from tagkit.record.printed_heads import PrintedHead, against_printed, sequences_of
 from tagkit.record.queries import Head
+from tagkit.record.read_only import looked_into
 from tagkit.record.state_check import check_index, check_serials, check_states
-from tagkit.record.store import FILE_NAME, Connection, identity_of, open_file, sqlite_code
+from tagkit.record.store import FILE_NAME, Connection, identity_of, sqlite_code
 
 Progress = Callable[[int, int], None]
 
@@ -64,7 +65,7 @@ def verify(
     path = directory / FILE_NAME
     findings: list[Finding] = []
     try:
-        with contextlib.closing(open_file(path)) as connection:
+        with looked_into(path) as connection:
             connection.execute("BEGIN")
             findings += [*_damage(connection), *_copy(path, connection)]
             findings += _contents(connection, list(known_heads or ()), list(printed), progress)

@@ -6,6 +6,7 @@ import contextlib
 import sqlite3
 from pathlib import Path
 
+from tagkit.record.read_only import ReadOnly, bar_of, open_to_read
 from tagkit.record.store import FILE_NAME, translated
 
 
@@ -14,6 +15,7 @@ class Watch:
 
     def __init__(self, directory: Path) -> None:
         self._path = directory / FILE_NAME
+        self._read_only: ReadOnly | None = None
         self._connection = self._opened()
         self._version = -1
         self._last = -1
@@ -22,6 +24,10 @@ class Watch:
     def _opened(self) -> sqlite3.Connection:
         with translated(self._path):
             self._file = self._file_there()
+            if bar := bar_of(self._path) if self._path.is_file() else None:
+                self._read_only = open_to_read(self._path, bar)
+                return self._read_only.connection
+            self._read_only = None
             return sqlite3.connect(
                 f"{self._path.absolute().as_uri()}?mode=ro", uri=True, check_same_thread=False
             )
@@ -38,8 +44,9 @@ class Watch:
         It rises too when another record was put in this one's place, as by restoring it.
         """
         other = self._file_there() not in (self._file, None)
+        other = other or (self._read_only is not None and self._read_only.outdated())
         if other:
-            self._connection.close()
+            self.close()
             self._connection = self._opened()
         with translated(self._path):
             (version,) = self._connection.execute("PRAGMA data_version").fetchone()
@@ -53,4 +60,4 @@ class Watch:
 
     def close(self) -> None:
         """Lets go of the file."""
-        self._connection.close()
+        (self._read_only or self._connection).close()

@@ -60,7 +60,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
     door = SiteDoor(options.directory, clock)
     with door.borrow():
         pass  # a site that can't be opened is told before anything listens
-    access = AccessStore(options.directory)
+    access = AccessStore(options.directory, for_now=True)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:

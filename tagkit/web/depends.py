@@ -42,6 +42,7 @@ def meet(request: Request, site: Site) -> Visitor:
     request.state.visitor = visitor
     request.state.words = Words(language, visitor.units, site.timezone())
     request.state.clock_behind = site.behind()
+    request.state.bar = site.record.bar
     request.state.site_name = site.settings.site.called
     return visitor
 

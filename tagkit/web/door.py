@@ -47,7 +47,8 @@ class SiteDoor:
             with contextlib.suppress(IndexError):
                 opened, file, site = self._idle.pop()
                 # Where another record was put in its place, nothing more goes into the old file.
-                if opened == edited and file == _file_of(site):
+                same = opened == edited and file == _file_of(site)
+                if same and not site.record.outdated():
                     return opened, file, site
                 site.record.close()
         site = open_site(self.directory, self.clock, lent=True)

@@ -60,6 +60,7 @@ def page(
         mend=lambda remedy: remedy_on_pages(remedy, words),
         site_name=request.state.site_name,
         clock_behind=request.state.clock_behind,
+        bar=request.state.bar,
         here=request.url.path,
         csrf_field=lambda: hidden("csrf", visitor.csrf),
         once_field=lambda: hidden("once", secrets.token_urlsafe(16)),

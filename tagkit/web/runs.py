@@ -88,8 +88,9 @@ class Runs:
             self._note(replace(self._known[identity], step=step, done=done, total=total))
 
         try:
-            self._folder.mkdir(exist_ok=True)
             with self._door.borrow() as site:
+                site.record.check_writable()
+                self._folder.mkdir(exist_ok=True)
                 act(site, self._folder / name, progress)
             self._note(replace(self._known[identity], file=name))
             self._tidy()

@@ -52,7 +52,7 @@ def check_options(options: ServeOptions) -> ServeOptions:
 
 def _require_accounts(directory: Path, supervisors: Sequence[str]) -> None:
     """Somebody must be able to say who may come in."""
-    store = AccessStore(directory)
+    store = AccessStore(directory, for_now=True)
     try:
         if any(has_pin(store, code) for code in supervisors):
             return
@@ -105,7 +105,10 @@ def certificate(options: ServeOptions, now: datetime) -> Certificate | None:
 
 
 def first_code(options: ServeOptions, clock: Callable[[], datetime] = system_clock) -> str | None:
-    """A one-time code for the first station; None when one is enrolled already."""
+    """A one-time code for the first station; None when one is enrolled already, or none can be."""
+    with open_site(options.directory) as site:
+        if site.record.bar:
+            return None
     store = AccessStore(options.directory)
     try:
         if store.one("SELECT 1 FROM stations LIMIT 1"):

@@ -124,12 +124,15 @@ def test_a_disk_mounted_read_only_is_told_and_nothing_is_lost(
         depot.record.close()
         before = depot.record.path.read_bytes()
         _remount(tmp_path, "ro")
-        with (
-            pytest.raises(TagkitError, match=r"written|disk"),
-            Record.open(depot.folder) as record,
-            record.writing("TS", "desk") as writing,
-        ):
-            writing.append("watered", [battery], {})
+        with Record.open(depot.folder) as record:
+            with (
+                pytest.raises(WrongInput, match="its disk is read-only"),
+                record.writing("TS", "desk") as writing,
+            ):
+                writing.append("watered", [battery], {})
+            # Looked up as it lies: there is no log, and nobody can change it.
+            assert record.event(acknowledged.id) and not record.outdated()
+            assert record._read_only and record._read_only.copy is None
         assert depot.record.path.read_bytes() == before
         _remount(tmp_path, "rw")
         with Record.open(depot.folder, clock=depot.clock) as record:

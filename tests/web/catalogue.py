@@ -56,7 +56,8 @@ MADE_IN = (
     "intake/grid.py", "intake/leftovers.py", "intake/row_kind.py", "intake/rows.py",
     "intake/sheet.py", "intake/textfile.py", "intake/workbook.py", "jobs/*.py",
     "reader/grading.py", "reader/trouble.py",
-    "record/contradictions.py", "record/plate_words.py", "record/words.py", "rules/*.py", "units.py",
+    "record/contradictions.py", "record/plate_words.py", "record/read_only.py", "record/store.py",
+    "record/words.py", "rules/*.py", "units.py",
     "web/access/*.py",
     "web/booth/live.py", "web/booth/noted.py", "web/depends.py", "web/problems.py",
     "web/routes/*.py", "web/runs.py", "web/second.py", "web/views/*.py",
@@ -82,6 +83,7 @@ NEVER_SHOWN = re.compile(
     r"SELECT |DELETE FROM|UPDATE |INSERT|IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
     r"^tagkit |^d MMM|^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
     r"^lifting$|^\W*\w?\W*$|tagkit_|\?done=|^[A-Za-z:/]+[-_.]?\{\w+\}(\.?\{\w+\})*$|^\.\{|"
+    r"\?mode=|^journal_mode|^Could not decode$|^no such |^malformed$|"
     r"\}\.jpg$|\{:|^UTC|^CARD-|^pin |^noted |^\{\w+\} Ah$|^enrol at|^a station's line broke$"
 )
 """What looks like a sentence and is none: queries, addresses, formats, names of options."""

@@ -9,14 +9,16 @@ from __future__ import annotations
 import hashlib
 import os
 import secrets
+import shutil
 import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from tagkit.errors import Busy
+from tagkit.errors import Busy, WrongInput
+from tagkit.record.read_only import files_copied
 from tagkit.record.store import translated
 
 FILE_NAME = "access.db"
@@ -49,18 +51,17 @@ class AccessStore:
     """The opened file. One connection, used by one thread at a time.
 
     A disk that is full or can't be written, and a file that is locked, are told as Busy.
+    ``for_now``: where it can't be written, what is in it is read, and changes last as long as it
+    is open.
     """
 
-    def __init__(self, directory: Path) -> None:
+    def __init__(self, directory: Path, *, for_now: bool = False) -> None:
         self.path = directory / FILE_NAME
-        _make_private(self.path)
         self._lock = threading.RLock()
-        self._connection = sqlite3.connect(
-            self.path, isolation_level=None, check_same_thread=False, timeout=10
-        )
-        self._connection.execute("PRAGMA journal_mode = WAL")
-        # An answered form must still count as answered after a power cut.
-        self._connection.execute("PRAGMA synchronous = FULL")
+        if for_now and not _can_be_kept(self.path):
+            self._connection = _in_memory(self.path)
+        else:
+            self._connection = _on_disk(self.path)
         with self.writing():
             if self.one("PRAGMA user_version") == (0,):
                 for statement in _TABLES.split(";\n"):
@@ -123,7 +124,44 @@ def hashed(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogateescape")).hexdigest()
 
 
+def _on_disk(path: Path) -> sqlite3.Connection:
+    _make_private(path)
+    with translated(path):
+        made = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10)
+        made.execute("PRAGMA journal_mode = WAL")
+        # An answered form must still count as answered after a power cut.
+        made.execute("PRAGMA synchronous = FULL")
+    return made
+
+
 def _make_private(path: Path) -> None:
     """The file, readable by this user only where the system knows that."""
-    with suppress(FileExistsError):
+    try:
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    except FileExistsError:
+        pass
+    except OSError as error:
+        raise WrongInput(
+            f"the shifts and PINs of this site can't be written: {error.strerror}",
+            "Check that this user may write there",
+            str(path),
+        ) from None
+
+
+def _can_be_kept(path: Path) -> bool:
+    return os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))
+
+
+def _in_memory(path: Path) -> sqlite3.Connection:
+    """What is in the file, where this user may read it."""
+    made = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
+    if not os.access(path, os.R_OK):
+        return made
+    folder = files_copied(path)
+    try:
+        with closing(sqlite3.connect(folder / path.name)) as copy:
+            copy.execute("PRAGMA journal_mode = DELETE")  # there is no log in memory
+            copy.backup(made)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return made
