@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import itertools
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 
-from tagkit.assets.tag import exact_tag
 from tagkit.record.clock import read_time
 from tagkit.record.envelope import Event
-from tagkit.record.folder import EVENT_COLUMNS, plain, read_event
+from tagkit.record.folder import EVENT_COLUMNS, read_event
 from tagkit.record.given_out import registered_by_two
 from tagkit.record.journal import site_of
 from tagkit.record.schema import ODD
@@ -82,8 +83,24 @@ def change_against_record(
     return found
 
 
-def contradictions(connection: Connection) -> list[Contradiction]:
-    """All that the record holds at present."""
+Lead = Callable[[], Contradiction | None]
+"""One that was found, to be told; None when it was settled in between."""
+
+
+def contradictions(connection: Connection, most: int | None = None) -> list[Contradiction]:
+    """All that the record holds at present, or the first so many."""
+    told = (lead() for lead in _leads(connection))
+    return list(itertools.islice((one for one in told if one), most))
+
+
+def count_contradictions(connection: Connection) -> int:
+    """How many there are: without reading a state or an event of any."""
+    return len(_leads(connection))
+
+
+def _leads(connection: Connection) -> list[Lead]:
+    """What is found by indexes and by words in the states, which cost little beside reading
+    thousands of states."""
     return [
         *_several_in_one_place(connection),
         *_same_serial(connection),
@@ -93,136 +110,197 @@ def contradictions(connection: Connection) -> list[Contradiction]:
     ]
 
 
-def _states(connection: Connection, where: str, table: str = "assets") -> list[AssetState]:
-    rows = connection.execute(f"SELECT state FROM {table} WHERE {where} ORDER BY tag").fetchall()
+def _states(connection: Connection, tags: Sequence[str]) -> list[AssetState]:
+    """Those of a few assets, in the order of their numbers."""
+    marks = ", ".join("?" * len(tags))
+    rows = connection.execute(
+        f"SELECT state FROM assets WHERE tag IN ({marks}) ORDER BY tag", tags
+    ).fetchall()
     return [AssetState.from_json(row[0]) for row in rows]
 
 
-def _several_in_one_place(connection: Connection) -> list[Contradiction]:
-    states = _states(
-        connection,
-        # Places in words hold as many as are set there. Only batteries have a place.
-        "place IN (SELECT place FROM assets INDEXED BY assets_by_place "
-        "WHERE place BETWEEN 'C-' AND 'T.' "
-        "GROUP BY place HAVING count(*) > 1)",
+def _grouped(rows: Iterable[tuple[str, str, str]]) -> dict[tuple[str, str], list[str]]:
+    """Those that stand under the same two words, where there are several."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for one, other, tag in rows:
+        groups.setdefault((one, other), []).append(tag)
+    return {words: tags for words, tags in groups.items() if len(tags) > 1}
+
+
+def _bears(word: str) -> str:
+    """Whether a state's text has this at its outermost: what stands at its default is left out."""
+    return f"instr(state, '\"{word}\":') > 0"
+
+
+# The place as a state's text has it. Only batteries have one.
+_IN = 'instr(state, \'"kind":"{kind}","name":"\' || place || \'"\') > 0'
+_IN_TRUCK, _IN_CHARGER = _IN.format(kind="truck"), _IN.format(kind="charger")
+
+
+def _several_in_one_place(connection: Connection) -> list[Lead]:
+    # Places in words hold as many as are set there.
+    rows = connection.execute(
+        f"SELECT CASE WHEN {_IN_TRUCK} THEN 'truck' ELSE 'charger' END, place, tag FROM assets "
+        "WHERE place IN (SELECT place FROM assets INDEXED BY assets_by_place "
+        "WHERE place BETWEEN 'C-' AND 'T.' GROUP BY place HAVING count(*) > 1) "
+        f"AND ({_IN_TRUCK} OR {_IN_CHARGER}) ORDER BY tag"
     )
-    by_place: dict[tuple[str, str], list[AssetState]] = {}
-    for state in states:
-        if state.place and state.place["kind"] in ("truck", "charger"):
-            by_place.setdefault((state.place["kind"], state.place["name"]), []).append(state)
     return [
-        Contradiction(
-            "several in one place",
-            (name, *(state.tag for state in held)),
-            f"{kind} {name} can't hold {' and '.join(state.tag for state in held)} at once",
-            "Look which one is there, and record where the others are",
-            tuple(state.place["event"] for state in held if state.place),
-        )
-        for (kind, name), held in sorted(by_place.items())
-        if len(held) > 1
+        partial(_tell_several, connection, *words, tags)
+        for words, tags in sorted(_grouped(rows).items())
     ]
 
 
-def _same_serial(connection: Connection) -> list[Contradiction]:
-    states = _states(
-        connection,
-        "maker_serial IN (SELECT maker_serial FROM assets INDEXED BY assets_by_serial "
-        "WHERE maker_serial IS NOT NULL GROUP BY maker_serial HAVING count(*) > 1)",
+def _tell_several(
+    connection: Connection, kind: str, name: str, tags: list[str]
+) -> Contradiction | None:
+    held = [
+        state
+        for state in _states(connection, tags)
+        if state.place and (state.place["kind"], state.place["name"]) == (kind, name)
+    ]
+    if len(held) < 2:
+        return None
+    return Contradiction(
+        "several in one place",
+        (name, *(state.tag for state in held)),
+        f"{kind} {name} can't hold {' and '.join(state.tag for state in held)} at once",
+        "Look which one is there, and record where the others are",
+        tuple(state.place["event"] for state in held if state.place),
     )
-    groups: dict[tuple[str, str], list[AssetState]] = {}
-    for state in states:
-        if state.retired_at is None and state.registered_at is not None and state.maker_serial:
-            groups.setdefault((state.kind, plain(state.maker_serial) or ""), []).append(state)
+
+
+def _same_serial(connection: Connection) -> list[Lead]:
+    rows = connection.execute(
+        "SELECT kind, maker_serial, tag FROM assets WHERE maker_serial IN "
+        "(SELECT maker_serial FROM assets INDEXED BY assets_by_serial "
+        "WHERE maker_serial IS NOT NULL GROUP BY maker_serial HAVING count(*) > 1) "
+        f"AND {_bears('registered_at')} AND NOT {_bears('retired_at')} ORDER BY tag"
+    )
+    return [partial(_tell_serial, connection, tags) for tags in _grouped(rows).values()]
+
+
+def _tell_serial(connection: Connection, tags: list[str]) -> Contradiction | None:
+    group = [state for state in _states(connection, tags) if state.retired_at is None]
+    if len(group) < 2:
+        return None
+    return Contradiction(
+        "same serial",
+        tuple(state.tag for state in group),
+        f"{' and '.join(state.tag for state in group)} have the same maker's serial "
+        f"{group[0].maker_serial}",
+        "Read the serials on both, and amend the wrong one",
+    )
+
+
+def _by_state(connection: Connection) -> list[Lead]:
+    rows = connection.execute(
+        f"SELECT tag, {_bears('retired_at')} AND ({_IN_TRUCK} OR {_IN_CHARGER}), "
+        f"{_bears('unsettled')}, {_bears('unknown_kinds')} "
+        f"FROM assets INDEXED BY assets_odd WHERE {ODD} ORDER BY tag"
+    )
     return [
-        Contradiction(
-            "same serial",
-            tuple(state.tag for state in group),
-            f"{' and '.join(state.tag for state in group)} have the same maker's serial "
-            f"{group[0].maker_serial}",
-            "Read the serials on both, and amend the wrong one",
-        )
-        for group in groups.values()
-        if len(group) > 1
+        partial(tell, connection, tag)
+        for tag, *odd in rows
+        for tell, found in zip((_tell_retired, _tell_unsettled, _tell_unknown), odd, strict=True)
+        if found
     ]
 
 
-def _by_state(connection: Connection) -> list[Contradiction]:
-    found = []
-    for state in _states(connection, ODD, "assets INDEXED BY assets_odd"):
+def _tell_retired(connection: Connection, tag: str) -> Contradiction | None:
+    for state in _states(connection, [tag]):
         if state.retired_at and state.place and state.place["kind"] in ("truck", "charger"):
-            found.append(
-                Contradiction(
-                    "retired in use",
-                    (state.tag, state.place["name"]),
-                    f"{state.tag} is retired, yet it is in {place_words(state.place)}",
-                    "Take it out, or have the retirement undone",
-                    (state.place["event"],),
-                )
+            return Contradiction(
+                "retired in use",
+                (tag, state.place["name"]),
+                f"{tag} is retired, yet it is in {place_words(state.place)}",
+                "Take it out, or have the retirement undone",
+                (state.place["event"],),
             )
+    return None
+
+
+def _tell_unsettled(connection: Connection, tag: str) -> Contradiction | None:
+    for state in _states(connection, [tag]):
         if state.unsettled:
-            found.append(
-                Contradiction(
-                    "unsettled",
-                    (state.tag,),
-                    f"what is stamped on {state.tag} differs from its sheet",
-                    "Settle which is right with “tagkit marry” or “tagkit amend”",
-                )
+            return Contradiction(
+                "unsettled",
+                (tag,),
+                f"what is stamped on {tag} differs from its sheet",
+                "Settle which is right with “tagkit marry” or “tagkit amend”",
             )
+    return None
+
+
+def _tell_unknown(connection: Connection, tag: str) -> Contradiction | None:
+    for state in _states(connection, [tag]):
         if state.unknown_kinds:
-            found.append(
-                Contradiction(
-                    "not understood",
-                    (state.tag,),
-                    f"{state.tag} has entries this program does not understand: "
-                    + ", ".join(state.unknown_kinds),
-                    "Update tagkit on this computer",
-                )
+            return Contradiction(
+                "not understood",
+                (tag,),
+                f"{tag} has entries this program does not understand: "
+                + ", ".join(state.unknown_kinds),
+                "Update tagkit on this computer",
             )
-    return found
+    return None
 
 
-def _wild_clocks(connection: Connection) -> list[Contradiction]:
+def _wild_clocks(connection: Connection) -> list[Lead]:
+    rows = connection.execute(
+        "SELECT c.site, c.station, e.chain FROM events e INDEXED BY events_apart "
+        "JOIN chains c ON c.chain = e.chain WHERE e.apart = 1 GROUP BY e.chain ORDER BY e.chain"
+    )
+    chains: dict[tuple[str, str], list[int]] = {}
+    for site, station, chain in rows:
+        chains.setdefault((site, station), []).append(chain)
+    return [partial(_tell_wild, connection, *whose, found) for whose, found in chains.items()]
+
+
+def _tell_wild(
+    connection: Connection, site: str, station: str, chains: list[int]
+) -> Contradiction | None:
     rows = connection.execute(
         "SELECT e.raw, e.signature, e.effective, 0 FROM events e INDEXED BY events_apart "
-        "WHERE e.apart = 1 ORDER BY e.chain, e.sequence"
+        f"WHERE e.apart = 1 AND e.chain IN ({', '.join('?' * len(chains))}) "
+        "ORDER BY e.chain, e.sequence",
+        chains,
     ).fetchall()
-    chains: dict[tuple[str, str], list[str]] = {}
-    tags: dict[tuple[str, str], set[str]] = {}
-    for row in rows:
-        event = read_event(*row)
-        chains.setdefault((event.site, event.station), []).append(event.id)
-        tags.setdefault((event.site, event.station), set()).update(event.tags)
-    return [
-        Contradiction(
-            "wild clock",
-            tuple(sorted(tags[site, station])),
-            f"the clock of station “{station}” of {site} is ahead: {len(ids)} of its entries are "
-            "set apart until their time has come or the clock is put right",
-            "Put the clock of that station right and record something there",
-            tuple(ids),
-        )
-        for (site, station), ids in chains.items()
-    ]
+    events = [read_event(*row) for row in rows]
+    if not events:
+        return None
+    return Contradiction(
+        "wild clock",
+        tuple(sorted({tag for event in events for tag in event.tags})),
+        f"the clock of station “{station}” of {site} is ahead: {len(events)} of its entries are "
+        "set apart until their time has come or the clock is put right",
+        "Put the clock of that station right and record something there",
+        tuple(event.id for event in events),
+    )
 
 
 LEAST_TRANSPORT = timedelta(hours=1)
 """Nothing that weighs a tonne is loaded, driven to another site and unloaded in less."""
 
-_LOOK_BACK = 30
 
+def _between_sites(connection: Connection) -> list[Lead]:
+    """What two sites say of one asset: at both at once, or registered by both.
 
-def _between_sites(connection: Connection) -> list[Contradiction]:
-    """What two sites say of one asset: at both at once, or registered by both."""
-    site_of_epoch = dict(connection.execute("SELECT epoch, site FROM chains").fetchall())
+    These are told at once: only the events themselves say whether there was time for a transport.
+    """
     own = site_of(connection)
     found = []
-    if any(site != own for site in site_of_epoch.values()):
-        for state in _states(connection, f"place IS NOT NULL AND NOT ({_TOLD_HERE})"):
-            told = site_of_epoch.get((state.place or {}).get("event", "").rpartition("-")[0], own)
-            tag = exact_tag(state.tag)
-            if told != own or (tag and tag.site != own):
-                found += _at_two_sites(connection, state)
-    return found + _registered_twice(connection)
+    if connection.execute("SELECT 1 FROM chains WHERE site <> ? LIMIT 1", (own,)).fetchone():
+        rows = connection.execute(
+            f"SELECT tag FROM assets WHERE place IS NOT NULL AND NOT ({_TOLD_HERE}) "
+            f"AND {_BY_TWO_SITES} ORDER BY tag"
+        ).fetchall()
+        for (tag,) in rows:
+            found += _at_two_sites(connection, tag)
+    return [partial(_told, one) for one in found + _registered_twice(connection)]
+
+
+def _told(one: Contradiction) -> Contradiction:
+    return one
 
 
 EPOCH_LENGTH = 16
@@ -240,9 +318,9 @@ _TOLD_HERE = (
 )
 
 
-def _at_two_sites(connection: Connection, state: AssetState) -> list[Contradiction]:
+def _at_two_sites(connection: Connection, tag: str) -> list[Contradiction]:
     last: Event | None = None
-    for event in _placements(connection, state.tag):
+    for event in _placements(connection, tag):
         if last is None or event.site == last.site:
             last = event
             continue
@@ -254,8 +332,8 @@ def _at_two_sites(connection: Connection, state: AssetState) -> list[Contradicti
         return [
             Contradiction(
                 "at two sites",
-                (state.tag,),
-                f"{state.tag} was recorded at site {event.site} ({describe(event)}) and at site "
+                (tag,),
+                f"{tag} was recorded at site {event.site} ({describe(event)}) and at site "
                 f"{last.site} ({describe(last)})",
                 "Look which site has it, and record where it is; one of them read another number",
                 (event.id, last.id),
@@ -264,14 +342,21 @@ def _at_two_sites(connection: Connection, state: AssetState) -> list[Contradicti
     return []
 
 
+_LAST_PLACEMENTS = (
+    "FROM event_tags t JOIN events e ON e.n = t.n JOIN chains c ON c.chain = e.chain "
+    "WHERE t.tag = {tag} AND e.kind IN ('changed', 'moved', 'seen_at', 'charge_started') "
+    "ORDER BY t.effective DESC, t.clock DESC, c.name DESC, e.sequence DESC LIMIT 30"
+)
+_BY_TWO_SITES = (
+    "(SELECT count(DISTINCT site) FROM "
+    f"(SELECT c.site {_LAST_PLACEMENTS.format(tag='assets.tag')})) > 1"
+)
+
+
 def _placements(connection: Connection, tag: str) -> Iterator[Event]:
     """The last events that say where an asset is, newest first."""
     rows = connection.execute(
-        f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
-        "JOIN chains c ON c.chain = e.chain WHERE t.tag = ? "
-        "AND e.kind IN ('changed', 'moved', 'seen_at', 'charge_started') "
-        "ORDER BY t.effective DESC, t.clock DESC, c.name DESC, e.sequence DESC LIMIT ?",
-        (tag, _LOOK_BACK),
+        f"SELECT {EVENT_COLUMNS} {_LAST_PLACEMENTS.format(tag='?')}", (tag,)
     ).fetchall()
     for row in rows:
         event = read_event(*row)

@@ -17,7 +17,7 @@ from tagkit.errors import WrongInput
 from tagkit.record import queries
 from tagkit.record import search as searching
 from tagkit.record.clock import Clock, milliseconds, system_clock
-from tagkit.record.contradictions import Contradiction, contradictions
+from tagkit.record.contradictions import Contradiction, contradictions, count_contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import states_are_current
 from tagkit.record.follow import ExchangeNotes
@@ -406,10 +406,15 @@ class Record:
         with translated(self.path):
             return queries.person(self._reading(), code)
 
-    def contradictions(self) -> list[Contradiction]:
-        """What can't all be so; for the lead to settle."""
+    def contradictions(self, most: int | None = None) -> list[Contradiction]:
+        """What can't all be so, or the first so many of it; for the lead to settle."""
         with translated(self.path):
-            return contradictions(self._reading())
+            return contradictions(self._reading(), most)
+
+    def count_contradictions(self) -> int:
+        """How many there are; costs little however many."""
+        with translated(self.path):
+            return count_contradictions(self._reading())
 
     def heads(self) -> list[Head]:
         """The end of every chain: kept by peers and printed on reports, they show a cut-off."""

@@ -11,6 +11,9 @@ pages of the rotation are open and each fetches the list anew.
 ``--folder`` keeps the site for the next run; building it with the default 10,000 assets and
 1,000,000 events takes some minutes. There is no peer: no other program answers from this record.
 
+Then the start page and the corrections are asked for again while every truck holds two batteries
+by the record: thousands of contradictions. They are settled before the run ends.
+
 Not among the pages that are held to a time, because each is a computation over the whole fleet
 that somebody asks for once: the plans (ventilation, acid, retirement), shown under the line; not
 run at all: the pool played through (bench_pool), the month's report, the whole fleet as a file,
@@ -28,7 +31,7 @@ import statistics
 import tempfile
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -282,6 +285,9 @@ def measure(client: TestClient, folder: Path, times: int) -> None:
         ("plan: acid", lambda: "/planning/acid"),
         ("plan: retirement", lambda: "/planning/retirement"),
     ]
+    contradictory = [
+        row for row in pages if row[0] in ("start page", "corrections and contradictions")
+    ]
     load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
     print(f"{len(states):,} assets; load at the start {load:.2f}")
     print(f"{'':52} {'server time, ms':>26} {'processor, ms':>20}")
@@ -293,7 +299,43 @@ def measure(client: TestClient, folder: Path, times: int) -> None:
     print("over the whole fleet, or a file:")
     for what, address in over_all:
         ask(client, what, address, max(3, times // 20))
+    with contradicted(folder, tags[Kind.BATTERY], tags[Kind.TRUCK]) as count:
+        print(f"while the record holds {count:,} contradictions:")
+        for what, address in contradictory:
+            ask(client, what, address, times)
     live(client, folder, busiest.tag)
+
+
+@contextlib.contextmanager
+def contradicted(folder: Path, batteries: list[str], trucks: list[str]) -> Iterator[int]:
+    """For a while every truck holds two batteries by the record; says how many contradictions
+    there are then."""
+
+    def see(kind: str, names: Iterable[str]) -> None:
+        with open_site(folder) as site:
+            for some in batched(zip(batteries, names, strict=False), BATCH):
+                with site.record.writing("SW", "desk") as writing:
+                    for battery, name in some:
+                        body = {"battery": battery, "place": {"kind": kind, "name": name}}
+                        writing.append("seen_at", [], body)
+
+    see("truck", (*trucks, *trucks))
+    judge(folder)
+    with open_site(folder) as site:
+        found = site.record.contradictions()
+        assert len(found) == site.record.count_contradictions() >= len(trucks)
+    try:
+        yield len(found)
+    finally:
+        see("stand", ["stand"] * (2 * len(trucks)))
+        judge(folder)
+
+
+def batched(those: Iterable[Any], most: int) -> Iterator[list[Any]]:
+    """They, so many at a time."""
+    left = iter(those)
+    while some := list(itertools.islice(left, most)):
+        yield some
 
 
 def ask(client: TestClient, what: str, address: Callable[[], str], times: int) -> None:

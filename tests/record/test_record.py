@@ -129,6 +129,39 @@ def test_two_batteries_in_one_truck_are_a_contradiction(depot: Any) -> None:
     assert found.tags == (str(truck), *map(str, depot.batteries[:2]))
 
 
+def test_contradictions_are_counted_without_reading_a_state(
+    depot: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (truck, other), (first, second, third, fourth) = depot.trucks, depot.batteries
+    serial = {"maker_serial": {"value": "sn 2", "source": "stamped"}}
+    for tag in (first, second, truck):  # a truck may have the serial of a battery
+        differences = [{"field": "weight", "sheet": "700 kg", "stamped": "707 kg"}]
+        depot.log("married", {"facts": serial, "differences": differences}, tags=[tag])
+    for battery, place in ((first, truck), (second, truck), (third, other)):
+        where = {"kind": "truck", "name": str(place)}
+        depot.log("seen_at", {"battery": str(battery), "place": where})
+    for battery in (third, fourth):  # a bay that bears a charger's number is no charger
+        depot.log("retired", {"reason": "old"}, tags=[battery])
+        where = {"kind": "stand", "name": str(depot.chargers[0])}
+        depot.log("seen_at", {"battery": str(battery), "place": where})
+    depot.log("seen_at", {"battery": str(third), "place": {"kind": "truck", "name": str(other)}})
+    found = depot.record.contradictions()
+    assert [one.kind for one in found] == [
+        "several in one place", "same serial", "unsettled", "unsettled", "retired in use",
+        "unsettled",
+    ]  # fmt: skip
+    assert depot.record.contradictions(2) == found[:2]
+    with monkeypatch.context() as patch:
+        patch.setattr("tagkit.record.state.AssetState.from_json", lambda _: 1 / 0)
+        assert depot.record.count_contradictions() == len(found)
+        with pytest.raises(ZeroDivisionError):
+            depot.record.contradictions(1)
+    depot.log("voided", {"event": found[0].events[0], "reason": "misread"})
+    kinds = [one.kind for one in depot.record.contradictions()]
+    assert "several in one place" not in kinds
+    assert depot.record.count_contradictions() == len(kinds)
+
+
 def test_a_change_that_the_record_contradicts_must_be_answered(depot: Any) -> None:
     first, second, third = depot.batteries[:3]
     truck, other = depot.trucks

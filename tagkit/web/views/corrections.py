@@ -64,7 +64,7 @@ class Corrections:
 
 def corrections(site: Site) -> Corrections:
     """What contradicts itself now, what was answered at the stations lately, what was corrected."""
-    found = site.record.contradictions()
+    found = site.record.contradictions(MOST_SHOWN)
     now = site.now()
     trail = site.record.happened(
         ("amended", "retired"), now - timedelta(days=TRAIL_DAYS),
@@ -73,8 +73,8 @@ def corrections(site: Site) -> Corrections:
     trail = sorted([*trail, *site.record.lately_voided(TRAIL_ENTRIES)],
                    key=lambda event: event.clock, reverse=True)  # fmt: skip
     return Corrections(
-        tuple(_settling(site, one) for one in found[:MOST_SHOWN]),
-        len(found),
+        tuple(_settling(site, one) for one in found),
+        site.record.count_contradictions(),
         tuple(_answered(site)),
         tuple(entries(trail[:TRAIL_ENTRIES])),
         site.settings.station.stand or "stand",

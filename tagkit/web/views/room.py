@@ -53,5 +53,5 @@ def room_now(site: Site) -> Room:
         acts,
         tally.get(ACT, 0),
         bool(counts) or site.record.search(Wanted(), 0, 1).total > 0,
-        len(site.record.contradictions()),
+        site.record.count_contradictions(),
     )
