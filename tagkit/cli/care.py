@@ -27,7 +27,7 @@ from tagkit.cli.options import (
     entry,
     open_site,
 )
-from tagkit.cli.show import clock_time, json_out, line, table
+from tagkit.cli.show import clock_time, json_out, label_note, line, table
 
 Battery = Annotated[str, typer.Argument(metavar="BATTERY")]
 Settles = Annotated[
@@ -168,6 +168,8 @@ def repair(
     Example: tagkit repair B-QM-00417-D "cell replaced" --cell 11 --by JT
     """
     from tagkit.assets.tag import Kind
+    from tagkit.jobs.assets import asset
+    from tagkit.jobs.label_behind import label_says
     from tagkit.jobs.repairing import CAUTION
     from tagkit.jobs.repairing import repair as log_repaired
 
@@ -187,13 +189,15 @@ def repair(
             settles=settles or (),
             **entry(opened, by, station, at),
         )
+        says = label_says(asset(opened.record, done.battery))
     if as_json:
-        json_out(done.to_json())
+        json_out({**done.to_json(), "label_says": list(says)})
         return
     cells = f", cell {', '.join(map(str, done.event.body['cells']))}" if cell else ""
     line(f"Recorded: {done.battery}, {done.event.body['sort']}{cells}.", style="bold")
     for note in done.notes:
         line(note)
+    label_note(done.battery, says)
     line(CAUTION)
 
 

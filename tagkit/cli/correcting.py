@@ -19,7 +19,7 @@ from tagkit.cli.options import (
     entry,
     open_site,
 )
-from tagkit.cli.show import json_out, line
+from tagkit.cli.show import json_out, label_note, line
 from tagkit.errors import WrongInput
 
 
@@ -49,7 +49,9 @@ def amend(
 ) -> None:  # fmt: skip
     """Correct figures of an asset, with a reason and a second authorised person."""
     from tagkit.assets.stated import Source
+    from tagkit.jobs.assets import asset
     from tagkit.jobs.correct import amend as log_amended
+    from tagkit.jobs.label_behind import label_says
     from tagkit.record.plate_words import changed_words
 
     wanted: dict[str, str | None] = dict.fromkeys(unknown or [])
@@ -75,11 +77,15 @@ def amend(
             **entry(opened, by, station, at),
             answer=answer,
         )
+        says = label_says(asset(opened.record, event.tags[0]))
     if as_json:
-        json_out({"event": event.id, "asset": event.tags[0], **event.body})
+        json_out(
+            {"event": event.id, "asset": event.tags[0], **event.body, "label_says": list(says)}
+        )
     else:
         told = changed_words(event.tags[0], event.body["changes"], event.body["before"])
         line(f"{event.tags[0]} is amended: {'; '.join(told)}. Check the fit again.")
+        label_note(event.tags[0], says)
 
 
 def retire(

@@ -23,7 +23,7 @@ from tagkit.cli.options import (
     open_site,
 )
 from tagkit.cli.progress import progress
-from tagkit.cli.show import json_out, line, plural, problem, table
+from tagkit.cli.show import json_out, label_note, line, plural, problem, table
 from tagkit.errors import Exit, TagkitError, WrongInput
 
 if TYPE_CHECKING:
@@ -227,6 +227,8 @@ def marry(
     A difference from the sheet is reported (exit 13) and must be settled: --answer as-shown when
     the stamp was read right.
     """
+    from tagkit.jobs.assets import asset
+    from tagkit.jobs.label_behind import label_says
     from tagkit.jobs.marry import marry as log_married
     from tagkit.jobs.people import authorisation_note
 
@@ -246,6 +248,7 @@ def marry(
             answer=answer,
         )
         person = authorisation_note(opened, married.event.by)
+        says = label_says(asset(opened.record, married.tag))
     if as_json:
         json_out(
             {
@@ -254,6 +257,7 @@ def marry(
                 "event": married.event.id,
                 "differences": list(married.differences),
                 "notes": list(married.notes),
+                "label_says": list(says),
             }
         )
         return
@@ -262,6 +266,7 @@ def marry(
     for note in married.notes:
         line(note, hang=2)
     line(f"{married.tag} is married: what was keyed in now counts as stamped.", style="bold")
+    label_note(married.tag, says)
     if person:
         line(f"! {person}.", style="bold", hang=2)
 

@@ -153,3 +153,14 @@ def problem(text: str) -> None:
         return
     sys.stderr.write(f"tagkit: {text}\n")
     sys.stderr.flush()
+
+
+def label_note(tag: str, says: Sequence[str]) -> None:
+    """What a label that is stuck already still says otherwise than the record, if anything."""
+    if says:
+        line(
+            f"! The label that sticks on it still says: {'; '.join(says)}. Print it anew: "
+            f"tagkit labels {tag} --out label.pdf",
+            style="bold",
+            hang=2,
+        )

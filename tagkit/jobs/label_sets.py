@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from tagkit.jobs.assets import asset
+from tagkit.jobs.label_behind import misleads
 from tagkit.jobs.site import Site
 from tagkit.record.search import Hits, Wanted
 from tagkit.record.state import AssetState
@@ -36,15 +37,33 @@ def never_printed(site: Site, most: int) -> Hits:
     return site.record.search(wanted, 0, most)
 
 
-def to_reprint(site: Site) -> list[AssetState]:
-    """Those whose label was judged to be replaced, the worst first."""
-    urgency = {"reprint now": 0, "reprint soon": 1}
-    found = [
+def to_reprint(site: Site, most: int) -> Hits:
+    """Those whose label can no longer be read well, or says something else than the record: the
+    worst first. Of the latter only the first ``most`` by number, as there may be a fleet of them.
+    """
+    worn = [
         state
         for state in _in_service(site, Wanted(having=("label_condition",)))
-        if state.label_condition and state.label_condition["verdict"] in urgency
+        if _verdict(state) in ("reprint now", "reprint soon")
     ]
-    return sorted(found, key=lambda one: (urgency[(one.label_condition or {})["verdict"]], one.tag))
+    wanted = Wanted(having=("label_behind",), lacking=("retired_at",))
+    behind = site.record.search(wanted, 0, most)
+    both = {state.tag: state for state in (*worn, *behind.states)}
+    found = sorted(both.values(), key=lambda one: (_urgency(one), one.tag))
+    return Hits(behind.total + sum(not one.label_behind for one in worn), tuple(found[:most]))
+
+
+def _urgency(state: AssetState) -> int:
+    """A wrong figure comes before a label that is still read, and a remark comes last."""
+    if _verdict(state) == "reprint now":
+        return 0
+    if misleads(state):
+        return 1
+    return 2 if _verdict(state) == "reprint soon" else 3
+
+
+def _verdict(state: AssetState) -> str:
+    return str((state.label_condition or {}).get("verdict"))
 
 
 def of_delivery(site: Site, name: str) -> list[AssetState]:

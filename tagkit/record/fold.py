@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import Any
 
+from tagkit.assets.on_label import behind
 from tagkit.record.envelope import Event
 from tagkit.record.fold_care import (
     CARE_EFFECTS,
@@ -48,6 +49,8 @@ def after(state: AssetState, event: Event, moment: str) -> AssetState:
         return result
     try:
         apply(result, event, moment)
+        if result.label_revision and result.nameplate is not state.nameplate:
+            result.label_behind = _label_behind(state, result)
     except (KeyError, TypeError, ValueError, AttributeError, IndexError):
         # A body from elsewhere that has the right name and the wrong content.
         result = _counted(state, event, moment)
@@ -118,7 +121,14 @@ def _label_printed(state: AssetState, event: Event, _: str) -> None:
     replaced = {(label["template"], label["revision"]) for label in mine}
     kept = [one for one in state.labels if (one["template"], one["revision"]) not in replaced]
     state.labels = kept + mine
+    if mine:
+        state.label_behind = {}
     state.label_revision = max([state.label_revision, *(label["revision"] for label in mine)])
+
+
+def _label_behind(before: AssetState, now: AssetState) -> dict[str, Any]:
+    printed = {**before.nameplate, **before.label_behind}
+    return behind(now.kind, printed, now.nameplate)
 
 
 def _label_inspected(state: AssetState, event: Event, moment: str) -> None:

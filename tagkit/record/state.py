@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 from zlib import crc32
 
-FOLD_VERSION = 4
+FOLD_VERSION = 5
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
@@ -42,6 +42,9 @@ class AssetState:
     labels: list[dict[str, Any]] = field(default_factory=list)
     """Printed variants: template, revision, payload, version, level, mask."""
     label_revision: int = 0
+    label_behind: dict[str, Any] = field(default_factory=dict)
+    """Figures that stand on its label otherwise than they are now: field -> fact as printed
+    (None: as unknown). A newer label ends it."""
     label_condition: dict[str, Any] | None = None
     """Of its label when it was last looked at: verdict (good, reprint soon, reprint now),
     unused_error_correction, contrast, frame, reasons, label (the printed form), method, by, at,

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from decimal import Decimal
+from typing import Any
 
 import pytest
 from label_samples import battery, plate
 from tagkit.assets.battery import Battery
 from tagkit.assets.charger import Charger
-from tagkit.assets.stated import Source
+from tagkit.assets.fields import Field, fields_of
+from tagkit.assets.kinds import PLATES as KINDS
+from tagkit.assets.on_label import behind
+from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind, serials_after, tag_for
 from tagkit.assets.truck import Truck
 from tagkit.errors import WrongInput
 from tagkit.labels.content import LabelContent, content_for
+from tagkit.units import quantity
 
 
 def label(kind: Kind, facts, language: str = "en", **options) -> LabelContent:
@@ -204,3 +211,46 @@ def test_a_truck_shows_its_fleet_number_and_a_charger_its_bay():
 def test_what_can_not_be_on_a_label_is_refused(kind, facts, options, says):
     with pytest.raises(WrongInput, match=says):
         label(kind, facts, **options)
+
+
+ONE, OTHER = Decimal(24), Decimal(48)
+
+
+def two_of(spec: Field) -> tuple[Any, Any]:
+    """Two values of a field that differ."""
+    if spec.reads in ("choice", "choices"):
+        first, second = list(spec.choices)[:2]
+        return (first, second) if spec.reads == "choice" else ((first,), (second,))
+    unit = {"A·h": "Ah"}.get(spec.dimension.value, spec.dimension.value)
+    return {
+        "quantity": lambda: (quantity(ONE, unit), quantity(OTHER, unit)),
+        "quantities": lambda: ((quantity(ONE, unit),), (quantity(OTHER, unit),)),
+        "number": lambda: (5, 6),
+        "flag": lambda: (True, False),
+        "date": lambda: ("2024", "2025"),
+        "text": lambda: ("RA 3", "RB 4"),
+    }[spec.reads]()
+
+
+@pytest.mark.parametrize("kind", Kind, ids=lambda kind: kind.noun)
+def test_what_makes_a_label_old_is_what_stands_on_it(kind: Kind) -> None:
+    fields = fields_of(KINDS[kind])
+    facts = {name: Stated(two_of(spec)[0], Source.STAMPED) for name, spec in fields.items()}
+
+    def said(**changed: Stated[Any]) -> tuple[Any, ...]:
+        found = label(kind, KINDS[kind](**{**facts, **changed}))
+        return found.title, found.figures
+
+    def old(before: Mapping[str, Any], **changed: Stated[Any]) -> bool:
+        now = {name: fact.stored() for name, fact in {**facts, **changed}.items()}
+        return bool(behind(kind.value, before, now))
+
+    printed = {name: fact.stored() for name, fact in facts.items()}
+    assert not old(printed)
+    for name, spec in fields.items():
+        for fact in (
+            Stated(two_of(spec)[1], Source.STAMPED),
+            Stated(two_of(spec)[0], Source.CATALOGUE),
+            Stated(two_of(spec)[0], Source.NAMEPLATE),
+        ):
+            assert old(printed, **{name: fact}) == (said(**{name: fact}) != said()), name

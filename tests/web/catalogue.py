@@ -80,7 +80,7 @@ NOT_ON_PAGES = frozenset(
 
 NEVER_SHOWN = re.compile(
     r"^guide/|^held=|^out-of-service-|IS NOT NULL|"
-    r"SELECT |DELETE FROM|UPDATE |INSERT|IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
+    r"SELECT |instr\(|^assets\.tag$|DELETE FROM|UPDATE |INSERT|IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
     r"^tagkit |^d MMM|^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
     r"^lifting$|^\W*\w?\W*$|tagkit_|\?done=|^[A-Za-z:/]+[-_.]?\{\w+\}(\.?\{\w+\})*$|^\.\{|"
     r"\?mode=|^journal_mode|^Could not decode$|^no such |^malformed$|"

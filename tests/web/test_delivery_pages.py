@@ -262,6 +262,43 @@ def test_labels_are_made_with_progress_and_the_record_knows_what_was_printed(
     assert made.content.startswith(b"%PDF")
     assert [one.label_revision for one in states(site_folder)] == [1, 1]
     assert "sheet-a4" in technician.get(f"/labels?number={tags[0]}").text
+    # Married, the label that sticks there says what is no longer so.
+    still = "The label that sticks on it still says:"
+    assert still not in technician.get(f"/A/{tags[0]}").text
+    page = _married_form(
+        technician, tags[0], maker_serial="B1", voltage="48", weight="1180 kg", answer="as-shown"
+    )
+    assert still in page
+    assert "Service weight: 1100 kg (1180 kg on record)" in page.replace("\xa0", " ")
+    assert f'href="/labels?number={tags[0]}">Print its label anew' in page
+    assert still in technician.get(f"/A/{tags[0]}").text
+    asked = technician.get("/labels?which=reprint").text
+    assert f'value="{tags[0]}"' in asked and "1180\xa0kg on record" in asked
+    _married_form(technician, tags[1], maker_serial="=B3", voltage="48", weight="1130 kg")
+    quietly = technician.get(f"/A/{tags[1]}").text
+    assert still not in quietly
+    assert "“to be confirmed” beside voltage, service weight" in quietly
+    page = technician.post("/labels", data={"template": "sheet-a4", "numbers": tags})
+    fetched(technician, page.url.path, page.text)
+    assert still not in technician.get(f"/A/{tags[0]}").text
+
+
+def test_labels_never_printed_are_parted_by_kind(technician: TestClient, site_folder: Path) -> None:
+    mixed = (
+        "Kind,Maker's serial,Fleet number,Bay,Voltage (V),Equipment\n"
+        "charger,C1,,A1,48,\nbattery,B1,,,48,\nroom equipment,R1,,,,eyewash\ntruck,T1,F1,,48,\n"
+        "battery,B2,,,48,\n"
+    )
+    address = send(technician, mixed)
+    technician.post(f"{address}/take")
+    page = technician.get("/labels?which=unprinted").text
+    titles = re.findall(r"<legend>(\w+) <span[^>]*>(\d)", page)
+    assert titles == [("Batteries", "2"), ("Trucks", "1"), ("Chargers", "1"), ("Other", "1")]
+    numbers = re.findall(r'name="numbers" value="(\w)', page)
+    assert numbers == ["B", "B", "T", "C", "R"]
+    # A delivery stays in the order in which it is unloaded.
+    page = technician.get("/labels?delivery=delivery.csv").text
+    assert re.findall(r'name="numbers" value="(\w)', page) == ["C", "B", "R", "T", "B"]
 
 
 def fetched(client: TestClient, address: str, page: str):  # type: ignore[no-untyped-def]

@@ -14,6 +14,7 @@ from tagkit.jobs.assets import asset
 from tagkit.jobs.charge import ChargeRefused
 from tagkit.jobs.fleet import one_meant
 from tagkit.jobs.inspecting import equipment
+from tagkit.jobs.label_behind import label_says
 from tagkit.jobs.moments import moment_of
 from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import whereabouts_of
@@ -72,7 +73,9 @@ async def put(
         at = moment_of(site, when, WHEN.name) if when else None
         who = Who(by=str(person.person), station=person.station, at=at)
         told = wanted.act(site, found.tag, given, who)
-        return page(request, "care_done.html", {"it": found, "act": wanted, "told": told})
+        says = label_says(asset(site.record, found.tag))
+        values = {"it": found, "act": wanted, "told": told, "says": says}
+        return page(request, "care_done.html", values)
 
     def answer() -> Response:
         try:

@@ -14,6 +14,7 @@ from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import NotFound, WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.cards import print_badges, print_command_cards, print_out_of_service
+from tagkit.jobs.label_behind import label_says
 from tagkit.jobs.label_sets import never_printed, of_delivery, revisions, to_reprint
 from tagkit.jobs.preview import preview_bytes
 from tagkit.jobs.printing import (
@@ -34,6 +35,7 @@ from tagkit.web.views.plates import in_one_line
 router = APIRouter()
 
 MOST_SHOWN = 500
+KIND_TITLES = {"B": "Batteries", "T": "Trucks", "C": "Chargers"}
 FORMS = {"pdf": "application/pdf", "svg": "image/svg+xml", "png": "image/png"}
 
 
@@ -49,8 +51,8 @@ def show(
     """What to print labels for."""
     found, in_all = _chosen(site, number, delivery, which)
     values = {
-        "found": [(one, in_one_line(Kind(one.kind), one.nameplate, visitor.units))
-                  for one in found[:MOST_SHOWN]],
+        "groups": _grouped(found[:MOST_SHOWN], visitor.units, by_kind=not delivery),
+        "shown": len(found[:MOST_SHOWN]),
         "in_all": in_all,
         "number": found[0].tag if number else "",
         "delivery": delivery,
@@ -185,8 +187,33 @@ def _chosen(site: Site, number: str, delivery: str, which: str) -> tuple[Sequenc
     elif delivery:
         found = of_delivery(site, delivery)
     elif which == "reprint":
-        found = to_reprint(site)
+        hits = to_reprint(site, MOST_SHOWN)
+        return hits.states, hits.total
     return found, len(found)
+
+
+def _grouped(
+    found: Sequence[AssetState], units: str, *, by_kind: bool
+) -> list[tuple[str, list[tuple[str, list[str], str]]]]:
+    """Title, and of each its number, what it is and why its label is to be printed anew.
+
+    ``by_kind``: other kinds go on other stock; a delivery stays in the order of unloading.
+    """
+    groups: dict[str, list[tuple[str, list[str], str]]] = {}
+    for one in sorted(found, key=lambda one: (*KIND_TITLES, one.kind).index(one.kind) * by_kind):
+        what = in_one_line(Kind(one.kind), one.nameplate, units)
+        title = KIND_TITLES.get(one.kind, "Other") if by_kind else ""
+        groups.setdefault(title, []).append((one.tag, what, _why_anew(one)))
+    return list(groups.items())
+
+
+def _why_anew(one: AssetState) -> str:
+    said = label_says(one)
+    found = [f"it still says: {'; '.join(said)}"] if said else []
+    verdict = (one.label_condition or {}).get("verdict")
+    if verdict in ("reprint now", "reprint soon"):
+        found.insert(0, f"label: {verdict}")
+    return " · ".join(found)
 
 
 def _tags(site: Site, numbers: list[str], typed: str) -> list[Tag]:

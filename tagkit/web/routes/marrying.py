@@ -12,6 +12,7 @@ from starlette.datastructures import UploadFile as Sent
 from tagkit.assets.tag import Kind
 from tagkit.errors import NeedsAnswer, NotFound, TagkitError, WrongInput
 from tagkit.jobs.assets import asset, is_married
+from tagkit.jobs.label_behind import label_says
 from tagkit.jobs.marry import REQUIRED, marry
 from tagkit.jobs.photos import LARGEST_BYTES, keep_photo
 from tagkit.jobs.scan import tag_in_photo
@@ -83,7 +84,9 @@ async def put(request: Request, number: str, site: TheSite, person: Technician) 
 def _list(
     request: Request, site: Site, units: str, done: str, error: TagkitError | None = None
 ) -> HTMLResponse:
-    values = {"waiting": waiting(site, units), "done": done, "error": error}
+    state = site.record.state(done) if done else None
+    values = {"waiting": waiting(site, units), "done": done, "error": error,
+              "says": label_says(state) if state else ()}  # fmt: skip
     return page(request, "marry.html", values, 422 if error else 200)
 
 

@@ -12,6 +12,7 @@ from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.fit import Judgement
 from tagkit.jobs.judging import Telling, telling
+from tagkit.jobs.label_behind import label_says, misleads
 from tagkit.jobs.matches import Match, matches_of
 from tagkit.jobs.plates import called
 from tagkit.jobs.readiness import readiness_of
@@ -65,6 +66,16 @@ class NumberPage:
     """Why it left the fleet, where that is among what is shown of its timeline."""
     told: tuple[Telling, ...]
     """What is to be told of it now or soon, the gravest first; holds and to-dos apart."""
+
+    @property
+    def label_says(self) -> tuple[str, ...]:
+        """What the label that sticks on it has otherwise than the record."""
+        return () if self.state.retired_at else label_says(self.state)
+
+    @property
+    def label_misleads(self) -> bool:
+        """Whether that is more than a remark that is no longer due."""
+        return not self.state.retired_at and misleads(self.state)
 
     @property
     def safety(self) -> bool:
