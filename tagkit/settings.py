@@ -464,6 +464,8 @@ class Settings:
     exchange: ExchangeSettings = field(default_factory=ExchangeSettings)
     logs: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """Kinds of charger's logs: name -> what is in which column."""
+    current_logs: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """Kinds of logs of the current of one charge, alike."""
 
     def payload_style(self) -> PayloadStyle:
         """How this site writes tags into symbols."""

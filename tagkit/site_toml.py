@@ -24,9 +24,13 @@ def parse_settings(text: str, where: str = "site.toml") -> Settings:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise WrongInput(f"this is not TOML: {error}", "Mend that line", where) from None
-    sections = {entry.name: entry for entry in dataclasses.fields(Settings) if entry.name != LOGS}
-    _refuse_unknown(tables, {**sections, LOGS: None}, where)
-    parts: dict[str, Any] = {LOGS: _logs(tables.get(LOGS, {}), where)}
+    sections = {
+        entry.name: entry for entry in dataclasses.fields(Settings) if entry.name not in LOG_KEYS
+    }
+    _refuse_unknown(tables, {**sections, **LOG_KEYS}, where)
+    parts: dict[str, Any] = {
+        section: _logs(tables.get(section, {}), section, where) for section in LOG_KEYS
+    }
     for name, entry in sections.items():
         table = tables.get(name, {})
         if not isinstance(table, dict):
@@ -49,37 +53,57 @@ LOG_COLUMNS = (
     "end_temperature", "kind",
 )  # fmt: skip
 """What a column of a charger's log can hold; battery, started and ended must be there."""
+CURRENT_LOGS = "current_logs"
+CURRENT_COLUMNS = ("time", "current", "battery", "charger", "temperature")
+"""What a column of a log of one charge's current can hold; time and current must be there."""
 LOG_UNIT = "temperature_unit"
 LOG_UNITS = ("°C", "°F")
 """Which degrees the log's temperatures are, where the file itself does not say."""
+TIME_UNIT = "time_unit"
+TIME_UNITS = ("hours", "minutes", "seconds")
+"""What the figures of a log's time are, where the file itself does not say."""
+LOG_KEYS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    LOGS: {**dict.fromkeys(LOG_COLUMNS, ()), LOG_UNIT: LOG_UNITS},
+    CURRENT_LOGS: {
+        **dict.fromkeys(CURRENT_COLUMNS, ()), LOG_UNIT: LOG_UNITS, TIME_UNIT: TIME_UNITS,
+    },
+}  # fmt: skip
+"""Sections with kinds of logs -> what is kept of each, and among what (any heading, if empty)."""
+_LOG_WORDS = {
+    LOGS: "# What stands in which column of a charger's log.",
+    CURRENT_LOGS: "# What stands in which column of a log of one charge's current.",
+    LOG_UNIT: "# Degrees of its temperatures where the file does not say: °C or °F.",
+    TIME_UNIT: "# Unit of its times since the start: hours, minutes or seconds.",
+}
 
 
-def _logs(table: Any, where: str) -> dict[str, dict[str, str]]:
-    """The columns of the charger's logs, by kind of file."""
+def _logs(table: Any, section: str, where: str) -> dict[str, dict[str, str]]:
+    """The columns of a section's logs, by kind of file."""
     if not isinstance(table, dict):
-        raise WrongInput("this must be a section", f"Write [{LOGS}.NAME]", f"{where}, {LOGS}")
+        raise WrongInput("this must be a section", f"Write [{section}.NAME]", f"{where}, {section}")
     for name, columns in table.items():
-        place = f"{where}, [{LOGS}.{name}]"
+        place = f"{where}, [{section}.{name}]"
         if not isinstance(columns, dict):
-            raise WrongInput("this must be a section", f"Write [{LOGS}.NAME]", place)
-        _refuse_unknown(columns, dict.fromkeys((*LOG_COLUMNS, LOG_UNIT)), place)
-        if columns.get(LOG_UNIT, LOG_UNITS[0]) not in LOG_UNITS:
-            raise WrongInput(
-                f"“{columns[LOG_UNIT]}” is not allowed", f"Allowed are: {', '.join(LOG_UNITS)}",
-                f"{place} {LOG_UNIT}",
-            )  # fmt: skip
+            raise WrongInput("this must be a section", f"Write [{section}.NAME]", place)
+        _refuse_unknown(columns, dict(LOG_KEYS[section]), place)
+        for key, among in LOG_KEYS[section].items():
+            if among and columns.get(key, among[0]) not in among:
+                raise WrongInput(
+                    f"“{columns[key]}” is not allowed", f"Allowed are: {', '.join(among)}",
+                    f"{place} {key}",
+                )  # fmt: skip
         if any(not isinstance(column, str) for column in columns.values()):
             raise WrongInput("a column is named by its heading", "Write it in quotes", place)
     return {name: dict(columns) for name, columns in table.items()}
 
 
-def logs_text(name: str, columns: Mapping[str, str]) -> str:
-    """The section of one kind of charger's log, to be added to ``site.toml``."""
-    lines = [f"\n[{LOGS}.{_toml(name)}]", "# What stands in which column of a charger's log."]
-    lines += [f"{key} = {_toml(columns[key])}" for key in LOG_COLUMNS if key in columns]
-    if LOG_UNIT in columns:
-        lines.append("# Degrees of its temperatures where the file does not say: °C or °F.")
-        lines.append(f"{LOG_UNIT} = {_toml(columns[LOG_UNIT])}")
+def logs_text(name: str, columns: Mapping[str, str], section: str = LOGS) -> str:
+    """The section of one kind of log, to be added to ``site.toml``."""
+    lines = [f"\n[{section}.{_toml(name)}]", _LOG_WORDS[section]]
+    for key in LOG_KEYS[section]:
+        if key in columns:
+            lines += [_LOG_WORDS[key]] if key in _LOG_WORDS else []
+            lines.append(f"{key} = {_toml(columns[key])}")
     return "\n".join(lines) + "\n"
 
 
@@ -147,7 +171,7 @@ def settings_text(settings: Settings) -> str:
     ]
     for entry in dataclasses.fields(settings):
         section = getattr(settings, entry.name)
-        if entry.name == LOGS:
+        if entry.name in LOG_KEYS:
             continue
         lines += ["", f"[{entry.name}]"]
         for item in dataclasses.fields(section):
@@ -155,7 +179,11 @@ def settings_text(settings: Settings) -> str:
             if item.metadata["among"]:
                 lines.append(f"# One of: {', '.join(filter(None, item.metadata['among']))}.")
             lines.append(f"{item.name} = {_toml(getattr(section, item.name))}")
-    logs = [logs_text(name, columns) for name, columns in settings.logs.items()]
+    logs = [
+        logs_text(name, columns, section)
+        for section in LOG_KEYS
+        for name, columns in getattr(settings, section).items()
+    ]
     return "\n".join(lines) + "\n" + "".join(logs)
 
 

@@ -142,7 +142,7 @@ def end(
     from tagkit.assets.tag import Kind
     from tagkit.jobs.charge import ChargeReadings, end_charge
     from tagkit.jobs.charge_flags import flags_of
-    from tagkit.jobs.charge_import import current_log as read_current
+    from tagkit.jobs.current_log import current_log as read_current
 
     with open_site(site) as opened:
         battery = number_of(opened, battery, as_json, Kind.BATTERY)
@@ -215,17 +215,11 @@ def import_log(
     """
     from tagkit.jobs.charge_import import import_charges
 
-    columns = {}
-    for given in column or []:
-        what, equals, heading = given.partition("=")
-        if not equals:
-            raise WrongInput(f"“{given}” has no =", "Write WHAT=HEADING", "--column")
-        columns[what.strip().lower().replace("-", "_")] = " ".join(heading.split())
     with open_site(site) as opened:
         taken = import_charges(
             opened,
             file,
-            columns,
+            _columns(column),
             kind_of_file,
             temperature_unit=_degrees(temperature_unit),
             by=who(opened.settings, by),
@@ -257,3 +251,106 @@ def _degrees(given: str | None) -> str | None:
     """°C or °F, also as C, F, celsius, fahrenheit."""
     known = {"c": "°C", "°c": "°C", "celsius": "°C", "f": "°F", "°f": "°F", "fahrenheit": "°F"}
     return None if given is None else known.get(given.strip().lower(), given)
+
+
+@app.command("current")
+def current(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX, a row a sample.")],
+    battery: Annotated[
+        str | None,
+        typer.Option("--battery", metavar="BATTERY", help="Whose charge it is, if no column says."),
+    ] = None,
+    charger: Annotated[
+        str | None, typer.Option("--charger", metavar="CHARGER", help="Where it was charged.")
+    ] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column", metavar="WHAT=HEADING",
+            help="time, current, battery, charger or temperature; needed once for each kind of file.",
+        ),
+    ] = None,
+    kind_of_file: Annotated[
+        str | None, typer.Option("--as", metavar="NAME", help="Name of this kind of file.")
+    ] = None,
+    began: Annotated[
+        str | None,
+        typer.Option("--began", metavar="TIME", help="When it began, for a log that counts hours; "
+                     "else the latest charge is meant."),
+    ] = None,
+    kind: Annotated[
+        str, typer.Option("--kind", help="Of a charge that the record does not have.")
+    ] = "conventional",
+    time_unit: Annotated[
+        str | None,
+        typer.Option("--time-unit", metavar="UNIT", help="hours, minutes or seconds since the start."),
+    ] = None,
+    temperature_unit: Annotated[
+        str | None,
+        typer.Option("--temperature-unit", metavar="UNIT", help="°C or °F (or C, F)."),
+    ] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would be done.")] = False,
+    by: By = None,
+    station: Station = None,
+    site: SiteDir = HERE,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Take the current of a charge, sample by sample, from a charger's log into the record.
+
+    Example: tagkit charge current sunday.csv --battery B-QM-00417-D --column time=Elapsed
+    --column current="I (A)" --as row-a-current
+    """
+    from tagkit.jobs.charge_import import moment_in
+    from tagkit.jobs.current_log import import_current
+
+    with open_site(site) as opened:
+        taken = import_current(
+            opened,
+            file,
+            _columns(column),
+            kind_of_file,
+            battery=battery,
+            charger=charger,
+            began=moment_in(opened, began, "--began") if began else None,
+            charge_kind=kind,
+            time_unit=time_unit,
+            temperature_unit=_degrees(temperature_unit),
+            by=who(opened.settings, by),
+            station=station_name(opened.settings, station),
+            dry_run=dry_run,
+        )
+        zone = opened.timezone()
+    if as_json:
+        json_out(taken.to_json())
+        return
+    for one in taken.charges:
+        outcome = _OUTCOMES[one.outcome]
+        line(
+            f"{one.battery}: {one.ah:.1f} Ah in {plural(one.count, 'sample')}, "
+            f"{one.started.astimezone(zone):%Y-%m-%d %H:%M} to "
+            f"{one.ended.astimezone(zone):%Y-%m-%d %H:%M}: {outcome}.",
+            hang=4,
+        )
+        for note in one.notes:
+            line(f"! {note}", hang=4)
+    if dry_run:
+        line("Nothing was logged: this was a look (--dry-run).")
+    if taken.remembered:
+        line(f"Its columns are kept in site.toml, [current_logs.{taken.kind_of_file}].")
+
+
+_OUTCOMES = {
+    "logged": "a new charge", "completed": "completes the charge that was scanned",
+    "ended": "ends the charge that is under way", "here already": "here already",
+}  # fmt: skip
+
+
+def _columns(given: list[str] | None) -> dict[str, str]:
+    """WHAT=HEADING, each once."""
+    columns = {}
+    for one in given or []:
+        what, equals, heading = one.partition("=")
+        if not equals:
+            raise WrongInput(f"“{one}” has no =", "Write WHAT=HEADING", "--column")
+        columns[what.strip().lower().replace("-", "_")] = " ".join(heading.split())
+    return columns

@@ -7,7 +7,6 @@ temperature) replaces the scanned end, which stays in the record, marked as canc
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -21,8 +20,9 @@ from tagkit.jobs.care_facts import plain, when
 from tagkit.jobs.charge_flags import judge_times
 from tagkit.jobs.fit import judge_states
 from tagkit.jobs.log_columns import (
+    CHARGES,
     Degrees,
-    columns_alone,
+    LogHead,
     columns_of,
     degrees_of,
     guessed,
@@ -107,29 +107,12 @@ class _Charge:
     end_temperature: dict[str, Any] | None = None
 
 
-@dataclass(frozen=True)
-class LogHead:
-    """What a log's first rows tell: its headings, and which column holds what as far as that is
-    known. ``known``: the kind of file of ``site.toml`` that has these columns, if one has."""
-
-    headings: tuple[str, ...]
-    columns: dict[str, str]
-    known: str | None
-
-
 def look_at_log(site: Site, file: Path) -> LogHead:
     """The head of a charger's log, for somebody who is to say what its columns hold."""
-    kinds: list[Mapping[str, str]] = [*map(columns_alone, site.settings.logs.values())]
+    kinds: list[Mapping[str, str]] = [*map(CHARGES.alone, site.settings.logs.values())]
     _, headings = headings_of(read_table(file), kinds)
-    known = next(
-        (
-            name
-            for name, kept in site.settings.logs.items()
-            if set(columns_alone(kept).values()) <= set(headings)
-        ),
-        None,
-    )
-    columns = columns_alone(site.settings.logs[known]) if known else guessed(headings)
+    known = CHARGES.known(site, headings)
+    columns = CHARGES.alone(site.settings.logs[known]) if known else guessed(headings)
     return LogHead(tuple(filter(None, headings)), dict(columns), known)
 
 
@@ -156,7 +139,7 @@ def import_charges(
     """
     table = read_table(file)
     top, headings = headings_of(
-        table, [*map(columns_alone, site.settings.logs.values()), dict(columns or {})]
+        table, [*map(CHARGES.alone, site.settings.logs.values()), dict(columns or {})]
     )
     name, mapped, new = columns_of(site, headings, dict(columns or {}), kind_of_file)
     place = {what: headings.index(heading) for what, heading in mapped.items()}
@@ -187,7 +170,7 @@ def import_charges(
         for charge in sorted(charges, key=lambda one: one.ended):
             done.append(_log(site, writing, charge, called or file.name))
     if new:
-        remember(site, name, mapped, degrees)
+        remember(site, name, {**mapped, **degrees.kept(mapped)})
     return LogTaken(name, mapped, new, tuple(sorted(done, key=lambda row: row.row)))
 
 
@@ -200,11 +183,11 @@ def _read(
 
     def warmth(what: str) -> dict[str, Any] | None:
         unit = degrees.of(what, cell(what))
-        return _figure(cell(what), Dimension.TEMPERATURE, unit, "°C")
+        return figure_in(cell(what), Dimension.TEMPERATURE, unit, "°C")
 
     battery = named_asset(site, cell("battery"), Kind.BATTERY)
     charger = named_asset(site, cell("charger"), Kind.CHARGER) if cell("charger") else None
-    started, ended = (_moment(site, cell(what), what) for what in ("started", "ended"))
+    started, ended = (moment_in(site, cell(what), what) for what in ("started", "ended"))
     if ended <= started:
         raise WrongInput("the charge ends before it begins", "Check the columns started and ended")
     if ended > site.now() + timedelta(minutes=5):
@@ -215,7 +198,7 @@ def _read(
         kind = "conventional"
     return _Charge(
         number, battery, charger, started, ended, kind,
-        _figure(cell("ah"), Dimension.CAPACITY, "Ah", "Ah"),
+        figure_in(cell("ah"), Dimension.CAPACITY, "Ah", "Ah"),
         {"temperature": warmth("start_temperature"), "sg": None},
         warmth("highest_temperature"),
         warmth("end_temperature"),
@@ -252,7 +235,8 @@ _FORMS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y 
           "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M")  # fmt: skip
 
 
-def _moment(site: Site, text: str, what: str) -> datetime:
+def moment_in(site: Site, text: str, what: str) -> datetime:
+    """A time as chargers write it, in the site's zone unless it has one; ``what``: its column."""
     found = None
     try:
         found = datetime.fromisoformat(text)
@@ -288,7 +272,8 @@ def _moment(site: Site, text: str, what: str) -> datetime:
     return found.astimezone(UTC)
 
 
-def _figure(text: str, dimension: Dimension, unit: str, basic: str) -> dict[str, Any] | None:
+def figure_in(text: str, dimension: Dimension, unit: str, basic: str) -> dict[str, Any] | None:
+    """A figure of a log as events keep it; WrongInput where no charge has it."""
     if not text:
         return None
     value = parse_quantity(text, dimension, unit)
@@ -327,17 +312,7 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
         return LogRow(charge.row, fate, tag, event=over.id if over else None)
     state = writing.state(tag) or charge.battery
     tags = [tag, *([charge.charger.tag] if charge.charger else [])]
-    note = ""
-    if charge.charger:
-        verdict = judge_states(site, state, charge.charger).verdict
-        if verdict.result == "no_fit":
-            note = f"{charge.charger.tag} is no charger for it"
-    chemistry = (state.nameplate.get("chemistry") or {}).get("value")
-    if charge.kind == "equalize" and chemistry is not None and chemistry not in WATERED:
-        sealed = (
-            f"{CHEMISTRIES.get(chemistry, chemistry)} is never equalized unless its maker says so"
-        )
-        note = f"{note}; {sealed}" if note else sealed
+    notes = doubts(site, state, charge.charger, charge.kind)
     if began is None:
         writing.append(
             "charge_started",
@@ -370,53 +345,30 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
         **judged.body(),
     }
     if over is not None:
-        writing.append(
-            "voided", list(over.tags), {"event": over.id, "reason": f"the log {file} knows more"}
-        )
+        replace_end(writing, over, file)
         kept = {name: over.body[name] for name in ("temperature", "sg") if over.body[name]}
-        body |= kept
+        body |= {**kept, "replaces": over.id}
     event = writing.append("charge_ended", tags, body, at=charge.ended)
-    words = "; ".join([*([note] if note else []), *(flag.sentence for flag in judged.flags)])
+    words = "; ".join([*notes, *(flag.sentence for flag in judged.flags)])
     return LogRow(charge.row, fate, tag, words, event.id)
 
 
-def current_log(path: Path) -> list[tuple[float, float]]:
-    """Samples of a charge from a file with two columns: hours since the start (or a time), A.
-
-    Rows before the first with two figures are taken for headings. WrongInput names the row.
-    """
-    samples: list[tuple[float, float]] = []
-    first: datetime | None = None
-    for number, cells in read_table(path):
-        try:
-            hours, first = _hours(cells[0].strip(), first)
-            samples.append((hours, _finite(cells[1].strip())))
-        except (
-            ValueError,
-            IndexError,
-            TypeError,
-        ):  # TypeError: a time with a zone, then one without
-            if samples:
-                raise WrongInput(
-                    "this row has no time and current", "Write hours (or a time) and A",
-                    f"{path.name}, row {number}",
-                ) from None  # fmt: skip
-    if len(samples) < 2:
-        raise WrongInput("the log has fewer than two samples", "Name a charger's log", str(path))
-    return samples
+def doubts(
+    site: Site, battery: AssetState, charger: AssetState | None, charge_kind: str
+) -> list[str]:
+    """What is to be said of a charge that happened and would have been refused before it."""
+    found = []
+    if charger and judge_states(site, battery, charger).verdict.result == "no_fit":
+        found.append(f"{charger.tag} is no charger for it")
+    chemistry = (battery.nameplate.get("chemistry") or {}).get("value")
+    if charge_kind == "equalize" and chemistry is not None and chemistry not in WATERED:
+        name = CHEMISTRIES.get(chemistry, chemistry)
+        found.append(f"{name} is never equalized unless its maker says so")
+    return found
 
 
-def _hours(text: str, first: datetime | None) -> tuple[float, datetime | None]:
-    try:
-        return _finite(text), first
-    except ValueError:
-        at = datetime.fromisoformat(text)
-        begun = first or at
-        return (at - begun) / timedelta(hours=1), begun
-
-
-def _finite(text: str) -> float:
-    figure = float(text.replace(",", "."))
-    if not math.isfinite(figure):
-        raise ValueError(f"“{text}” is not a figure")
-    return figure
+def replace_end(writing: Writing, over: Event, file: str) -> None:
+    """Cancels the end of a charge of which a log knows more; the caller logs it anew."""
+    writing.append(
+        "voided", list(over.tags), {"event": over.id, "reason": f"the log {file} knows more"}
+    )

@@ -14,3 +14,17 @@ GUESSES = {
     "end_temperature": ("end temp", "end temperature"),
     "kind": ("kind", "type", "charge type", "profile"),
 }  # fmt: skip
+
+CURRENT_GUESSES = {
+    "time": ("time", "date", "datetime", "date time", "date/time", "timestamp", "elapsed",
+             "elapsed time", "time since start", "hours", "minutes", "seconds", "hour", "time h",
+             "time (h)", "time [h]", "time (min)", "time [min]", "time (s)", "time [s]",
+             "hora", "tiempo", "horas", "minutos"),
+    "current": ("current", "amps", "amperes", "a", "current a", "current (a)", "current [a]",
+                "charge current", "dc current", "output current", "i (a)", "corriente",
+                "corriente (a)", "amperios"),
+    "battery": GUESSES["battery"],
+    "charger": GUESSES["charger"],
+    "temperature": ("temp", "temperature", "battery temp", "battery temperature", "temperatura",
+                    "temp (°c)", "temp (°f)", "temperature (°c)", "temperature (°f)"),
+}  # fmt: skip

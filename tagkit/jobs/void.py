@@ -5,12 +5,14 @@ from __future__ import annotations
 from datetime import datetime
 
 from tagkit.errors import NeedsAnswer, NotFound, WrongInput
+from tagkit.jobs.care_facts import when
 from tagkit.jobs.change import undo_change
 from tagkit.jobs.people import require_second, require_supervisor, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.words import describe
+from tagkit.record.writing import Writing
 
 NEVER = ("epoch_started", "registered", "voided", "authorised", "married")
 """What is not cancelled: later entries rest on it. Figures are amended, people authorised anew."""
@@ -41,7 +43,8 @@ def void(
     One's own entry may be cancelled by anybody, another's by a technician or supervisor; a hold
     or release by a supervisor; an amendment, a retirement, or a repair that changed figures, with
     a ``second`` authorised person. A safety hold is never cancelled: only an inspection lifts it.
-    A change takes along the charges that were logged with it.
+    A change takes along the charges that were logged with it, a charge that came from a log its
+    start; a scanned end that a log replaced comes back.
     """
     reason = checked_reason(reason)
     found = site.record.event(identity.strip())
@@ -63,7 +66,31 @@ def void(
         fresh = site.record.event(found.id)
         if fresh is None or fresh.voided:
             raise NeedsAnswer("that entry is cancelled already", "Look it up in the history")
-        return writing.append("voided", list(found.tags), body)
+        done = writing.append("voided", list(found.tags), body)
+        if found.kind == "charge_ended" and found.body["imported_from"]:
+            _as_before_the_log(site, writing, found, reason)
+        return done
+
+
+def _as_before_the_log(site: Site, writing: Writing, end: Event, reason: str) -> None:
+    """Takes back the rest of what a log did: the scanned end that it replaced is logged again,
+    the start that it brought is cancelled."""
+    replaced = site.record.event(end.body["replaces"]) if end.body["replaces"] else None
+    if replaced is not None and replaced.known:
+        writing.append(
+            "charge_ended", list(replaced.tags), dict(replaced.body), at=when(replaced.moment)
+        )
+        return
+    for event in site.record.timeline(end.body["battery"], 400):
+        if (
+            event.kind == "charge_started"
+            and not event.voided
+            and event.known
+            and event.body["imported_from"] == end.body["imported_from"]
+            and when(event.moment) == when(end.body["started_at"])
+        ):
+            writing.append("voided", list(event.tags), {"event": event.id, "reason": reason})
+            return
 
 
 def refuse_voiding(event: Event) -> None:

@@ -95,6 +95,7 @@ SHAPES: dict[str, BodyShape] = {
             ("flags", ()),
             ("counts", True),  # False: too short to count as charged
             ("imported_from", None),
+            ("replaces", None),  # the id of a scanned end that a log knows more of
         ),
         ("battery",),
     ),

@@ -30,6 +30,7 @@ from tagkit.web.routes import (
     care,
     charger_log,
     corrections,
+    current_log,
     delivery,
     guide,
     health,
@@ -115,6 +116,7 @@ def create_app(options: ServeOptions, clock: Callable[[], datetime] = system_clo
         rounds.router,
         care.router,
         charger_log.router,
+        current_log.router,
         guide.router,
     ):
         app.include_router(pages, dependencies=[ENTER], include_in_schema=False)

@@ -85,7 +85,10 @@ def test_every_command_of_the_contract_is_here() -> None:
 
 
 @pytest.mark.parametrize(
-    "command", dict.fromkeys([*COMMANDS, *ALL, "charge import", "steps edit", "record rebuild"])
+    "command",
+    dict.fromkeys(
+        [*COMMANDS, *ALL, "charge import", "charge current", "steps edit", "record rebuild"]
+    ),
 )
 def test_help_says_what_it_is_for(command: str) -> None:
     found = run(*command.split(), "--help")

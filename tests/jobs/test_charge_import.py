@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from battery_room import BatteryRoom, ago
 from tagkit.errors import WrongInput
-from tagkit.jobs.charge_import import current_log
+from tagkit.jobs.current_log import current_log
 
 HEAD = "Batt;Where;From;To;Ah out;Hottest\n"
 COLUMNS = (

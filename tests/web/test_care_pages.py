@@ -316,6 +316,32 @@ def test_a_chargers_log_is_looked_at_then_taken_in_and_its_columns_kept(
         assert lead.post("/charger-log", data=wrong).status_code == 422
 
 
+def test_the_current_of_a_charge_is_looked_at_then_taken_in_and_can_be_taken_back(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    log = "Clock;I\n2026-01-20 22:00;80\n2026-01-21 02:00;80\n2026-01-21 04:00;0\n"
+    sent = {"log": ("sunday.csv", log.encode())}
+    asked = lead.post("/current-log", files=sent, data={"battery": "F7"})
+    assert asked.status_code == 422 and "Which column holds time" in asked.text
+    (kept,) = re.findall(r'name="kept" value="([^"]+)"', asked.text)
+    given = {"kept": kept, "name": "sunday.csv", "battery": "F7", "as": "row-a-current",
+             "column-time": "Clock", "column-current": "I"}  # fmt: skip
+    before = len(room.events("charge_ended"))
+    looked = lead.post("/current-log", data=given)
+    assert (
+        "400 Ah" in looked.text and 'polyline points="0.0,0.0 400.0,0.0 600.0,160.0"' in looked.text
+    )
+    assert len(room.events("charge_ended")) == before
+    done = lead.post("/current-log", data=given | {"do": "take"})
+    assert "It is recorded." in done.text
+    (event,) = room.events("charge_ended")[before:]
+    assert event.body["ah"]["value"] == "400.0" and event.body["imported_from"] == "sunday.csv"
+    (back,) = re.findall(r'href="/corrections/void\?entry=([^"]+)"', done.text)
+    lead.post("/corrections/void", data={"entry": back, "reason": "another battery"})
+    assert room.events("charge_ended")[-1].voided and not room.state("F7").charging
+    assert "columns are known" in lead.post("/current-log", files=sent, data={"battery": "F7"}).text
+
+
 def test_a_battery_leaves_the_fleet_and_its_papers_follow(
     lead: TestClient, room: BatteryRoom
 ) -> None:

@@ -82,6 +82,7 @@ ADDRESSES = (
     "/assets/new?kind=battery", "/assets/new?kind=truck", "/marry", "/marry?number={B2}",
     "/labels", "/labels?number={B1}", "/today", "/care", "/incidents", "/planning",
     "/planning/ventilation", "/planning/pool", "/planning/retirement", "/planning/acid", "/charger-log",
+    "/current-log",
     "/steps", "/steps/charging", "/station", "/check", "/A/{B1}", "/A/{B2}", "/A/{LIGHT}",
     "/A/{T1}", "/A/{C1}", "/A/{B1}/fits", "/A/{SMALL}/fits", "/A/{B1}/report", "/A/{B1}/amend",
     "/care/{B1}", "/care/{B1}/charge", "/care/{B1}/charged", "/care/{B1}/water",
