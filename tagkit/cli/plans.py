@@ -11,7 +11,7 @@ import typer
 
 from tagkit.cli.grouped import grouped
 from tagkit.cli.options import HERE, AsJson, Force, Language, SiteDir, free_to_write, open_site
-from tagkit.cli.show import json_out, line, table
+from tagkit.cli.show import json_out, line, plural, table
 from tagkit.errors import WrongInput
 from tagkit.settings import parse_shifts
 
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from tagkit.language.words import Words
 
 Found = TypeVar("Found")
+
+_SHOWN = 12
+"""Batteries of a group that the screen names; the files name all."""
 
 app = typer.Typer(
     help="Plan: ventilation, pool of batteries, retirement, acid total.",
@@ -199,6 +202,16 @@ def pool(
         line(f"Busiest hour {result.busiest_hour}:00. Peak {result.peak_kw:.0f} kW at "
              f"{result.peak_hour}:00. Energy {result.energy_kwh:,.0f} kWh"
              f"{f', cost {result.cost:,.2f}' if result.cost is not None else ''}.")  # fmt: skip
+    for group in found.fleet.groups:
+        tags = [state.tag for state in found.fleet.batteries[group.kind]]
+        shown = ", ".join(tags[:_SHOWN]) + (
+            f" and {len(tags) - _SHOWN} more" if len(tags) > _SHOWN else ""
+        )
+        shares = "" if group.kind == group.name else f", shared with {group.kind}"
+        line(
+            f"{group.name} ({plural(len(group.trucks), 'truck')}): {shown or 'no battery'}{shares}",
+            hang=4,
+        )
     table(
         ("batteries", "there", "served in time", "fewest ready", "least needed"),
         [

@@ -131,7 +131,7 @@ class Beside:
         ``flags`` findings of care that are said with it."""
         has = plate(battery)
         assert isinstance(has, Battery)
-        verdict = self._verdict(battery, has)
+        verdict = self.verdict(battery)
         if self._kind is Kind.LIFTING:
             # A battery that must not be used may still have to be moved.
             ready = self.ready
@@ -146,7 +146,10 @@ class Beside:
             balance = explain_balance(has, self._takes)
         return Judgement(battery, self.other, verdict, ready, balance)
 
-    def _verdict(self, battery: AssetState, has: Battery) -> Verdict:
+    def verdict(self, battery: AssetState) -> Verdict:
+        """The verdict alone, by the plates."""
+        has = plate(battery)
+        assert isinstance(has, Battery)
         verdict = self._of_plates(battery, has)
         unreadable = [
             Check(

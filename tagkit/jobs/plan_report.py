@@ -179,6 +179,10 @@ def write_pool(site: Site, found: PoolPlanned, out: Path, words: Words) -> None:
             ]
             widths = (40, *([15] * (many - 1)))
             page.table(table.headings[:many], rows, widths, right=range(1, many))
+        page.heading(words("Which batteries count for which trucks"))
+        for group in found.fleet.groups:
+            tags = ", ".join(state.tag for state in found.fleet.batteries[group.kind])
+            page.text(f"{words(group.name)}: {tags or '—'}", 8.5)
         page.heading(words("Taken as given"))
         for note in found.notes:
             page.text(words(note), 8.5)
@@ -189,7 +193,7 @@ def write_pool(site: Site, found: PoolPlanned, out: Path, words: Words) -> None:
                         tuple(_pool_figures(found, reader)))  # fmt: skip
         notes = Table(reader("Taken as given"), (reader("what"),),
                       tuple((reader(note),) for note in found.notes))  # fmt: skip
-        return [figures, *_pool_tables(found, reader), notes]
+        return [figures, *_pool_tables(found, reader), _counted_for(found, reader), notes]
 
     write_report(site, words, out, paper=paper, tables=tables, facts=found.to_json())
 
@@ -263,6 +267,24 @@ def _pool_figures(found: PoolPlanned, words: Words) -> list[tuple[str, str]]:
     if result.cost is not None:
         rows.append((words("cost"), f"{result.cost:.2f}"))
     return rows
+
+
+def _counted_for(found: PoolPlanned, words: Words) -> Table:
+    """A row for each battery: the trucks it counts for, or why it counts for none."""
+    counted = {
+        state.tag: words(kind) for kind, states in found.fleet.batteries.items() for state in states
+    }
+    without = {
+        tag: words(one.reason)
+        for one in found.fleet.left_out
+        if one.kind == "B"
+        for tag in one.tags
+    }
+    return Table(
+        words("Which batteries count for which trucks"),
+        (words("battery"), words("counted for"), words("left out")),
+        tuple((tag, counted.get(tag), without.get(tag)) for tag in sorted({*counted, *without})),
+    )
 
 
 def _pool_tables(found: PoolPlanned, words: Words) -> list[Table]:

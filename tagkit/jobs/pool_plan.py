@@ -1,9 +1,8 @@
 """The pool of batteries played through with the fleet of the record.
 
-Trucks of one voltage and weight window form a group, and the batteries that fit it are its kind;
-groups that the same batteries fit share them, and a battery that fits several kinds is counted
-where batteries are scarcest. Shifts and use in an hour are those of the record where it tells
-them (tagkit.jobs.work_pattern); what was taken as given is named.
+Which batteries count for which trucks is told by the rules of fit (tagkit.jobs.pool_fleet). Shifts
+and use in an hour are those of the record where it tells them (tagkit.jobs.work_pattern); what was
+taken as given is named.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ from typing import Any
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.care_facts import battery_facts, plain
+from tagkit.jobs.pool_fleet import Counted, LeftOut, PoolFleet, pool_fleet
 from tagkit.jobs.site import Site
 from tagkit.jobs.work_pattern import WorkPattern, usual_shifts, work_pattern
 from tagkit.record.state import AssetState
@@ -31,9 +31,8 @@ from tagkit.rules.pool_simulation import (
     simulate,
 )
 
-"""Where neither the record nor the person says."""
-
 USE_PERCENT_PER_HOUR = 8.0
+"""Where neither the record nor the person says."""
 FEWEST_USES = 10
 
 
@@ -47,6 +46,7 @@ class PoolPlanned:
     service_percent: float
     rule_of_thumb: float
     notes: tuple[str, ...]
+    fleet: PoolFleet
 
     def to_json(self) -> dict[str, Any]:
         """As ``tagkit plan pool --json`` prints it."""
@@ -85,6 +85,11 @@ class PoolPlanned:
             },
             "rule_of_thumb_batteries_per_truck": round(self.rule_of_thumb, 2),
             "notes": list(self.notes),
+            "counted_for": self.fleet.to_json(),
+            "left_out": [
+                {"kind": Kind(one.kind).noun, "numbers": list(one.tags), "reason": one.reason}
+                for one in self.fleet.left_out
+            ],
         }  # fmt: skip
 
 
@@ -112,33 +117,33 @@ def plan_pool(
     ``efficiency`` of the chargers: 0.80 conventional, 0.92 high-frequency.
     """
     notes: list[str] = []
-    fleet = [
-        state
-        for state in site.record.states()
-        if state.registered_at and not state.retired_at and state.kind in "BTC"
-    ]
-    pattern = work_pattern(site, [state for state in fleet if state.kind == "T"])
-    windows = _windows(site, fleet)
-    members = _members(site, fleet, windows, notes)
-    kinds = [_kind(site, windows, name, members[name]) for name in members]
+    pattern = work_pattern(
+        site,
+        [
+            state
+            for state in site.record.states(Kind.TRUCK)
+            if state.registered_at and not state.retired_at
+        ],
+    )
+    fleet = pool_fleet(site)
+    members = fleet.batteries
+    kinds = [_kind(site, fleet.groups, name, members[name]) for name in members]
     groups = _groups(
-        windows, members, shifts, usual_shifts(site), use_percent_per_hour, pattern, notes
+        fleet.groups, members, shifts, usual_shifts(site), use_percent_per_hour, pattern, notes
     )
     if not groups:
         raise WrongInput(
-            "there is no truck with batteries of its voltage", "Take trucks and batteries in first"
+            "there is no truck with a battery that fits it",
+            "Take trucks and batteries in first; “tagkit fit” says what is not confirmed",
         )
-    held = Counter(state.kind for state in fleet if state.holds)
-    if held["T"]:
-        notes.append(f"trucks held, left out: {held['T']}")
-    if held["C"]:
-        notes.append(f"chargers held, left out: {held['C']}")
+    notes += [_left_out(one) for one in fleet.left_out]
+    notes += fleet.notes
     used = {group.battery for group in groups}
     pools = tuple(kind for kind in kinds if kind and kind.name in used)
     station = (
         f"at {change_stations} change stations" if change_stations > 1 else "at one change station"
     )
-    rows = _charger_kinds(fleet, pools, site, efficiency, notes)
+    rows = _charger_kinds(fleet, {one.name for one in pools}, site, efficiency, notes)
     notes.append(
         f"rest after a charge {site.settings.readiness.rest_factor:g} times as long as it took; "
         f"changed at {site.settings.charging.deepest_percent:g} % discharged, "
@@ -166,93 +171,20 @@ def plan_pool(
     thumb = batteries_per_truck(
         use_hours, hours, hours * site.settings.readiness.rest_factor, plan.change_minutes / 60
     )
-    return PoolPlanned(plan, result, need, service_percent, thumb, tuple(notes))
+    return PoolPlanned(plan, result, need, service_percent, thumb, tuple(notes), fleet)
 
 
-@dataclass(frozen=True)
-class _Window:
-    """Trucks that take the same batteries; ``kind`` names these batteries."""
-
-    name: str
-    kind: str
-    volts: float
-    low: float
-    high: float
-    trucks: tuple[str, ...]
-
-    def takes(self, volts: float | None, kilograms: float | None) -> bool:
-        """By voltage and weight; what is not known is not taken."""
-        return volts == self.volts and kilograms is not None and self.low <= kilograms <= self.high
-
-
-def _windows(site: Site, fleet: Sequence[AssetState]) -> list[_Window]:
-    """The groups of trucks, by the group on their plates, voltage and weight window."""
-    found: dict[tuple[str, float, float, float], list[str]] = {}
-    for state in fleet:
-        if state.kind != "T" or state.holds:
-            continue
-        volts, low, high = (
-            plain(state.nameplate.get(name)) for name in ("voltage", "weight_min", "weight_max")
-        )
-        if volts is None or low is None or high is None:
-            continue
-        group = state.nameplate.get("group")
-        name = str(group["value"]) if group else f"{volts:g} V trucks"
-        found.setdefault((name, volts, low, high), []).append(state.tag)
-    names = Counter(name for name, _, _, _ in found)
-    windows = [
-        _Window(
-            one := name if names[name] == 1 else f"{name}, {low:.0f} to {high:.0f} kg", one, volts,
-            low, high, tuple(sorted(trucks)),
-        )
-        for (name, volts, low, high), trucks in sorted(found.items())
-    ]  # fmt: skip
-    return _sharing(site, fleet, windows)
-
-
-def _sharing(site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window]) -> list[_Window]:
-    """The same windows; those that take exactly the same batteries of the fleet share a kind."""
-    facts = [battery_facts(state, site.settings) for state in fleet if state.kind == "B"]
-    kinds: dict[tuple[str, ...], str] = {}
-    found = []
-    for window in windows:
-        taken = tuple(one.tag for one in facts if window.takes(one.volts, one.kilograms))
-        found.append(replace(window, kind=kinds.setdefault(taken, window.name) if taken
-                             else window.name))  # fmt: skip
-    return found
-
-
-def _members(
-    site: Site, fleet: Sequence[AssetState], windows: Sequence[_Window], notes: list[str]
-) -> dict[str, list[AssetState]]:
-    """The batteries of each kind."""
-    trucks: Counter[str] = Counter()
-    for window in windows:
-        trucks[window.kind] += len(window.trucks)
-    members: dict[str, list[AssetState]] = {kind: [] for kind in trucks}
-    fitting = []
-    held = 0
-    for state in fleet:
-        if state.kind == "B":
-            held += bool(state.holds)
-        if state.kind == "B" and not state.holds:
-            facts = battery_facts(state, site.settings)
-            takers = {one.kind for one in windows if one.takes(facts.volts, facts.kilograms)}
-            fitting.append((len(takers), state.tag, state, takers))
-    if held:
-        notes.append(f"batteries held, left out: {held}")
-    without = sum(1 for number, *_ in fitting if not number)
-    if without:
-        notes.append(f"batteries that fit no truck by voltage and weight, left out: {without}")
-    for _, _, state, takers in sorted(fitting, key=lambda one: one[:2]):
-        if takers:
-            scarcest = min(takers, key=lambda kind: (len(members[kind]) / trucks[kind], kind))
-            members[scarcest].append(state)
-    return members
+def _left_out(some: LeftOut) -> str:
+    count = len(some.tags)
+    if some.kind == Kind.BATTERY.value:
+        return f"batteries left out: {count} ({some.reason})"
+    if some.kind == Kind.TRUCK.value:
+        return f"trucks left out: {count} ({some.reason})"
+    return f"chargers left out: {count} ({some.reason})"
 
 
 def _kind(
-    site: Site, windows: Sequence[_Window], name: str, batteries: Sequence[AssetState]
+    site: Site, windows: Sequence[Counted], name: str, batteries: Sequence[AssetState]
 ) -> BatteryKind | None:
     """A kind of batteries, with their mean capacity."""
     known = [battery_facts(state, site.settings).capacity_ah for state in batteries]
@@ -265,7 +197,7 @@ def _kind(
 
 
 def _groups(
-    windows: Sequence[_Window], members: Mapping[str, Sequence[AssetState]],
+    windows: Sequence[Counted], members: Mapping[str, Sequence[AssetState]],
     shifts: Sequence[tuple[float, float]] | None, usual: Sequence[tuple[float, float]],
     use: float | None, pattern: WorkPattern | None, notes: list[str],
 ) -> list[TruckGroup]:  # fmt: skip
@@ -321,29 +253,14 @@ def _use(
 
 
 def _charger_kinds(
-    fleet: Sequence[AssetState],
-    pools: Sequence[BatteryKind],
-    site: Site,
-    efficiency: float,
-    notes: list[str],
+    fleet: PoolFleet, used: set[str], site: Site, efficiency: float, notes: list[str]
 ) -> tuple[ChargerKind, ...]:
     count: Counter[tuple[float, frozenset[str]]] = Counter()
-    for state in fleet:
-        if state.kind != Kind.CHARGER.value or state.holds:
-            continue
-        plate = state.nameplate
-        stated = plate.get("voltages")
-        volts = [plain(one) for one in stated["value"]] if stated else []
-        low, high = plain(plate.get("capacity_min")), plain(plate.get("capacity_max"))
-        serves = frozenset(
-            kind.name
-            for kind in pools
-            if kind.volts in volts
-            and (low is None or low <= kind.capacity_ah)
-            and (high is None or kind.capacity_ah <= high)
-        )
-        if serves:
-            count[max(one for one in volts if one is not None), serves] += 1
+    for group, serves in fleet.chargers:
+        stated = group.example.nameplate.get("voltages")
+        volts = [plain(one) or 0.0 for one in stated["value"]] if stated else []
+        if volts and serves & used:
+            count[max(volts), serves & used] += len(group.tags)
     notes.append(
         f"a charge from 80 % takes {site.settings.charging.full_charge_hours:g} h, "
         f"efficiency {efficiency:.2f}"

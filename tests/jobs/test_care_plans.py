@@ -116,3 +116,48 @@ def test_shifts_are_the_sites_own(room: BatteryRoom) -> None:
     path.write_text(text.replace("6-14, 14-22, 22-30", "22-6"), encoding="utf-8")
     refused = room.run("plan", "pool")
     assert refused.code == 2 and "[schedule] shifts" in refused.err
+
+
+def test_a_battery_counts_only_for_trucks_that_the_rules_say_it_fits(room: BatteryRoom) -> None:
+    room.take_in(
+        "Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah),Connector\n"
+        "GEL,48,1100 kg,gel,775,grey\n"
+        "NONE,48,1100 kg,,775,grey\n"
+        "RED,48,1100 kg,vented lead-acid,775,red\n"
+        "PLUGLESS,48,1100 kg,vented lead-acid,775,\n"
+    )
+    room.take_in(
+        "Fleet number,Maker's serial,Voltage (V),Battery weight min,Battery weight max,"
+        "Allowed chemistries,Connector\nT9,TS-9,48,1000 kg,1200 kg,vented lead-acid,red\n"
+    )
+    found = room.run("plan", "pool", "--days", "3", "--use", "8", "--json").data
+    groups = {tuple(one["trucks"]): one for one in found["counted_for"]}
+    open_to_all = groups[tuple(sorted((room["T1"], room["T2"])))]
+    assert set(open_to_all["fitting"]) == {
+        room[one] for one in ("B1", "B2", "B3", "RED", "PLUGLESS")
+    }
+    (red,) = [one for trucks, one in groups.items() if trucks == (room["T9"],)]
+    assert red["fitting"] == red["counted"] == [room["RED"]]
+    assert room["RED"] not in open_to_all["counted"]  # it is counted once
+    assert "red" in red["group"] and red["group"] != open_to_all["group"]
+    left = {tag: one["reason"] for one in found["left_out"] for tag in one["numbers"]}
+    assert left[room["GEL"]] == "no charger fits: not by chemistry"
+    assert left[room["NONE"]] == "no charger fits: chemistry not confirmed"
+    assert left[room["LIGHT"]] == "no truck fits: not by weight"
+    assert left[room["SMALL"]] == "no truck of their voltage"
+    assert f"{room['RED']}" in room.run("plan", "pool", "--days", "3", "--use", "8").out
+
+
+def test_a_charger_whose_connector_differs_charges_none_of_the_pool(room: BatteryRoom) -> None:
+    room.staff()
+    for name, colour in (
+        ("B1", "grey"),
+        ("B2", "grey"),
+        ("B3", "grey"),
+        ("C1", "red"),
+        ("C2", "red"),
+    ):
+        assert room.run("amend", name, "--set", f"connector={colour}", "--reason", "read off it",
+                        "--second", "JT", "--by", "SW").code == 0  # fmt: skip
+    found = room.run("plan", "pool", "--days", "3", "--use", "8")
+    assert found.code == 2 and "no truck with a battery" in found.err
