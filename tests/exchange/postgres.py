@@ -51,19 +51,32 @@ def programs() -> Path:
     raise NoPostgres(f"no PostgreSQL here: {HOW}")
 
 
+def programs_with_tls() -> Path | None:
+    """The same of a build that can be started with ssl=on, if there is one here."""
+    found = [path.parent for path in Path("/usr/lib/postgresql").glob("*/bin/postgres")]
+    with contextlib.suppress(NoPostgres):
+        found.insert(0, programs())
+    return next(
+        (one for one in found
+         if (one / "postgres").exists() and b"libssl.so" in (one / "postgres").read_bytes()), None
+    )  # fmt: skip
+
+
 class Postgres:
     """A server on a free port of this computer; ``stop`` and ``start`` as often as needed.
 
     With a ``folder`` of the caller's what it holds stays there, and is there the next time.
     """
 
-    def __init__(self, folder: Path | None = None, **settings: str) -> None:
+    def __init__(
+        self, folder: Path | None = None, bin: Path | None = None, **settings: str
+    ) -> None:
         self.stays = folder is not None
         self.folder = folder or Path(tempfile.mkdtemp(prefix="tagkit-pg-"))
         self.folder.mkdir(parents=True, exist_ok=True)
         self.settings = settings
         self.user: dict[str, Any] = {}
-        self.bin = programs()
+        self.bin = bin or programs()
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             import pwd
 
@@ -104,6 +117,15 @@ class Postgres:
         if beside.is_dir():
             shutil.copytree(beside, self.folder / beside.name, dirs_exist_ok=True)
         self.bin = target / self.bin.parent.name / "bin"
+
+    def keep_file(self, name: str, content: bytes) -> str:
+        """Puts a file that the server alone may read into its folder; its path."""
+        path = self.folder / name
+        path.touch(0o600)
+        path.write_bytes(content)
+        if self.user:
+            os.chown(path, self.user["user"], self.user["group"])
+        return str(path)
 
     def _run(self, program: str, *arguments: str) -> None:
         done = subprocess.run(

@@ -1,7 +1,8 @@
 """Over a network the exchange must prove who it is before anything is said to it.
 
-The server is a real one behind a certificate of the company's own authority. ``hostaddr`` lets
-a name of another machine lead to it: to tagkit it is not on this computer.
+The server is a real one with a certificate of the company's own authority: with ssl=on where there
+is a build that can, and with a front that does it for a build that can't. ``hostaddr`` lets a name
+of another machine lead to it: to tagkit it is not on this computer.
 """
 
 from __future__ import annotations
@@ -10,15 +11,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
+import psycopg
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
-from postgres import Postgres
+from postgres import Postgres, programs_with_tls
+from tagkit.assets.tag import Kind
 from tagkit.errors import Busy
 from tagkit.exchange.address import checked, connect
+from tagkit.exchange.layout import give_site, prepare
+from tagkit.exchange.round import exchange
+from tagkit.record.record import Record
 from tls_front import TlsFront
 
 HOST = "exchange.example"
@@ -63,19 +70,35 @@ class Guarded:
     """An exchange with a certificate for HOST, and files with authorities."""
 
     server: Postgres
-    front: TlsFront
+    plain: Postgres
+    port: int
     company: Path
     stranger: Path
+    front: TlsFront | None = None
 
-    def address(self, host: str = HOST, tls: bool = True, **options: str) -> str:
+    def address(
+        self, host: str = HOST, tls: bool = True, who: str = "postgres", database: str = "postgres",
+        **options: str,
+    ) -> str:  # fmt: skip
         options.setdefault("hostaddr", "127.0.0.1")
         more = "&".join(f"{name}={value}" for name, value in options.items())
-        port = self.front.port if tls else self.server.port
-        return f"postgresql://postgres@{host}:{port}/postgres?{more}"
+        port = self.port if tls else self.plain.port
+        return f"postgresql://{who}@{host}:{port}/{database}?{more}"
+
+    def encrypted(self, connection: psycopg.Connection[Any]) -> bool:
+        """Whether the line of this connection is."""
+        if self.front:
+            return self.front.encrypted > 0 and connection.info.port == self.front.port
+        row = connection.execute(
+            "SELECT ssl, version FROM pg_stat_ssl WHERE pid = pg_backend_pid()"
+        ).fetchone()
+        return row is not None and row[0] and row[1] in ("TLSv1.2", "TLSv1.3")
 
 
-@pytest.fixture(scope="module")
-def guarded(postgres: Postgres, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Guarded]:
+@pytest.fixture(scope="module", params=["front", *(["server"] if programs_with_tls() else [])])
+def guarded(
+    request: pytest.FixtureRequest, postgres: Postgres, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Guarded]:
     folder = tmp_path_factory.mktemp("authorities")
     company, stranger = Authority("The company's own"), Authority("Somebody else's")
     for name, authority in (("company", company), ("stranger", stranger)):
@@ -86,11 +109,26 @@ def guarded(postgres: Postgres, tmp_path_factory: pytest.TempPathFactory) -> Ite
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     )
-    (folder / "server.key").write_bytes(secret)
-    (folder / "server.crt").write_bytes(pem(company.sign(HOST, key.public_key())))
-    front = TlsFront(postgres.port, folder / "server.crt", folder / "server.key")
-    yield Guarded(postgres, front, folder / "company", folder / "stranger")
-    front.close()
+    shown = pem(company.sign(HOST, key.public_key()))
+    trusted = folder / "company", folder / "stranger"
+    if request.param == "front":
+        (folder / "server.key").write_bytes(secret)
+        (folder / "server.crt").write_bytes(shown)
+        front = TlsFront(postgres.port, folder / "server.crt", folder / "server.key")
+        yield Guarded(postgres, postgres, front.port, *trusted, front)
+        front.close()
+        return
+    server = Postgres(bin=programs_with_tls())
+    try:
+        server.settings |= {
+            "ssl": "on",
+            "ssl_key_file": server.keep_file("server.key", secret),
+            "ssl_cert_file": server.keep_file("server.crt", shown),
+        }
+        server.start()
+        yield Guarded(server, postgres, server.port, *trusted)
+    finally:
+        server.remove()
 
 
 def answers(address: str) -> bool:
@@ -98,10 +136,25 @@ def answers(address: str) -> bool:
         return connection.execute("SELECT 1").fetchone() == (1,)
 
 
-def test_the_companys_own_authority_is_believed_when_the_address_names_it(guarded: Guarded) -> None:
-    before = guarded.front.encrypted
-    assert answers(guarded.address(sslrootcert=str(guarded.company)))
-    assert guarded.front.encrypted == before + 1
+def test_a_record_is_exchanged_encrypted_with_who_the_companys_own_authority_believes(
+    guarded: Guarded, tmp_path: Path
+) -> None:
+    database = guarded.server.new_database()
+    trusting = {"sslrootcert": str(guarded.company), "database": database}
+    with connect(guarded.address(**trusting)) as line:
+        assert guarded.encrypted(line)
+        prepare(line)
+        role, password = give_site(line, "QM", "Quillmoor")
+    with Record.create(tmp_path / "site", "QM") as record:
+        with record.writing("TS", "desk") as writing:
+            writing.append("registered", [writing.issue(Kind.BATTERY)], {"nameplate": {}})
+        for options in ({}, {"sslmode": "verify-full"}):
+            address = guarded.address(who=f"{role}:{password}", **trusting, **options)
+            with connect(address) as line:
+                assert guarded.encrypted(line) and exchange(record, line).refused == ()
+        with connect(address) as line:
+            (sent,) = line.execute("SELECT count(*) FROM tagkit.events").fetchone()
+        assert sent == 2
 
 
 def test_a_certificate_of_another_authority_is_refused(guarded: Guarded) -> None:
