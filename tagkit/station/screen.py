@@ -227,7 +227,8 @@ def _balance(change: Change, facts: Facts) -> str | None:
     return explain_balance(battery.plate, truck.plate)
 
 
-_ALWAYS_SAID = ("voltage", "weight")
+_ALWAYS_SAID = ("voltage", "weight", "chemistry")
+"""Always checked, so always told."""
 
 
 def _go_lines(change: Change, now: Situation) -> Iterator[Line]:
