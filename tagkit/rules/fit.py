@@ -34,6 +34,7 @@ from tagkit.rules.lines import (
 from tagkit.rules.verdict import Check, Verdict, verdict_of
 from tagkit.rules.weight import scale_check, weight_check
 from tagkit.settings import FitSettings
+from tagkit.units import Quantity
 
 __all__ = ["check_charger", "check_fit", "check_lifting"]
 
@@ -136,11 +137,12 @@ def _compartment(side: str, battery: Battery, truck: Truck, settings: FitSetting
     play, most = room.exact() - taken, exact_setting(settings.play_mm)
     unit = has.value.unit
     if play < 0:
-        over = in_unit(-play, unit)
+        over = _about(-play, unit)
         return line(
             side, "no_fit", figures, required=required, found=has.words,
-            margin=in_unit(play, unit), note=f"does not go in: {over} too long", code="too_long",
+            margin=in_unit(play, unit), note=f"does not go in: {over} too large", code="too_long",
         )  # fmt: skip
+    loose = _about(play, unit)
     return compared(
         side,
         play <= most,
@@ -148,8 +150,13 @@ def _compartment(side: str, battery: Battery, truck: Truck, settings: FitSetting
         required=required or "",
         found=has.words,
         margin=in_unit(min(play, most - play), unit),
-        note=f"{in_unit(play, unit)} of play: the battery can slide; approved spacers are needed",
+        note=f"{loose} of play: the battery can slide; approved spacers are needed",
     )
+
+
+def _about(exact: Fraction, unit: str) -> Quantity:
+    """How much is wrong, for a sentence: what is converted from inches needs no hundredths."""
+    return in_unit(exact, unit, 1 if unit == "mm" else 2, up=True)
 
 
 def _room_words(room: Figure, spacer: Figure, settings: FitSettings) -> str | None:

@@ -7,12 +7,14 @@ each show the same answer their own way, never by colour alone.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.assets.truck import Truck
+from tagkit.errors import WrongInput
 from tagkit.rules.balance import explain_balance
 from tagkit.rules.readiness import Readiness
 from tagkit.rules.verdict import Check, Verdict
@@ -124,7 +126,8 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         yield Line("line.undone", undone)
         return
     if now.stage == "logged":
-        yield Line("line.logged", {"battery": change.battery, "truck": change.truck})
+        truck = _with_names(facts, str(change.truck))
+        yield Line("line.logged", {"battery": change.battery, "truck": truck})
         return
     yield from _shown_lines(change, facts)
     match now.stage:
@@ -132,14 +135,14 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
             yield Line("line.unsure", {"count": CHARACTERS_NEEDED, "noun": now.unsure.kind.noun})
         case "question" if now.question is not None:
             asked = now.question
-            values = {"about": asked.about, "recorded": asked.recorded}
+            values = {"about": asked.about, "recorded": _with_names(facts, asked.recorded)}
             if asked.key == "on_charge":
                 values = {"about": asked.about, **_charging(facts, asked.about)}
             yield _kept_back(change, Line(f"question.{asked.key}", values))
         case "stop":
             yield from _stop_lines(change, facts, now)
         case "out" | "finish":
-            yield from _go_lines(change, now)
+            yield from _go_lines(change, facts, now)
 
 
 def _charging(facts: Facts, battery: Tag) -> dict[str, object]:
@@ -148,7 +151,9 @@ def _charging(facts: Facts, battery: Tag) -> dict[str, object]:
     known = asset.readiness if asset is not None else None
     since = known.on_charge_since if known is not None else None
     return {
-        "recorded": (known.on_charger if known is not None else None) or "charger",
+        "recorded": _with_names(
+            facts, (known.on_charger if known is not None else None) or "charger"
+        ),
         "time": f"{since.astimezone(facts.now.tzinfo):%Y-%m-%d %H:%M}" if since else "",
     }
 
@@ -164,7 +169,20 @@ def _shown_lines(change: Change, facts: Facts) -> Iterator[Line]:
     if change.battery is not None:
         yield Line("line.battery", {"number": _number(change, change.battery)})
     if change.charger is not None:
-        yield Line("line.charger", {"number": _number(change, change.charger)})
+        number = _number(change, change.charger)
+        yield Line("line.charger", {"number": _with_names(facts, number)})
+
+
+def _with_names(facts: Facts, place: str) -> str:
+    """A place by the record: of each truck or charger in it, what people call it too."""
+    parts = []
+    for part in place.split(" "):
+        called = ""
+        with suppress(WrongInput):
+            tag = parse_tag(part)
+            called = _called(facts, tag) if tag.kind is not Kind.BATTERY else ""
+        parts.append(f"{part} ({called})" if called else part)
+    return " ".join(parts)
 
 
 def _number(change: Change, tag: Tag) -> str:
@@ -185,6 +203,8 @@ def _kept_back(change: Change, line: Line) -> Line:
 def _stop_lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
     if now.why == "charger":
         verdict = now.charger_verdict
+        if now.out is not None:
+            yield Line("line.out", {"number": _number(change, now.out)})
         yield from _check_lines(verdict.deciding if verdict is not None else ())
         yield from (Line("line.reason", {"reason": item}) for item in now.charger_reasons)
         return
@@ -206,7 +226,7 @@ def _stop_lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
 def _check_lines(checks: tuple[Check, ...]) -> Iterator[Line]:
     for check in checks:
         yield Line(
-            "line.check" if check.note else "line.check_inside",
+            _check_key(check),
             {
                 "name": check.name,
                 "found": check.found or "not known",
@@ -215,6 +235,13 @@ def _check_lines(checks: tuple[Check, ...]) -> Iterator[Line]:
                 "code": check.code,
             },
         )
+
+
+def _check_key(check: Check) -> str:
+    """That nobody has compared figures is no figure itself: its note says it all."""
+    if check.name == "married":
+        return "line.check_note"
+    return "line.check" if check.note else "line.check_inside"
 
 
 def _balance(change: Change, facts: Facts) -> str | None:
@@ -231,7 +258,7 @@ _ALWAYS_SAID = ("voltage", "weight", "chemistry")
 """Always checked, so always told."""
 
 
-def _go_lines(change: Change, now: Situation) -> Iterator[Line]:
+def _go_lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
     checks = now.verdict.checks if now.verdict is not None else ()
     yield from _check_lines(
         tuple(check for check in checks if check.note or check.name in _ALWAYS_SAID)
@@ -249,7 +276,7 @@ def _go_lines(change: Change, now: Situation) -> Iterator[Line]:
     if now.out is not None:
         yield Line("line.out", {"number": _number(change, now.out)})
         if now.destination is not None:
-            yield Line("line.to", {"place": now.destination.name})
+            yield Line("line.to", {"place": _with_names(facts, now.destination.name)})
         else:
             yield Line("line.to_unknown")
     elif change.nothing_out or now.stage == "finish":
@@ -314,7 +341,10 @@ def _offers(change: Change, facts: Facts, now: Situation) -> tuple[Offer, ...]:
         case "stop" if now.why == "charger":
             return (*_stand(change, now), again)
         case "logged":
-            return (again, Offer(Line("press.undo_last"), Undo()))
+            return (
+                Offer(Line("press.next_change"), Cancel()),
+                Offer(Line("press.undo_last"), Undo()),
+            )
         case "writing":
             return ()
         case "show" if not change.under_way:

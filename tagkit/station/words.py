@@ -32,6 +32,7 @@ ENGLISH: Mapping[str, str] = {
     "line.charger": "Charger {number}",
     "line.check": "{name}: {found}, required {required}: {note}",
     "line.check_inside": "{name}: {found}, required {required}",
+    "line.check_note": "{found}: {note}",
     "line.reason": "{reason}",
     "line.lifted": "Released by {person}: {reason}",
     "line.lifted_before": "Released by a supervisor: {reason}",
@@ -55,6 +56,7 @@ ENGLISH: Mapping[str, str] = {
     "do.not_confirmed": (
         "Leave it. Take another battery, or have the missing facts settled away from the station"
     ),
+    "do.waiting": "Or press the truck that waits for a battery",
     "do.marry": "Leave it until it is married: compare its stamp with the record, then show it",
     "do.not_ready": "Leave it. Take another battery, or call a supervisor to release this one",
     "do.held_for_good": "Leave it. Take another battery; a release can't lift this",
@@ -83,6 +85,7 @@ ENGLISH: Mapping[str, str] = {
     "press.choose": "{number}",
     "press.choose_at": "{number}, {place}",
     "press.again": "Start again",
+    "press.next_change": "Next change",
     "press.undo_last": "Undo",
     # Finishing steps
     "step.brake": "Brake set, key off",

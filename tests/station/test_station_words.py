@@ -30,6 +30,7 @@ MADE_UP = {  # keys put together from parts
     *(f"notice.recorded_{key}" for key in ("in_another_truck", "on_charge")),
     *(f"step.{key}" for key in ("brake", "seated", "retainer", "cable", "connected", "works")),
     "choose", "recovered", "question", "undo", "writing", "logged", "undone",
+    "do.waiting",  # said at the bay
 }  # fmt: skip
 WRITTEN = set(re.findall(r'"((?:line|do|press|step|show|stop)\.\w+)"', SOURCE)) | {"fit"}
 

@@ -63,7 +63,9 @@ class Bay:
         facts = RecordFacts(site, site.record, self.name)
         screen = bay_screen(self._change, facts)
         if self._change.truck is None and screen.stage == "show":
-            screen = replace(screen, offers=(*self._waiting(facts), *screen.offers))
+            waiting = self._waiting(facts)
+            todo = Line("do.waiting") if waiting else screen.todo
+            screen = replace(screen, offers=(*waiting, *screen.offers), todo=todo)
         key = (screen.stage, screen.token, screen.offers, screen.asks)
         if key != self._key:
             self._key, self._number = key, self._number + 1

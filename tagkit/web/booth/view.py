@@ -56,7 +56,8 @@ def view_of(facing: Facing, words: Words) -> View:
         return _holding(facing, words)
     word, _, more = words.line(screen.headline).partition(": ")
     if screen.posture == "go":
-        more = more or words("and ready")
+        released = screen.readiness is not None and screen.readiness.lifted
+        more = more or (words("released for this use") if released else words("and ready"))
     rows = tuple(Row(_kind(line), words.line(line)) for line in screen.lines)
     return View(
         number=facing.number,
@@ -110,9 +111,12 @@ def _kind(line: Line) -> str:
 
 
 def _notice(facing: Facing, words: Words) -> str:
+    said = ""
     if facing.said is not None:
-        return words(facing.said.sentence, **facing.said.values)
-    return words.line(facing.screen.notice) if facing.screen.notice else ""
+        said = words(facing.said.sentence, **facing.said.values)
+    elif facing.screen.notice:
+        said = words.line(facing.screen.notice)
+    return said[:1].upper() + said[1:]
 
 
 def _typed(facing: Facing, words: Words) -> str:

@@ -283,7 +283,7 @@ def _inspect_fields(state: AssetState) -> Sequence[Field]:
         Field("findings", "What was found, a line each", "area",
               hint="Empty: nothing, it passed. Each finding stays on the morning list until it is "
                    "settled."),
-        Field("hold", "Because of it", "choice", ("", "ordinary", "safety"),
+        Field("hold", "Hold it because of that", "choice", ("", "ordinary", "safety"),
               lists=(("ordinary", "hold it"),
                      ("safety", "hold it until an inspection lifts that"))),
         *((gear,) if state.kind == "L" else ()),

@@ -24,6 +24,8 @@ class PlateLine:
     source: str
     dated: bool = False
     """Whether the value is a day, a month or a year."""
+    as_written: bool = False
+    """Whether people wrote it in words of their own, which nothing translates."""
 
 
 def plate_lines(kind: Kind, nameplate: Nameplate, units: str) -> list[PlateLine]:
@@ -35,6 +37,7 @@ def plate_lines(kind: Kind, nameplate: Nameplate, units: str) -> list[PlateLine]
             shown_fact(spec, fact, units),
             str(fact.get("source", "")),
             spec.reads == "date",
+            spec.reads == "text" and name != "cell_layout",
         )
         for name, spec in fields_of(PLATES[kind]).items()
         if (fact := nameplate.get(name))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -30,6 +30,14 @@ class Room:
     assets: bool
     """Whether there is anything in the record."""
     contradictions: int
+
+    @staticmethod
+    def by_asset(told: Iterable[Telling]) -> Mapping[str, Sequence[Telling]]:
+        """What is told of each asset, in the order in which the assets are first named."""
+        found: dict[str, list[Telling]] = {}
+        for one in told:
+            found.setdefault(one.tag, []).append(one)
+        return found
 
 
 def room_now(site: Site) -> Room:
