@@ -15,6 +15,12 @@ from tagkit.language.words import Words
 
 _ON_SCREEN = "system-ui, 'Noto Sans', 'DejaVu Sans', sans-serif"
 _SERIES = (INK, STOP, CALM, "#7a5c00", "#3b7a3b")
+_GRID, _BLACK = "#dddddd", "#000000"
+_IN_THE_DARK = {
+    INK: "#eceeee", _BLACK: "#eceeee", GREY: "#aeb7bc", _GRID: "#465057", STOP: "#ff8a84",
+    CALM: "#9fd0e6", "#7a5c00": "#f2c230", "#3b7a3b": "#6fd59b",
+}  # fmt: skip
+"""What each colour of a chart becomes on a page that is shown dark; on paper it stays."""
 
 
 def lines(
@@ -72,7 +78,7 @@ def lines(
         axis.strokeColor = HexColor(GREY)
         axis.strokeWidth = 0.5
     plot.yValueAxis.visibleGrid = True
-    plot.yValueAxis.gridStrokeColor = HexColor("#dddddd")
+    plot.yValueAxis.gridStrokeColor = HexColor(_GRID)
     plot.yValueAxis.gridStrokeWidth = 0.3
     drawing.add(plot)
     for row, (at, said) in enumerate(sorted(marks)):
@@ -119,13 +125,14 @@ def bars(
     chart.bars[0].strokeColor = None
     chart.valueAxis.valueMin = 0
     chart.valueAxis.labelTextFormat = form
-    chart.categoryAxis.labels.angle = 0 if len(names) <= 12 else 30
+    level = len(names) <= 12 or max(map(len, names)) <= 2
+    chart.categoryAxis.labels.angle = 0 if level else 30
     for axis in (chart.categoryAxis, chart.valueAxis):
         axis.labels.fontName = "label-regular"
         axis.labels.fontSize = 6.5
         axis.strokeColor = HexColor(GREY)
         axis.strokeWidth = 0.5
-    if len(names) > 12:
+    if not level:
         chart.categoryAxis.labels.boxAnchor = "ne"
     drawing.add(chart)
     return drawing
@@ -179,10 +186,25 @@ def _legend(drawing: Any, height: float, names: Sequence[str]) -> None:
 
 
 def svg_of(drawing: Any) -> str:
-    """The chart as SVG."""
+    """The chart as SVG, without a ground of its own; its colours follow the page into the dark."""
     from reportlab.graphics import renderSVG
 
     svg = str(renderSVG.drawToString(drawing))
     # The faces of the labels are inside a PDF, but not on whoever's screen shows the SVG.
     svg = svg.replace("font-family: label-bold", f"font-weight: bold; font-family: {_ON_SCREEN}")
-    return svg.replace("font-family: label-regular", f"font-family: {_ON_SCREEN}")
+    svg = svg.replace("font-family: label-regular", f"font-family: {_ON_SCREEN}")
+    for colour in _IN_THE_DARK:
+        svg = svg.replace(_as_drawn(colour), colour)
+    dark = "".join(
+        f'[style*="{what}: {light}"]{{{what}:{shown}!important}}'
+        for light, shown in _IN_THE_DARK.items()
+        for what in ("fill", "stroke")
+    )
+    style = f"<style>@media screen and (prefers-color-scheme: dark){{{dark}}}</style>"
+    return svg.replace("<desc>...</desc>", f"<desc></desc>{style}", 1)
+
+
+def _as_drawn(colour: str) -> str:
+    """How reportlab writes a colour into an SVG: in whole per cent, cut."""
+    parts = (int(int(colour[place : place + 2], 16) / 255 * 100) for place in (1, 3, 5))
+    return "rgb({}%,{}%,{}%)".format(*parts)

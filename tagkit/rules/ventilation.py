@@ -129,8 +129,8 @@ def ventilation(
             if unknown
             else f"{'US' if governs == 'us' else 'European'} practice governs"
         ),
-        f"inlet and outlet: 28 × {air:.0f} = {opening:.0f} cm² each, opposite each other",
-        f"free volume of the room: 2.5 × {air:.0f} = {volume:.0f} m³",
+        f"inlet and outlet: 28 × {air:.1f} = {opening:.0f} cm² each, opposite each other",
+        f"free volume of the room: 2.5 × {air:.1f} = {volume:.0f} m³",
         "otherwise forced ventilation, running on for about an hour after charging",
     )
     return Ventilation(europe, us, governs, opening, volume, natural, unknown, lines)

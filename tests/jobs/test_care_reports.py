@@ -174,6 +174,11 @@ def test_charts_serve_pages_as_pictures_too() -> None:
     from tagkit.jobs.charts import bars, lines, svg_of
 
     words = Words("es", "metric", None)
-    drawn = lines(words, 100, 50, "one", [("a", [(ago(days=2), 1.0), (ago(days=1), 2.0)])])
-    assert svg_of(drawn).count("<") > 20
+    points = [(ago(days=2), 1.0), (ago(days=1), 2.0)]
+    drawn = lines(words, 100, 50, "one", [(name, points) for name in "abcdef"])
+    dark, _, chart = svg_of(drawn).partition("</style>")
+    colours = set(re.findall(r"(?:fill|stroke): ?(#\w+|rgb[^;]*);", chart))
+    assert len(colours) == 8
+    for colour in colours:
+        assert colour in dark, "it stays dark on a dark page"
     assert words("nothing on record") in svg_of(bars(words, 100, 50, "none", [], []))
