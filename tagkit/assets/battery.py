@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tagkit.assets.chemistry import CHEMISTRIES, CHEMISTRY_WORDS
-from tagkit.assets.fields import choice, day, number, quantity, text
+from tagkit.assets.fields import choice, day, flag, number, quantity, text
 from tagkit.assets.stated import Stated
 from tagkit.units import Dimension, Quantity
 
@@ -59,5 +59,6 @@ class Battery:
     lowest_temperature: Stated[Quantity] | None = quantity(
         "lowest temperature for a charge", Dimension.TEMPERATURE, -40, 30
     )
+    equalizing: Stated[bool] | None = flag("maker allows equalizing")
     cell_layout: Stated[str] | None = text("cell layout")
     fleet_number: Stated[str] | None = text("own number")

@@ -70,6 +70,8 @@ _MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
     ("cable length", {B: "cable_length", T: "cable_length"}),
     ("hazard type|hazardous location type|ex type", {B: "hazard_type", T: "hazard_type"}),
     ("atex|atex kind", {B: "atex_category", T: "atex_category"}),
+    ("equalizing|equalizing allowed|allowed equalizing|maker equalizing allowed|equalizing ok|"
+     "equalizing maker", {B: "equalizing"}),
     ("made|made date", {B: "made_on", T: "made_on"}),
     ("service|service date", {B: "in_service_on"}),
     ("warranty|warranty until|garantie|garantia", {B: "warranty_until"}),
@@ -88,7 +90,7 @@ _MEANINGS: tuple[tuple[str, Mapping[Kind, str]], ...] = (
 # Fields that only one kind of asset has and that tell what a row without a kind is.
 TELLS: dict[Kind, frozenset[str]] = {
     B: frozenset({"designation", "cells", "weighed", "ballast", "full_gravity", "empty_gravity",
-                  "discharged_gravity", "rated_cycles", "cell_layout", "warranty_until"}),
+                  "discharged_gravity", "rated_cycles", "cell_layout", "warranty_until", "equalizing"}),
     T: frozenset({"weight_min", "weight_max", "compartment_length", "compartment_width",
                   "compartment_height", "load_centre", "axle_to_fork", "axle_to_battery",
                   "leaves_by", "group", "spacer_length", "spacer_width"}),

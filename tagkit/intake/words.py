@@ -74,7 +74,10 @@ _TERMS: dict[str, str] = {
     "equipment": "equipment ausrustung ausruestung equipo",
     "gravity": "gravity sg dichte sauredichte saeuredichte density densidad",
     "load": "load last carga",
-    "allowed": "allowed permitted approved zulassig zulaessig zugelassen permitido admisible",
+    "allowed": "allowed allows permitted permits approved zulassig zulaessig zugelassen erlaubt "
+    "permitido permitida permite admisible",
+    "equalizing": "equalizing equalising equalize equalise equalization equalisation "
+    "ausgleichsladung ausgleichsladen igualacion igualar ecualizacion ecualizar",
     "problem": "problem",
 }
 

@@ -14,6 +14,7 @@ from tagkit.record.record import Record
 from tagkit.record.state import AssetState
 from tagkit.rules.cells import CellReading, Circumstances, RoundJudgement, judge_round
 from tagkit.rules.electrolyte import GravityScale, gravity_scale
+from tagkit.rules.equalize import Equalizing, may_equalize
 from tagkit.rules.trend import RoundPoint
 from tagkit.rules.water import Watering
 from tagkit.settings import Settings
@@ -55,6 +56,8 @@ class BatteryFacts:
     stop_celsius: float | None
     in_service_on: str | None
     jumpered: tuple[int, ...] = ()
+    maker_equalizes: bool | None = None
+    """Whether its maker allows equalizing."""
 
     @property
     def in_series(self) -> int | None:
@@ -100,7 +103,16 @@ def battery_facts(state: AssetState, settings: Settings) -> BatteryFacts:
         stop_celsius=plain(plate.get("highest_temperature")),
         in_service_on=stated("in_service_on") or stated("made_on"),
         jumpered=tuple(state.jumpered),
+        maker_equalizes=stated("equalizing") if isinstance(stated("equalizing"), bool) else None,
     )
+
+
+def equalizing_of(state: AssetState) -> Equalizing:
+    """Whether it may be equalized, by its nameplate."""
+    chemistry, allowed = (
+        (state.nameplate.get(name) or {}).get("value") for name in ("chemistry", "equalizing")
+    )
+    return may_equalize(chemistry, allowed if isinstance(allowed, bool) else None)
 
 
 def waterings_of(state: AssetState, capacity_ah: float | None) -> list[Watering]:

@@ -160,14 +160,14 @@ def due_notices(
     new_since = when(state.registered_at) if state.registered_at and not state.as_stamped else None
     asked = equalize_due(
         facts.chemistry, done.get("equalize", new_since), _cycles_since(state), balance,
-        settings.schedule, now,
+        settings.schedule, now, facts.maker_equalizes,
     )  # fmt: skip
     for due in battery_dues(
         state.tag, facts.chemistry, done, settings.schedule, now,
         water_at=water.at if facts.watered else None, new_since=new_since,
         in_service=first_day(facts.in_service_on) or new_since,
     ):  # fmt: skip
-        if due.what == "equalize" and asked.due:
+        if due.what == "equalize" and (asked.due or facts.maker_equalizes is False):
             continue
         if due.at is None:
             yield Notice(state.tag, due.what, state.registered_at or "", NOTE,

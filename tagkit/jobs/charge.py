@@ -13,6 +13,7 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
+from tagkit.jobs.care_facts import equalizing_of
 from tagkit.jobs.charge_flags import (
     discharge_json,
     judge_charge,
@@ -169,6 +170,8 @@ def start_charge(
             *use_flags_of(site, first, told),
             *start_flags(site, first, charge_kind, measured, told, at or site.now()),
         ]
+        if charge_kind == "equalize" and (allowed := equalizing_of(first).words):
+            flags.append(Flag("equalizing allowed", allowed, "note"))
         if warning:
             flags.append(Flag("not authorised", warning, "watch"))
         event = writing.append(
@@ -193,16 +196,17 @@ def _check_chemistry(
     battery: AssetState, charge_kind: str | None, measured: Mapping[str, Any]
 ) -> None:
     """What is for vented batteries alone is not done to a sealed or a lithium one."""
+    if charge_kind == "equalize" and not (equalizing := equalizing_of(battery)).allowed:
+        raise WrongInput(
+            f"{battery.tag}: {equalizing.words}",
+            "Charge it by its maker's instructions; if these allow it, amend “equalizing” to yes, "
+            "with a second person",
+            "--kind",
+        )
     chemistry = (battery.nameplate.get("chemistry") or {}).get("value")
     if chemistry is None or chemistry in WATERED:
         return
     name = CHEMISTRIES.get(chemistry, chemistry)
-    if charge_kind == "equalize":
-        raise WrongInput(
-            f"{battery.tag} is {name}: it is never equalized unless its maker says so",
-            "Charge it by its maker's instructions; if that is wrong, amend its chemistry",
-            "--kind",
-        )
     if measured.get("sg"):
         raise WrongInput(
             f"{battery.tag} is {name}, its gravity can't be read",

@@ -13,10 +13,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from tagkit.assets.chemistry import CHEMISTRIES, WATERED
 from tagkit.assets.tag import Kind, parse_tag
 from tagkit.errors import NotFound, TagkitError, WrongInput
-from tagkit.jobs.care_facts import plain, when
+from tagkit.jobs.care_facts import equalizing_of, plain, when
 from tagkit.jobs.charge_flags import judge_times
 from tagkit.jobs.fit import judge_states
 from tagkit.jobs.log_columns import (
@@ -360,10 +359,8 @@ def doubts(
     found = []
     if charger and judge_states(site, battery, charger).verdict.result == "no_fit":
         found.append(f"{charger.tag} is no charger for it")
-    chemistry = (battery.nameplate.get("chemistry") or {}).get("value")
-    if charge_kind == "equalize" and chemistry is not None and chemistry not in WATERED:
-        name = CHEMISTRIES.get(chemistry, chemistry)
-        found.append(f"{name} is never equalized unless its maker says so")
+    if charge_kind == "equalize" and not (equalizing := equalizing_of(battery)).allowed:
+        found.append(equalizing.words)
     return found
 
 

@@ -287,8 +287,8 @@ def test_what_is_for_other_chemistries_or_cells_is_refused(staffed: BatteryRoom)
         (("repair", "B1", "cell replaced", "--cell", "25"), "has no cell 25"),
         (("repair", "L9", "cell jumpered", "--cell", "3"), "its cells are not bridged"),
         (("repair", "G9", "acid adjusted"), "it has no acid to adjust"),
-        (("charge", "start", "G9", "CG", "--kind", "equalize"), "it is never equalized"),
-        (("charge", "start", "L9", "CG", "--kind", "equalize"), "it is never equalized"),
+        (("charge", "start", "G9", "CG", "--kind", "equalize"), "gel is never equalized"),
+        (("charge", "start", "L9", "CG", "--kind", "equalize"), "is never equalized"),
         (("charge", "start", "G9", "CG", "--sg", "1280"), "its gravity can't be read"),
         (("charge", "start", "B1", "C1", "--temperature", "-20 °C", "--sg", "1,10"),
          "never charge a frozen battery"),
@@ -301,3 +301,26 @@ def test_what_is_for_other_chemistries_or_cells_is_refused(staffed: BatteryRoom)
     assert "neither deionised nor distilled" in flagged.out
     pure = staffed.run("water", "B1", "--litres", "1", "--quality", "4 µS/cm", "--by", "JT")
     assert "neither deionised" not in pure.out
+
+
+def test_a_sealed_battery_is_equalized_where_its_maker_allows_it_and_that_is_said(
+    staffed: BatteryRoom,
+) -> None:
+    staffed.take_in(
+        "Maker's serial,Voltage (V),Service weight,Chemistry,Capacity C5 (Ah),Equalizing allowed\n"
+        "YES,48,1100 kg,gel,700,yes\nNO,48,1100 kg,AGM,700,no\nNOBODY,48,1100 kg,gel,700,\n"
+    )
+    staffed.take_in(
+        "Bay,Maker's serial,Output voltage (V),Chemistries,Capacity min (Ah),Capacity max (Ah),"
+        'Capacity hours\nG1,CG,48,"gel, AGM",500,900,5\nG2,CG2,48,"gel, AGM",500,900,5\n'
+    )
+    start = ("charge", "start")
+    told = staffed.run(*start, "YES", "CG", "--kind", "equalize", "--by", "JT")
+    assert told.code == 0 and "its maker allows equalizing" in told.out
+    refused = staffed.run(*start, "NO", "CG2", "--kind", "equalize", "--by", "JT")
+    assert refused.code == 2 and "its maker does not allow equalizing" in refused.err
+    unknown = staffed.run(*start, "NOBODY", "CG2", "--kind", "equalize", "--by", "JT")
+    assert unknown.code == 2 and "amend “equalizing” to yes" in unknown.err
+    assert staffed.run("amend", "NOBODY", "--set", "equalizing=yes", "--reason", "the maker wrote",
+                       "--by", "JT", "--second", "SW").code == 0  # fmt: skip
+    assert staffed.run(*start, "NOBODY", "CG2", "--kind", "equalize", "--by", "JT").code == 0

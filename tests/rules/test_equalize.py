@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from tagkit.rules.equalize import equalize_due
+from tagkit.rules.equalize import equalize_due, may_equalize
 from tagkit.settings import ScheduleSettings
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
@@ -40,6 +40,27 @@ def test_until_then_it_is_not():
 @pytest.mark.parametrize("chemistry", ["gel", "agm", "tppl", "lithium"])
 def test_sealed_and_lithium_batteries_never_are(chemistry):
     assert due(days=100, balance="equalize", chemistry=chemistry).due is False
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "maker", "allowed"),
+    [
+        ("vented", None, True),
+        ("vented", False, False),
+        (None, None, True),
+        *((one, None, False) for one in ("gel", "agm", "tppl", "lithium")),
+        *((one, True, True) for one in ("gel", "agm", "tppl", "lithium")),
+        ("gel", False, False),
+    ],
+)
+def test_sealed_and_lithium_are_equalized_only_where_the_maker_says_so(chemistry, maker, allowed):
+    found = may_equalize(chemistry, maker)
+    assert found.allowed is allowed
+    assert bool(found.words) is not (allowed and chemistry in ("vented", None))
+
+
+def test_what_its_maker_forbids_is_never_due():
+    assert equalize_due("vented", None, 20, "equalize", ScheduleSettings(), NOW, False).due is False
 
 
 def test_an_unknown_chemistry_is_unknown():

@@ -255,15 +255,19 @@ def test_what_is_for_vented_batteries_alone_is_not_offered_to_others(
     page = lead.get(f"/care/{room['F4']}").text
     assert f"/care/{room['F4']}/water" not in page and f"/care/{room['F4']}/charge" in page
     form = lead.get(f"/care/{room['F4']}/charge").text
-    assert "Specific gravity" not in form and "equalize" not in form
+    assert "Specific gravity" not in form and '"equalize"' not in form
     before = room.count()
     given = {"charger": room["C1"], "kind": "equalize"}
     told = lead.post(f"/care/{room['F4']}/charge", data=given)
-    assert told.status_code == 422 and "is gel: it is never equalized" in told.text
+    assert told.status_code == 422 and "gel is never equalized" in told.text
     given = {"charger": room["C1"], "temperature": "-20 °C", "gravity": "1,10"}
     told = lead.post(f"/care/{room['F5']}/charge", data=given)
     assert told.status_code == 422 and "never charge a frozen battery" in told.text
     assert room.count() == before
+    allowed = ("--set", "equalizing=yes", "--reason", "the maker wrote", "--second", "SW")
+    assert room.run("amend", "F4", *allowed).code == 0
+    assert '"equalize"' in lead.get(f"/care/{room['F4']}/charge").text
+    assert "maker allows equalizing" in lead.get(f"/A/{room['F4']}").text.lower()
 
 
 def test_what_happened_before_is_entered_with_its_time(lead: TestClient, room: BatteryRoom) -> None:

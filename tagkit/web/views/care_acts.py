@@ -16,6 +16,7 @@ from tagkit.assets.chemistry import WATERED
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
 from tagkit.jobs.assets import meant
+from tagkit.jobs.care_facts import equalizing_of
 from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
 from tagkit.jobs.charge_flags import flags_of
 from tagkit.jobs.correct import retire
@@ -108,7 +109,7 @@ def acts_for(state: AssetState) -> list[CareAct]:
 
 
 def _vented(state: AssetState) -> bool:
-    """Whether gravity, water and equalizing may be asked: what is not known may be vented."""
+    """Whether gravity and water may be asked: what is not known may be vented."""
     chemistry = (state.nameplate.get("chemistry") or {}).get("value")
     return chemistry is None or chemistry in WATERED
 
@@ -134,7 +135,9 @@ def _readings(state: AssetState) -> Sequence[Field]:
 
 
 def _start_fields(state: AssetState) -> Sequence[Field]:
-    kinds = tuple(kind for kind in CHARGE_KINDS if kind != "equalize" or _vented(state))
+    kinds = tuple(
+        kind for kind in CHARGE_KINDS if kind != "equalize" or equalizing_of(state).allowed
+    )
     return (
         Field("charger", "Number of the charger", example="C-QM-00017-B", required=True),
         Field("kind", "Kind of charge", "choice", kinds),
