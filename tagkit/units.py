@@ -302,19 +302,22 @@ def _readings(text: str, dimension: Dimension) -> tuple[str, str]:
 
 
 def _example(dimension: Dimension) -> str:
-    example = {
-        Dimension.MASS: "1111 kg” or “2450 lb",
-        Dimension.LENGTH: "830 mm” or “32.5 in",
-        Dimension.VOLTAGE: "48 V",
-        Dimension.CAPACITY: "775 Ah",
-        Dimension.CURRENT: "120 A",
-        Dimension.TEMPERATURE: "25 °C” or “77 °F",
-        Dimension.DURATION: "8 h",
-        Dimension.RATIO: "80 %",
-        Dimension.DENSITY: "1.280",
-        Dimension.COUNT: "24",
+    example, *other = {
+        Dimension.MASS: ("1111 kg", "2450 lb"),
+        Dimension.LENGTH: ("830 mm", "32.5 in"),
+        Dimension.VOLTAGE: ("48 V",),
+        Dimension.CAPACITY: ("775 Ah",),
+        Dimension.CURRENT: ("120 A",),
+        Dimension.TEMPERATURE: ("25 °C", "77 °F"),
+        Dimension.DURATION: ("8 h",),
+        Dimension.RATIO: ("80 %",),
+        Dimension.DENSITY: ("1.280",),
+        Dimension.COUNT: ("24",),
     }[dimension]
-    return f" like “{example}”"
+    if not other:
+        return f" like “{example}”"
+    (second,) = other
+    return f" like “{example}” or “{second}”"
 
 
 def parse_number(

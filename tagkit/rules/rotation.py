@@ -98,13 +98,13 @@ def _how_soon(candidate: Candidate) -> tuple[int, bool, float, str]:
 def _why_it_goes(candidate: Candidate, place: int, now: datetime) -> str:
     if candidate.readiness.lifted:
         lifted = "; ".join(reason.sentence for reason in candidate.readiness.lifted)
-        return f"fits; released for one use although {lifted}"
+        return f"fits, released for one use although {lifted}"
     if candidate.rested_since is None:
-        return "fits and is ready; since when it rests is not on record"
+        return "fits and is ready, but since when it rests is not on record"
     hours = (now - candidate.rested_since).total_seconds() / 3600
     if place == 1:
         return f"fits, is ready, and has rested longest ({_time(hours)})"
-    return f"fits and is ready; rested {_time(hours)}, less than the one before"
+    return f"fits and is ready, rested {_time(hours)}, less than the one before"
 
 
 def _with_flags(candidate: Candidate, why: str) -> str:

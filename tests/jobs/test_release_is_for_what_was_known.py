@@ -58,4 +58,4 @@ def test_it_is_told_and_counted_as_what_it_is_and_goes_after_the_charged_ones(
     assert room.run("today", "--json").data["batteries"]["ready"] == 1
     places = room.run("next", "T1", "--json").data["rotation"]
     assert [one["battery"] for one in places if one["place"]] == [room["B2"], room["B1"]]
-    assert places[1]["why"].startswith("fits; released for one use although the record")
+    assert places[1]["why"].startswith("fits, released for one use although the record")

@@ -307,9 +307,10 @@ def test_a_chargers_log_is_looked_at_then_taken_in_and_its_columns_kept(
     before = len(room.events("charge_ended"))
     looked = lead.post("/charger-log", data=given)
     assert "“none” is no battery of this site" in looked.text
+    assert 'value="take-good">Record the good row' in looked.text
     assert lead.post("/charger-log", data=given | {"do": "take"}).status_code == 422
     assert not any(room["F7"] in one.tags for one in room.events("charge_ended")[before:])
-    done = lead.post("/charger-log", data=given | {"do": "take", "good": "yes"})
+    done = lead.post("/charger-log", data=given | {"do": "take-good"})
     assert "It is recorded." in done.text
     (event,) = room.events("charge_ended")[before:]
     assert room["F7"] in event.tags

@@ -21,9 +21,9 @@ router = APIRouter()
 
 NAMES = {
     "battery": "Battery", "charger": "Charger", "started": "Charge began",
-    "ended": "Charge ended", "ah": "Ampere-hours", "start_temperature": "Temperature at start",
-    "highest_temperature": "Highest temperature", "end_temperature": "Temperature at the end",
-    "kind": "Kind of charge",
+    "ended": "Charge ended", "ah": "Ampere-hours that the charger counted",
+    "start_temperature": "Temperature at start", "highest_temperature": "Highest temperature",
+    "end_temperature": "Temperature at the end", "kind": "Kind of charge",
 }  # fmt: skip
 OUTCOMES = {
     "logged": ("go", "It is new"), "completed": ("go", "It completes a scan"),
@@ -73,7 +73,7 @@ def _taken(
             site, path, columns, known or sent.given.get("as") or None,
             temperature_unit=sent.chosen("degrees", LOG_UNITS),
             by=str(person.person), station=person.station, dry_run=dry_run,
-            keep_good=sent.given.get("good") == "yes", called=sent.name,
+            keep_good=sent.good_alone, called=sent.name,
         )
     )  # fmt: skip
 

@@ -41,7 +41,8 @@ SOURCES = (Source.STAMPED, Source.WEIGHED, Source.NAMEPLATE, Source.CATALOGUE)
 @router.get("/corrections", response_class=HTMLResponse)
 def show(request: Request, site: TheSite, done: str = "") -> HTMLResponse:
     """The lead's list, and the trail of what was corrected."""
-    return page(request, "corrections.html", {"it": corrections(site), "done": DONE.get(done, "")})
+    values = {"it": corrections(site), "done": DONE.get(done, ""), "held": done == "held"}
+    return page(request, "corrections.html", values)
 
 
 @router.post("/corrections/seen")

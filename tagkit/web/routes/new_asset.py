@@ -41,7 +41,8 @@ def form(request: Request, _person: Technician, kind: str = "battery") -> HTMLRe
 @router.post("/assets/new")
 async def take(request: Request, site: TheSite, person: Technician) -> Response:
     """The asset gets its number."""
-    given = {name: str(text) for name, text in (await request.form()).items()}
+    form = await request.form()
+    given = {name: ", ".join(map(str, form.getlist(name))) for name in form}
     kind = kind_named(given.get("kind", ""))
     names = fields_of(PLATES[kind])
     written = {name: text for name, text in given.items() if name in names}

@@ -8,7 +8,8 @@
   const ahead = meta ? Date.now() - Number(meta.content) * 1000 : 0;
   const serverNow = () => Date.now() - ahead;
 
-  // <time data-until="ISO" data-over="ready">: hours and minutes left, by the server's clock.
+  // <time data-until="ISO" data-over="ready">: hours and minutes left, by the server's clock;
+  // data-left="ready in …": the sentence that says them.
   function left(element) {
     const seconds = Math.round((Date.parse(element.dataset.until) - serverNow()) / 1000);
     if (Number.isNaN(seconds)) return;
@@ -19,9 +20,10 @@
     }
     const hours = Math.floor(seconds / 3600);
     const minutes = Math.floor((seconds % 3600) / 60);
-    element.textContent = hours
+    const said = hours
       ? `${hours} h ${minutes} min`
       : minutes ? `${minutes} min ${seconds % 60} s` : `${seconds} s`;
+    element.textContent = element.dataset.left?.replace("…", said) ?? said;
   }
   const tick = () => document.querySelectorAll("[data-until]").forEach(left);
   tick();

@@ -20,6 +20,11 @@ for (const place of document.querySelectorAll("[data-drop]")) {
   });
 }
 
+// On a phone what is wrong is read first; the rest of the row is a press away.
+if (matchMedia("(max-width: 44rem)").matches) {
+  for (const drawer of document.querySelectorAll("details[data-narrow-closed]")) drawer.open = false;
+}
+
 // All or none of the assets in a list.
 for (const key of document.querySelectorAll("[data-tick]")) {
   key.hidden = false;

@@ -38,7 +38,12 @@ class SentLog:
     @property
     def to_take(self) -> bool:
         """Whether it was looked at and is to be recorded now."""
-        return self.given.get("do") == "take" and not self.fresh
+        return self.given.get("do") in ("take", "take-good") and not self.fresh
+
+    @property
+    def good_alone(self) -> bool:
+        """Whether the good rows are to be recorded although others are refused."""
+        return self.given.get("do") == "take-good"
 
     def columns(self, holds: tuple[str, ...]) -> dict[str, str]:
         """Which heading each of these stands under, as far as that was said."""
