@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -156,23 +154,11 @@ def receive(
     raise typer.Exit(received.exit_code())
 
 
-def _by_text(notes: Sequence[str]) -> list[str]:
-    """Notes that say the same of several rows as one: “rows 11, 12: …”."""
-    rows: dict[str, list[str]] = {}
-    for note in notes:
-        about = re.fullmatch(r"row (\d+): (.*)", note, re.DOTALL)
-        rows.setdefault(about[2] if about else note, []).extend([about[1]] if about else [])
-    return [
-        f"row{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}: {text}" if numbers else text
-        for text, numbers in rows.items()
-    ]
-
-
 def _report(received: Received) -> None:
     to_mend = len({row.row for row in received.rejected})  # a row may have several mistakes
     for note in received.ignored:
         line(f"passed over  {note}", hang=13)
-    for note in _by_text(received.warnings):
+    for note in received.told:
         line(f"warning      {note}", style="yellow", hang=13)
     for row in received.rejected:
         line(f"REJECTED     {row}", style="bold red", hang=13)

@@ -25,10 +25,13 @@ _ROUNDED = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
 _EXACT_DIGITS = 15
 _CAPACITY = ("capacity", "capacity_min", "capacity_max")
 _ANY_LEAD_ACID = frozenset({"lead acid", "lead", "pb", "blei", "blei saure", "plomo acido"})
-_PARTS: dict[str, tuple[str, ...]] = {
+PARTS: dict[str, tuple[str, ...]] = {
     WINDOW: ("weight_min", "weight_max"),
     CAPACITIES: ("capacity_min", "capacity_max"),
 }
+
+
+SAVE_IT = "Open the file, let it calculate, save it; or type the value"
 
 
 @dataclass(frozen=True)
@@ -60,12 +63,12 @@ def read_cell(name: str, place: Place, reading: RowReading) -> None:
     """Puts what the cell states about the field ``name`` into ``reading``; raises nothing."""
     cell, column = place.cell, place.column
     if cell.problem:
-        reading.failed.update(_PARTS.get(name, (name,)))
-        reading.report(column.shown, cell.text, cell.problem,
-                "Open the file, let it calculate, save it; or type the value")  # fmt: skip
+        reading.failed.update(PARTS.get(name, (name,)))
+        reading.report(column.shown, cell.text, f"cell {column.letter}{reading.row}: {cell.problem}",
+                SAVE_IT)  # fmt: skip
         return
     if is_unknown(cell.text):
-        reading.unknown.update(_PARTS.get(name, (name,)))
+        reading.unknown.update(PARTS.get(name, (name,)))
         reading.warnings.append(
             f"{label_of(place.kind, name)}: “{cell.text.strip()}” is taken as unknown"
         )
@@ -76,7 +79,7 @@ def read_cell(name: str, place: Place, reading: RowReading) -> None:
         _check_length(place, name)
         _CELL_READERS.get(name, _read_plain)(name, place, reading)
     except WrongInput as error:
-        reading.failed.update(_PARTS.get(name, (name,)))
+        reading.failed.update(PARTS.get(name, (name,)))
         reading.report(
             column.shown,
             cell.shown,

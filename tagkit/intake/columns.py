@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -49,6 +49,8 @@ class Column:
     unit: str | None = None
     rate: int | None = None  # hours, from a header like "Capacity C5"
     terms: frozenset[str] = frozenset()
+    left_out: bool = False  # somebody said that it is not to be read
+    problem: str = ""  # why it can't be read, where it is shown instead of refusing the sheet
 
     @property
     def letter(self) -> str:
@@ -67,8 +69,8 @@ class Column:
 
     @property
     def passed_over(self) -> bool:
-        """Whether it is a running number, or ours."""
-        return PASSED_OVER in self.meanings.values()
+        """Whether it is a running number, ours, or left out."""
+        return self.left_out or PASSED_OVER in self.meanings.values()
 
     @cached_property
     def tells(self) -> frozenset[Kind]:
@@ -89,12 +91,25 @@ class Column:
 
 
 @dataclass(frozen=True)
+class Clash:
+    """Columns that claim the same field: none of them is read until somebody says which counts."""
+
+    label: str
+    columns: tuple[Column, ...]
+
+
+@dataclass(frozen=True)
 class Columns:
-    """The columns of a sheet, in order."""
+    """The columns of a sheet, in order.
+
+    ``asks``: columns that claim the same field are given as clashes instead of being refused.
+    """
 
     all: tuple[Column, ...]
+    asks: bool = False
     _by_kind: dict[Kind, dict[str, Column]] = field(default_factory=dict, compare=False, repr=False)
     _doubles: dict[Kind, dict[str, Column]] = field(default_factory=dict, compare=False, repr=False)
+    _clashes: dict[Kind, dict[str, Clash]] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def known(self) -> tuple[Column, ...]:
@@ -104,7 +119,10 @@ class Columns:
     @property
     def ignored(self) -> tuple[Column, ...]:
         """Headed columns that tagkit has no use for."""
-        return tuple(column for column in self.all if not column.known and column.header)
+        return tuple(
+            column for column in self.all
+            if column.header and not column.known and not column.left_out
+        )  # fmt: skip
 
     def for_kind(self, kind: Kind) -> dict[str, Column]:
         """Field -> its column; WrongInput names two columns that claim the same field.
@@ -120,9 +138,15 @@ class Columns:
         self.for_kind(kind)
         return self._doubles[kind]
 
+    def clashes(self, kind: Kind) -> dict[str, Clash]:
+        """Field -> the columns that claim it, where it is to be asked which counts."""
+        self.for_kind(kind)
+        return self._clashes[kind]
+
     def _find_for(self, kind: Kind) -> dict[str, Column]:
         found: dict[str, Column] = {}
         doubles = self._doubles[kind] = {}
+        clashing: dict[str, list[Column]] = {}
         for column in self.all:
             name = column.meanings.get(kind)
             if name is None or name == PASSED_OVER:
@@ -133,6 +157,9 @@ class Columns:
                 if name not in doubles and _in_two_units(kind, name, found[name], column):
                     doubles[name] = column
                     continue
+                if self.asks:
+                    clashing.setdefault(name, [found[name]]).append(column)
+                    continue
                 raise WrongInput(
                     f"the columns “{found[name].header}” ({found[name].letter}) and "
                     f"“{column.header}” ({column.letter}) both state the {kind.noun}'s "
@@ -140,6 +167,12 @@ class Columns:
                     "Keep one of them or rename the other",
                 )
             found[name] = column
+        self._clashes[kind] = {
+            name: Clash(label_of(kind, name), tuple(columns)) for name, columns in clashing.items()
+        }
+        for name in clashing:
+            del found[name]
+            doubles.pop(name, None)
         return found
 
     @property
@@ -171,19 +204,30 @@ def _in_two_units(kind: Kind, name: str, one: Column, other: Column) -> bool:
 
 
 def match_columns(
-    headers: Sequence[str], below: Iterable[Sequence[str]] = (), kind: Kind | None = None
+    headers: Sequence[str],
+    below: Iterable[Sequence[str]] = (),
+    kind: Kind | None = None,
+    without: Collection[int] = (),
+    *,
+    asks: bool = False,
 ) -> Columns:
     """What each header states.
 
     ``below`` are texts of the rows under the header; they settle what a vague header like
-    "Type" means. ``kind`` is the kind of all rows when the caller knows it. Raises WrongInput
-    for two columns that claim the same field and for a unit that can't go with its column.
+    "Type" means. ``kind`` is the kind of all rows when the caller knows it; ``without`` are
+    columns that are not to be read, by index from 0. Raises WrongInput for two columns that claim
+    the same field and for a unit that can't go with its column; with ``asks`` both are told in
+    the columns instead, to be settled by somebody who looks at them.
     """
-    columns = [read_header(header, index) for index, header in enumerate(headers)]
+    columns = [
+        Column(index, " ".join(header.split()), left_out=True)
+        if index in without
+        else read_header(header, index)
+        for index, header in enumerate(headers)
+    ]
     columns = _settle_vague(columns, [list(row) for row in below])
-    for column in columns:
-        _check_unit(column)
-    found = Columns(tuple(columns))
+    columns = [_with_its_unit(column, asks) for column in columns]
+    found = Columns(tuple(columns), asks)
     kinds = (
         {kind}
         if kind
@@ -269,6 +313,16 @@ def unit_symbol(text: str) -> str | None:
     return unit.symbol if unit and unit.symbol else None
 
 
+def _with_its_unit(column: Column, asks: bool) -> Column:
+    try:
+        _check_unit(column)
+    except WrongInput as error:
+        if not asks:
+            raise
+        return Column(column.index, column.header, problem=f"{error.problem}. {error.remedy}")
+    return column
+
+
 def _check_unit(column: Column) -> None:
     if column.unit is None or not column.known:
         return
@@ -307,7 +361,7 @@ def _settle_vague(columns: list[Column], below: list[list[str]]) -> list[Column]
     settled = []
     for column in columns:
         words = terms(column.header)
-        if words not in _VAGUE or KIND in column.meanings.values():
+        if column.left_out or words not in _VAGUE or KIND in column.meanings.values():
             settled.append(column)
             continue
         cells = [row[column.index].strip() for row in below if column.index < len(row)]

@@ -6,13 +6,14 @@ delivery in decides what to do when some rows are wrong.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from tagkit.assets.kinds import AnyPlate
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind
+from tagkit.intake.columns import Clash
 from tagkit.intake.grid import Row
 from tagkit.intake.leftovers import HEADER_AGAIN, begins_another_table, not_an_asset
 from tagkit.intake.meanings import label_of
@@ -69,11 +70,43 @@ class Delivery:
     warnings: tuple[str, ...] = ()  # about the sheet as a whole
     ignored: tuple[tuple[int, str], ...] = ()  # rows passed over, and why
     decimal_mark: DecimalMark | None = None  # the one that was used
+    clashes: tuple[Clash, ...] = ()  # columns of which it is to be said which counts
 
     @property
     def rejected_rows(self) -> tuple[int, ...]:
         """The numbers of the rows that can't be taken, in order."""
         return tuple(sorted({entry.row for entry in self.rejected}))
+
+
+@dataclass(frozen=True)
+class Note:
+    """What is to be minded about one row or several: “11, 12”, “2 to 40”."""
+
+    rows: str
+    count: int
+    text: str
+
+
+def grouped(rows: Sequence[DeliveryRow]) -> tuple[Note, ...]:
+    """What is to be minded about rows; of several that have the same, once."""
+    of_text: dict[str, list[int]] = {}
+    for row in rows:
+        for text in row.warnings:
+            of_text.setdefault(text, []).append(row.row)
+    return tuple(Note(_runs(found), len(found), text) for text, found in of_text.items())
+
+
+def _runs(numbers: Sequence[int]) -> str:
+    """ "2 to 5, 9" for 2, 3, 4, 5, 9; they rise."""
+    runs: list[list[int]] = []
+    for number in dict.fromkeys(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(
+        f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    )
 
 
 def read_delivery(
@@ -93,7 +126,8 @@ def read_delivery(
     where no column says so.
 
     What stands in a cell never raises: it becomes an entry in ``rejected``. WrongInput is raised
-    only for two columns that state the same.
+    only for two columns that state the same, unless the sheet asks about them; then neither is
+    read.
     """
     mark = decimal_mark or sheet.decimal_mark
     readings: list[RowReading] = []
@@ -140,7 +174,19 @@ def read_delivery(
         warnings=tuple(warnings),
         ignored=tuple(ignored),
         decimal_mark=mark,
+        clashes=_clashes(readings, sheet),
     )
+
+
+def _clashes(readings: Sequence[RowReading], sheet: Sheet) -> tuple[Clash, ...]:
+    """Those that concern a row, each once."""
+    kinds = dict.fromkeys(reading.kind for reading in readings if reading.kind)
+    found = {
+        tuple(column.index for column in clash.columns): clash
+        for kind in kinds
+        for clash in sheet.columns.clashes(kind).values()
+    }
+    return tuple(found.values())
 
 
 def _find_twins(readings: list[RowReading], name: str, sheet: Sheet) -> None:
@@ -195,6 +241,16 @@ def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool, asked: boo
     if sheet.columns.ignored:
         names = ", ".join(f"“{column.header}”" for column in sheet.columns.ignored)
         warnings.append(f"columns not read: {names}")
+    warnings += [
+        f"column {column.letter}: {column.problem}"
+        for column in sheet.columns.all
+        if column.problem
+    ]
+    if without := _without_values(sheet):
+        warnings.append(
+            f"formulas whose values were not saved in {without}: open the file in a spreadsheet "
+            "program, save it and send it again, or type the values"
+        )
     style = sheet.style
     if style.in_conflict and not given:
         warnings.append(
@@ -208,6 +264,22 @@ def _about_sheet(sheet: Sheet, mark: DecimalMark | None, given: bool, asked: boo
             "no figure proves it: figures that can be read both ways are not taken"
         )
     return warnings
+
+
+_CELLS_NAMED = 3
+
+
+def _without_values(sheet: Sheet) -> str:
+    """The cells that are read and hold a formula without a value: the first few, and how many."""
+    read = [column for column in sheet.columns.known if not column.passed_over]
+    cells = [
+        f"{column.letter}{row.number}"
+        for row in sheet.rows
+        for column in read
+        if row.cell(column.index).problem
+    ]
+    more = len(cells) - _CELLS_NAMED
+    return ", ".join(cells[:_CELLS_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _say_missing(readings: list[RowReading], sheet: Sheet) -> list[str]:

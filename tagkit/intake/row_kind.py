@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tagkit.assets.tag import Kind
+from tagkit.intake.cells import SAVE_IT
 from tagkit.intake.columns import Column
 from tagkit.intake.figures import is_unknown, kind_named, range_in
 from tagkit.intake.grid import Cell, Row
@@ -16,8 +17,11 @@ def kind_of_row(row: Row, sheet: Sheet, forced: Kind | None, reading: RowReading
     column = sheet.columns.kind_column
     cell = row.cell(column.index) if column else Cell()
     if column is not None and not cell.empty and not is_unknown(cell.text):
-        named = kind_named(cell.text)
-        if named is None:
+        named = None if cell.problem else kind_named(cell.text)
+        if cell.problem:
+            problem = f"cell {column.letter}{row.number}: {cell.problem}"
+            reading.report(column.shown, cell.text, problem, SAVE_IT)
+        elif named is None:
             reading.report(
                 column.shown,
                 cell.text,

@@ -14,7 +14,7 @@ from tagkit.assets.lifting import Lifting
 from tagkit.assets.stated import Source, Stated
 from tagkit.assets.tag import Kind
 from tagkit.errors import WrongInput
-from tagkit.intake.cells import Place, read_cell
+from tagkit.intake.cells import PARTS, Place, read_cell
 from tagkit.intake.grid import Row
 from tagkit.intake.meanings import KIND, label_of
 from tagkit.intake.reading import RowReading
@@ -57,6 +57,8 @@ def read_row(
         cell = row.cell(column.index)
         if name != KIND and not cell.empty:
             read_cell(name, Place(column, cell, reading.kind, source, mark), reading)
+    asked_about = sheet.columns.clashes(reading.kind)
+    reading.unknown.update(part for name in asked_about for part in PARTS.get(name, (name,)))
     _compare_units(row, sheet, reading, source, mark)
     _note_unused(row, sheet, reading)
     if reading.kind is Kind.BATTERY:
@@ -171,12 +173,17 @@ def _note_unused(row: Row, sheet: Sheet, reading: RowReading) -> None:
     columns = sheet.columns
     read = (columns.for_kind(reading.kind), columns.in_other_unit(reading.kind))
     used = {column.index for by_field in read for column in by_field.values()}
+    for clash in columns.clashes(reading.kind).values():
+        used.update(column.index for column in clash.columns)
     for column in sheet.columns.all:
         cell = row.cell(column.index)
         if cell.empty or column.index in used or column.passed_over:
             continue
         if column.known:
-            reading.warnings.append(f"“{column.shown}” is not used for a {reading.kind.noun}")
+            reading.warnings.append(
+                f"“{column.shown}” is not used for a {reading.kind.noun}: if it says something that "
+                "counts, write its header anew"
+            )
         elif not column.header:
             reading.warnings.append(
                 f"“{cell.shown.strip()}” in column {column.letter} is not taken: "

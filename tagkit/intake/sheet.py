@@ -90,17 +90,39 @@ def sheet_from_bytes(
     worksheet: str | None = None,
     kind: Kind | None = None,
     headings: Mapping[int, str] = MappingProxyType({}),
+    without: Collection[int] = (),
+    *,
+    asks: bool = False,
 ) -> Sheet:
     """The same from the contents of a file called ``name``.
 
-    ``headings`` are read in place of those of the file, by column index from 0.
+    ``headings`` are read in place of those of the file, by column index from 0; columns of
+    ``without`` are not read. ``asks``: see :func:`tagkit.intake.columns.match_columns`.
     """
     _check_contents(data, name)
     grids = (
         read_workbook(data, name) if data[:4] == b"PK\x03\x04" else [read_text_table(data, name)]
     )
     grid, notes = _choose(grids, name, worksheet)
-    return _understood(grid, name, notes, kind, headings)
+    header, below, index = _parted(grid, name, headings)
+    try:
+        columns = match_columns(
+            header.texts, [row.texts for row in below[:500]], kind, without, asks=asks
+        )
+    except WrongInput as error:
+        error.where = ", ".join(part for part in (name, error.where) if part)
+        raise
+    return Sheet(
+        name=name,
+        worksheet=grid.name,
+        form=grid.form,
+        title=grid.rows[:index],
+        header=header,
+        columns=columns,
+        rows=below,
+        style=decimal_style(columns, below),
+        notes=notes,
+    )
 
 
 def mended(sheet: Sheet, written: Mapping[tuple[int, int], str], without: Collection[int]) -> Sheet:
@@ -197,40 +219,20 @@ def _has_rows(grid: Grid) -> bool:
     return index is not None and bool(grid.rows[index + 1 :])
 
 
-def _understood(
-    grid: Grid,
-    name: str,
-    notes: tuple[str, ...],
-    kind: Kind | None,
-    headings: Mapping[int, str],
-) -> Sheet:
+def _parted(grid: Grid, name: str, headings: Mapping[int, str]) -> tuple[Row, tuple[Row, ...], int]:
+    """The header, the rows below it, and where the header begins."""
     index = _header_of(grid)
     if index is None:
         raise _no_header(name)
     header, below = whole_header(grid.rows, index)
-    header, rows = _mended_row(header, headings), grid.rows[below:]
+    rows = grid.rows[below:]
     if not rows:
         raise WrongInput(
             f"nothing stands below the headers of row {header.number}",
             "Send the sheet with its rows",
             name,
         )
-    try:
-        columns = match_columns(header.texts, [row.texts for row in rows[:500]], kind)
-    except WrongInput as error:
-        error.where = ", ".join(part for part in (name, error.where) if part)
-        raise
-    return Sheet(
-        name=name,
-        worksheet=grid.name,
-        form=grid.form,
-        title=grid.rows[:index],
-        header=header,
-        columns=columns,
-        rows=rows,
-        style=decimal_style(columns, rows),
-        notes=notes,
-    )
+    return _mended_row(header, headings), rows, index
 
 
 def decimal_style(columns: Columns, rows: Iterable[Row]) -> DecimalStyle:

@@ -11,7 +11,7 @@ import re
 import secrets
 import shutil
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -47,7 +47,7 @@ class Choices:
 class Draft:
     """``written``: mended cells by row number and column index; ``left_out``: rows passed over;
     ``taken``: row number -> the number it was taken in under; ``headings``: other headers, by
-    column index."""
+    column index; ``without``: columns that are not read."""
 
     id: str
     name: str
@@ -58,12 +58,13 @@ class Draft:
     left_out: tuple[int, ...] = ()
     taken: Mapping[int, str] = field(default_factory=dict)
     headings: Mapping[int, str] = field(default_factory=dict)
+    without: tuple[int, ...] = ()
 
 
 def begin_draft(site: Site, data: bytes, name: str, choices: Choices, *, by: str) -> Draft:
     """Keeps a sheet that was sent; WrongInput when it can't be read at all."""
     name = Path(name.replace("\\", "/")).name[:120] or "delivery"
-    sheet_from_bytes(data, name, choices.worksheet, choices.kind)
+    sheet_from_bytes(data, name, choices.worksheet, choices.kind, asks=True)
     draft = Draft(secrets.token_hex(8), name, by, site.now().isoformat(), choices)
     folder = _folder(site, draft.id)
     with _room_on_the_disk():
@@ -93,7 +94,9 @@ def sheet_of(site: Site, draft: Draft) -> Sheet:
     """The sheet as mended, without the rows that are left out or taken in already."""
     data = (_folder(site, draft.id) / "sheet").read_bytes()
     chosen = draft.choices
-    sheet = sheet_from_bytes(data, draft.name, chosen.worksheet, chosen.kind, draft.headings)
+    sheet = sheet_from_bytes(
+        data, draft.name, chosen.worksheet, chosen.kind, draft.headings, draft.without, asks=True
+    )
     return mended(sheet, draft.written, {*draft.left_out, *draft.taken})
 
 
@@ -166,6 +169,17 @@ def head(site: Site, draft: Draft, headings: Mapping[int, str]) -> Draft:
         return _keep(site, changed)
 
 
+def leave_columns(
+    site: Site, draft: Draft, without: Collection[int], back: Collection[int] = ()
+) -> Draft:
+    """These columns, by index from 0, are not read; those of ``back`` are read again."""
+    with _latest(site, draft) as now:
+        width = len(sheet_of(site, now).header.cells)
+        left = {*now.without, *without} - set(back)
+        kept = tuple(sorted(index for index in left if 0 <= index < width))
+        return _keep(site, replace(now, without=kept))
+
+
 def choose(site: Site, draft: Draft, choices: Choices) -> Draft:
     """Say what the sheet does not."""
     with _latest(site, draft) as now:
@@ -184,6 +198,11 @@ def take_draft(
     """
     with _latest(site, draft) as now:
         delivery = delivery_of(site, now)
+        if delivery.clashes:
+            raise WrongInput(
+                "several columns state the same, and nobody has said which counts",
+                "Choose the column first; nothing was taken",
+            )
         if not delivery.rows:
             raise WrongInput("no row can be taken in", "Mend the rows first")
         taken = take_in(
@@ -248,6 +267,7 @@ def _to_json(draft: Draft) -> dict[str, Any]:
         "left_out": list(draft.left_out),
         "taken": {str(row): tag for row, tag in draft.taken.items()},
         "headings": {str(index): text for index, text in draft.headings.items()},
+        "without": list(draft.without),
     }
 
 
@@ -267,4 +287,5 @@ def _from_json(kept: dict[str, Any]) -> Draft:
         tuple(kept["left_out"]),
         {int(row): tag for row, tag in kept["taken"].items()},
         {int(index): text for index, text in kept.get("headings", {}).items()},
+        tuple(kept.get("without", ())),
     )

@@ -17,7 +17,7 @@ from tagkit.assets.fields import stored_plate
 from tagkit.assets.stated import Source
 from tagkit.assets.tag import Kind, Tag
 from tagkit.errors import Exit, WrongInput
-from tagkit.intake.delivery import Delivery, DeliveryRow, Rejected, read_delivery
+from tagkit.intake.delivery import Delivery, DeliveryRow, Note, Rejected, grouped, read_delivery
 from tagkit.intake.rejected import rejected_name, write_rejected
 from tagkit.intake.sheet import Sheet, read_sheet
 from tagkit.jobs.site import Site
@@ -56,6 +56,9 @@ class Received:
     taken: tuple[Taken, ...]
     rejected: tuple[Rejected, ...]
     warnings: tuple[str, ...] = ()
+    """About the sheet, and row by row."""
+    told: tuple[str, ...] = ()
+    """The same for people: what holds for several rows is said once."""
     ignored: tuple[str, ...] = ()
     mending_file: Path | None = None
     would_take: int = field(default=0)
@@ -240,6 +243,12 @@ def _row_notes(row: DeliveryRow) -> list[str]:
     return [f"row {row.row}: {warning}" for warning in row.warnings]
 
 
+def _note(note: Note) -> str:
+    if note.count > 1:
+        return f"rows {note.rows}: {note.text}"
+    return f"row {note.rows}: {note.text}"
+
+
 def _taken(row: DeliveryRow, tag: Tag | None) -> Taken:
     serial = row.plate.maker_serial
     fleet = getattr(row.plate, "fleet_number", None)
@@ -263,6 +272,7 @@ def _result(
         taken,
         tuple(delivery.rejected),
         (*delivery.warnings, *(note for row in delivery.rows for note in _row_notes(row))),
+        (*delivery.warnings, *map(_note, grouped(delivery.rows))),
         tuple(f"row {row}: {why}" for row, why in delivery.ignored),
         rest,
         len(delivery.rows),

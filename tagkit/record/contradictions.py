@@ -119,12 +119,12 @@ def _states(connection: Connection, tags: Sequence[str]) -> list[AssetState]:
     return [AssetState.from_json(row[0]) for row in rows]
 
 
-def _grouped(rows: Iterable[tuple[str, str, str]]) -> dict[tuple[str, str], list[str]]:
-    """Those that stand under the same two words, where there are several."""
-    groups: dict[tuple[str, str], list[str]] = {}
-    for one, other, tag in rows:
-        groups.setdefault((one, other), []).append(tag)
-    return {words: tags for words, tags in groups.items() if len(tags) > 1}
+def _grouped(rows: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
+    """Those that stand under the same word, where there are several."""
+    groups: dict[str, list[str]] = {}
+    for word, tag in rows:
+        groups.setdefault(word, []).append(tag)
+    return [(word, tags) for word, tags in groups.items() if len(tags) > 1]
 
 
 def _bears(word: str) -> str:
@@ -132,35 +132,29 @@ def _bears(word: str) -> str:
     return f"instr(state, '\"{word}\":') > 0"
 
 
-# The place as a state's text has it. Only batteries have one.
-_IN = 'instr(state, \'"kind":"{kind}","name":"\' || place || \'"\') > 0'
-_IN_TRUCK, _IN_CHARGER = _IN.format(kind="truck"), _IN.format(kind="charger")
+# Only batteries have a place; one in words holds as many as are set there.
+_IN_TRUCK_OR_CHARGER = "place BETWEEN 'C-' AND 'T.' AND place GLOB '[CT]-*-*-?'"
 
 
 def _several_in_one_place(connection: Connection) -> list[Lead]:
-    # Places in words hold as many as are set there.
     rows = connection.execute(
-        f"SELECT CASE WHEN {_IN_TRUCK} THEN 'truck' ELSE 'charger' END, place, tag FROM assets "
-        "WHERE place IN (SELECT place FROM assets INDEXED BY assets_by_place "
-        "WHERE place BETWEEN 'C-' AND 'T.' GROUP BY place HAVING count(*) > 1) "
-        f"AND ({_IN_TRUCK} OR {_IN_CHARGER}) ORDER BY tag"
+        "SELECT place, tag FROM assets INDEXED BY assets_by_place "
+        f"WHERE {_IN_TRUCK_OR_CHARGER} ORDER BY place, tag"
     )
-    return [
-        partial(_tell_several, connection, *words, tags)
-        for words, tags in sorted(_grouped(rows).items())
-    ]
+    return [partial(_tell_several, connection, name, tags) for name, tags in _grouped(rows)]
 
 
-def _tell_several(
-    connection: Connection, kind: str, name: str, tags: list[str]
-) -> Contradiction | None:
+def _tell_several(connection: Connection, name: str, tags: list[str]) -> Contradiction | None:
     held = [
         state
         for state in _states(connection, tags)
-        if state.place and (state.place["kind"], state.place["name"]) == (kind, name)
+        if state.place
+        and state.place["name"] == name
+        and state.place["kind"] in ("truck", "charger")
     ]
     if len(held) < 2:
         return None
+    kind = held[0].place["kind"] if held[0].place else ""
     return Contradiction(
         "several in one place",
         (name, *(state.tag for state in held)),
@@ -172,12 +166,12 @@ def _tell_several(
 
 def _same_serial(connection: Connection) -> list[Lead]:
     rows = connection.execute(
-        "SELECT kind, maker_serial, tag FROM assets WHERE maker_serial IN "
+        "SELECT kind || maker_serial, tag FROM assets WHERE maker_serial IN "
         "(SELECT maker_serial FROM assets INDEXED BY assets_by_serial "
         "WHERE maker_serial IS NOT NULL GROUP BY maker_serial HAVING count(*) > 1) "
         f"AND {_bears('registered_at')} AND NOT {_bears('retired_at')} ORDER BY tag"
     )
-    return [partial(_tell_serial, connection, tags) for tags in _grouped(rows).values()]
+    return [partial(_tell_serial, connection, tags) for _, tags in _grouped(rows)]
 
 
 def _tell_serial(connection: Connection, tags: list[str]) -> Contradiction | None:
@@ -195,7 +189,7 @@ def _tell_serial(connection: Connection, tags: list[str]) -> Contradiction | Non
 
 def _by_state(connection: Connection) -> list[Lead]:
     rows = connection.execute(
-        f"SELECT tag, {_bears('retired_at')} AND ({_IN_TRUCK} OR {_IN_CHARGER}), "
+        f"SELECT tag, {_bears('retired_at')} AND {_IN_TRUCK_OR_CHARGER}, "
         f"{_bears('unsettled')}, {_bears('unknown_kinds')} "
         f"FROM assets INDEXED BY assets_odd WHERE {ODD} ORDER BY tag"
     )

@@ -78,7 +78,7 @@ def test_a_workbook_comes_back_as_a_workbook(tmp_path):
     assert all(cell.data_type != "f" for row in sheet.iter_rows() for cell in row)
     impossible = (2, "Weight", "7.125 kg is not possible (between 20 kg and 6000 kg)")
     unreadable = (3, "Weight", "“heavy” is not a figure")
-    without_value = (2, "Connector", "the formula was saved without its value")
+    without_value = (2, "Connector", "cell D2: the formula was saved without its value")
     assert problems(taken) == [impossible, without_value, unreadable]
     assert sheet["D2"].value == "=1+1"
     assert problems(read_delivery(read_sheet(path))) == [impossible, unreadable]

@@ -90,8 +90,12 @@ def test_a_formula_counts_by_its_saved_value():
 
 def test_a_formula_without_a_saved_value_is_a_problem_not_an_empty_cell():
     taken = delivered(with_formula(None), NAME)
-    assert problems(taken) == [(2, "Weight (kg)", "the formula was saved without its value")]
+    assert problems(taken) == [
+        (2, "Weight (kg)", "cell C2: the formula was saved without its value")
+    ]
     assert "calculate" in taken.rejected[0].remedy
+    (warning,) = [one for one in taken.warnings if "formulas" in one]
+    assert "saved in C2: open the file" in warning
 
 
 def test_the_error_of_a_formula_is_a_problem():

@@ -140,9 +140,9 @@ def test_contradictions_are_counted_without_reading_a_state(
     for battery, place in ((first, truck), (second, truck), (third, other)):
         where = {"kind": "truck", "name": str(place)}
         depot.log("seen_at", {"battery": str(battery), "place": where})
-    for battery in (third, fourth):  # a bay that bears a charger's number is no charger
+    for battery in (third, fourth):  # a stand holds as many as are set there
         depot.log("retired", {"reason": "old"}, tags=[battery])
-        where = {"kind": "stand", "name": str(depot.chargers[0])}
+        where = {"kind": "stand", "name": "C-row, the long one"}
         depot.log("seen_at", {"battery": str(battery), "place": where})
     depot.log("seen_at", {"battery": str(third), "place": {"kind": "truck", "name": str(other)}})
     found = depot.record.contradictions()

@@ -69,9 +69,9 @@ NOT_ON_PAGES = frozenset(
      "jobs/demo.py", "jobs/distance.py", "jobs/exchange.py", "jobs/health.py",
      "jobs/keep.py", "jobs/label_sets.py", "jobs/logs.py",
      "jobs/log_guesses.py", "jobs/looking.py", "jobs/order.py", "jobs/plan_report.py",
-     "jobs/plates.py", "jobs/preview.py", "jobs/receive.py", "jobs/report.py", "jobs/roster.py",
+     "jobs/plates.py", "jobs/preview.py", "jobs/report.py", "jobs/roster.py",
      "jobs/samples.py", "jobs/scratch.py", "jobs/site.py",
-     "jobs/step_words.py", "jobs/steps.py", "jobs/tables.py", "rules/acid.py", "rules/pool.py",
+     "jobs/step_words.py", "jobs/tables.py", "rules/acid.py", "rules/pool.py",
      "rules/pool_simulation.py", "web/access/browser.py", "web/access/crossing.py",
      "web/access/gate.py", "web/access/store.py", "web/access/visitors.py", "web/routes/api.py",
      "web/routes/health.py", "web/routes/live.py")
@@ -80,7 +80,8 @@ NOT_ON_PAGES = frozenset(
 
 NEVER_SHOWN = re.compile(
     r"^guide/|^held=|^out-of-service-|IS NOT NULL|"
-    r"SELECT |instr\(|^assets\.tag$|DELETE FROM|UPDATE |INSERT|IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
+    r"^# |instr\(|^assets\.tag$| GLOB |SELECT |DELETE FROM|UPDATE |INSERT|"
+    r"IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
     r"^tagkit |^d MMM|^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
     r"^lifting$|^\W*\w?\W*$|tagkit_|\?done=|^[A-Za-z:/]+[-_.]?\{\w+\}(\.?\{\w+\})*$|^\.\{|"
     r"\?mode=|^journal_mode|^Could not decode$|^no such |^malformed$|"

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import errno
+import io
 import re
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import openpyxl
 import pytest
 from fastapi.testclient import TestClient
 from tagkit.assets.tag import Kind
@@ -101,10 +103,72 @@ def test_a_mistake_in_every_row_is_mended_in_the_header(technician: TestClient) 
     technician.post(f"{address}/leave-rest")
     assert "Nothing of this sheet is left" in technician.get(address).text
     technician.post(f"{address}/back")
-    refused = technician.post(f"{address}/headings", data={"heading-2": "Voltage (V)"})
-    assert refused.status_code == 400 and "both state" in refused.text
+    asked = technician.post(f"{address}/headings", data={"heading-2": "Voltage (V)"}).text
+    assert "Which column counts for: voltage?" in asked
     technician.post(f"{address}/headings", data={"heading-2": "Weight (kg)"})
     assert "30 rows are good" in technician.get(address).text
+
+
+def test_of_two_columns_that_state_the_same_a_person_says_which_counts(
+    technician: TestClient, site_folder: Path
+) -> None:
+    address = send(
+        technician,
+        "Serial,Voltage (V),Weight (kg),Service weight,Capacity (tons)\n"
+        "B1,48,1100,1180 kg,1\nB2,48,1120,1190 kg,1\n",
+    )
+    page = technician.get(address).text
+    assert "Which column counts for: service weight?" in page
+    assert "(Column C: 1100, 1120 …)" in page and "(Column D: 1180 kg, 1190 kg …)" in page
+    assert "can mean short tons or tonnes" in page
+    assert "Take in all" not in page and "1100\xa0kg" not in page and "1180\xa0kg" not in page
+    refused = technician.post(f"{address}/take")
+    assert refused.status_code == 400 and "nobody has said which counts" in refused.text
+    assert states(site_folder) == []
+    page = technician.post(f"{address}/counts", data={"among": "2,3", "counts": "3"}).text
+    assert "Which column" not in page and "passed over, as chosen" in page
+    technician.post(f"{address}/columns/2/back")
+    assert "Which column" in technician.get(address).text
+    technician.post(f"{address}/counts", data={"among": "2,3,x,99", "counts": "3"})
+    technician.post(f"{address}/take")
+    weights = [one.nameplate["weight"]["value"] for one in states(site_folder)]
+    assert weights == ["1180", "1190"]
+
+
+def test_what_is_to_be_minded_is_said_once_for_all_its_rows(technician: TestClient) -> None:
+    rows = "".join(f"truck,F{n},S{n},48,24\n" for n in range(4))
+    address = send(technician, f"Kind,Fleet number,Serial,Voltage,Cells\n{rows}battery,,S9,48,24\n")
+    said = "Rows 2 to 5: “Cells” is not used for a truck: if it says something that counts, write"
+    assert said in technician.get(address).text
+
+
+def test_a_formula_without_a_value_is_named_and_typed_in_place(
+    technician: TestClient, site_folder: Path
+) -> None:
+    book = openpyxl.Workbook()
+    for row in (["Serial", "Voltage (V)", "Weight (kg)"], ["B1", 48, "=1000+100"], ["B2", 48, 900]):
+        book.active.append(row)
+    out = io.BytesIO()
+    book.save(out)
+    sent = technician.post("/delivery", files={"sheet": ("d.xlsx", out.getvalue())})
+    assert "Cell C2: the formula was saved without its value" in sent.text
+    assert "Formulas whose values were not saved in C2: open the file" in sent.text
+    assert "Take in the good row" in sent.text
+    page = technician.post(f"{sent.url.path}/rows/2", data={"cell-2": "1100"}).text
+    assert "Take in all 2" in page and "ormulas" not in page
+    technician.post(f"{sent.url.path}/take")
+    assert [one.nameplate["weight"]["value"] for one in states(site_folder)] == ["1100", "900"]
+
+
+def test_without_a_shift_it_is_said_what_happens_here_and_how_to_open_one(
+    technician: TestClient,
+) -> None:
+    address = send(technician)
+    technician.post("/shift/close")
+    for page in (technician.get("/delivery").text, technician.get(address).text):
+        assert "opens a shift on this device" in page or "with a shift open on this device" in page
+        assert 'href="/shift">Open a shift</a>' in page
+        assert "Take in the" not in page and "Throw the sheet away</button>" not in page
 
 
 def test_a_sheet_that_is_far_too_large_is_told_on_a_page(technician: TestClient) -> None:

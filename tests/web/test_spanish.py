@@ -116,3 +116,7 @@ def test_what_is_refused_is_said_in_spanish(spanish_pages: Pages) -> None:
         answer = spanish_pages.post(address, given)
         assert answer.status_code >= 400, (address, answer.status_code)
         assert english_left(answer.text, NAMES | {"much"}) == {}, address
+    for address in ("/steps/secrets", "/A/B-QM-99999-X", "/nowhere"):
+        answer = spanish_pages.client.get(address, headers={"accept": "text/html"})
+        assert answer.status_code in (400, 404), address
+        assert english_left(answer.text, NAMES | {"secrets"}) == {}, address

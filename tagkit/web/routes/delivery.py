@@ -21,6 +21,7 @@ from tagkit.jobs.draft import (
     draft_named,
     drafts,
     head,
+    leave_columns,
     leave_out,
     leave_out_the_rest,
     mend,
@@ -40,6 +41,7 @@ router = APIRouter()
 KINDS = (Kind.BATTERY, Kind.TRUCK, Kind.CHARGER, Kind.LIFTING)
 _CELL = re.compile(r"cell-[0-9]{1,4}")
 _HEADING = re.compile(r"heading-[0-9]{1,4}")
+_INDEX = re.compile(r"[0-9]{1,4}", re.ASCII)
 MARKS: dict[str, DecimalMark] = {"comma": "comma", "point": "point"}
 
 
@@ -130,6 +132,28 @@ async def name_columns(
         head(site, draft_named(site, identity), written)
 
     await run_in_threadpool(act)
+    return RedirectResponse(f"/delivery/{identity}", 303)
+
+
+@router.post("/delivery/{identity}/counts")
+def say_which_counts(
+    identity: str,
+    site: TheSite,
+    _person: Technician,
+    among: Annotated[str, Form()],
+    counts: Annotated[str, Form()] = "",
+) -> Response:
+    """Of columns that state the same, the one that is read; none: neither of them."""
+    claimed = {int(one) for one in among.split(",") if _INDEX.fullmatch(one)}
+    chosen = {int(counts)} if _INDEX.fullmatch(counts) else set()
+    leave_columns(site, draft_named(site, identity), claimed - chosen, claimed & chosen)
+    return RedirectResponse(f"/delivery/{identity}", 303)
+
+
+@router.post("/delivery/{identity}/columns/{column}/back")
+def read_column(identity: str, column: int, site: TheSite, _person: Technician) -> Response:
+    """A column that was passed over counts again."""
+    leave_columns(site, draft_named(site, identity), (), (column,))
     return RedirectResponse(f"/delivery/{identity}", 303)
 
 

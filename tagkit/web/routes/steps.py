@@ -7,7 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from tagkit.errors import NotFound
 from tagkit.jobs.steps import NOTE, all_steps, confirm_steps, keep_steps, step_list
+from tagkit.record.care_bodies import PROCEDURES
 from tagkit.web.access.once import once
 from tagkit.web.depends import Attendant, Supervisor, TheSite, TheVisitor
 from tagkit.web.render import page
@@ -28,6 +30,8 @@ def show(request: Request, site: TheSite, _visitor: TheVisitor, done: str = "") 
 @router.get("/steps/{procedure}", response_class=HTMLResponse)
 def one(request: Request, procedure: str, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """The steps of one, to be ticked off."""
+    if procedure.strip().lower().replace("-", " ") not in PROCEDURES:
+        raise NotFound(f"“{procedure}” is no procedure", "Choose one of the list")
     found = step_list(site, procedure, request.state.words.language)
     return page(request, "steps_one.html", {"it": found, "note": NOTE})
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from tagkit.assets.fields import stored_plate
 from tagkit.assets.tag import Kind
-from tagkit.intake.columns import Column
-from tagkit.intake.delivery import Delivery, DeliveryRow, Rejected
+from tagkit.intake.columns import Clash, Column
+from tagkit.intake.delivery import Delivery, DeliveryRow, Note, Rejected, grouped
 from tagkit.intake.grid import Row
 from tagkit.intake.meanings import label_of
 from tagkit.jobs.draft import Draft, delivery_of
@@ -60,6 +61,18 @@ class ColumnSeen:
     states: tuple[str, ...]
     unit: str
     passed_over: bool
+    left_out: bool
+    """Passed over because somebody said so."""
+    problem: str
+
+
+@dataclass(frozen=True)
+class Claimed:
+    """What several columns state, and those columns with the first of what stands in them."""
+
+    label: str
+    among: str
+    columns: tuple[tuple[Column, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True)
@@ -72,7 +85,11 @@ class DraftPage:
     to_mend: tuple[RowToMend, ...]
     to_mend_in_all: int
     columns: tuple[ColumnSeen, ...]
+    clashes: tuple[Claimed, ...]
+    """While there is one, nothing is taken in."""
     warnings: tuple[str, ...]
+    notes: tuple[Note, ...]
+    """About rows that are good; of several that have the same, once."""
     ignored: tuple[tuple[int, str], ...]
     asks_mark: bool
     """Whether figures can be read both ways, so that somebody has to say which mark it uses."""
@@ -99,7 +116,9 @@ def draft_page(site: Site, draft: Draft, units: str) -> DraftPage:
         to_mend=_to_mend(delivery, delivery.rejected_rows[:MENDED_AT_ONCE]),
         to_mend_in_all=len(delivery.rejected_rows),
         columns=_columns(delivery),
+        clashes=tuple(_claimed(delivery, clash) for clash in delivery.clashes),
         warnings=delivery.warnings,
+        notes=grouped(delivery.rows),
         ignored=delivery.ignored,
         asks_mark=draft.choices.decimal_mark is not None
         or style.in_conflict
@@ -126,9 +145,26 @@ def _columns(delivery: Delivery) -> tuple[ColumnSeen, ...]:
             _states(column, kinds or {Kind.BATTERY}),
             column.unit or "",
             column.passed_over,
+            column.left_out,
+            column.problem,
         )
         for column in delivery.sheet.columns.all
         if column.header
+    )
+
+
+_SAMPLES = 3
+
+
+def _claimed(delivery: Delivery, clash: Clash) -> Claimed:
+    def samples(column: Column) -> tuple[str, ...]:
+        cells = (row.cell(column.index).shown.strip() for row in delivery.sheet.rows)
+        return tuple(islice((text for text in cells if text), _SAMPLES))
+
+    return Claimed(
+        clash.label,
+        ",".join(str(column.index) for column in clash.columns),
+        tuple((column, samples(column)) for column in clash.columns),
     )
 
 
