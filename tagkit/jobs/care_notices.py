@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.care_facts import BatteryFacts, time_text, when
-from tagkit.jobs.telling import ACT, NOTE, RANK, STOP, WATCH
+from tagkit.jobs.readiness import standing_release
+from tagkit.jobs.telling import ACT, NOTE, RANK, RELEASED, STOP, WATCH
 from tagkit.record.outlook import NO_CELL, Drinks, Notice, OutlookTables
 from tagkit.record.state import AssetState
 from tagkit.rules.charge import standing_flags
@@ -82,6 +83,14 @@ def _due(state: AssetState, what: str, days: float, words: str) -> Iterator[Noti
                      f"{words}: none is on record yet")  # fmt: skip
     else:
         yield Notice(state.tag, what, time_text(due.at), WATCH, f"{words}, each {days:g} days")
+
+
+def released_notice(state: AssetState) -> Iterator[Notice]:
+    """A pass for one use that still stands: the lead is to know of it."""
+    reason = standing_release(state)
+    if reason is not None and state.release:
+        yield Notice(state.tag, RELEASED, state.release["at"], NOTE,
+                     f"released for one use by {state.release['by']}: {reason}")  # fmt: skip
 
 
 def receipt_notice(state: AssetState) -> Notice:

@@ -25,6 +25,7 @@ from tagkit.jobs.care_notices import (
     due_notices,
     gear_notices,
     receipt_notice,
+    released_notice,
     standing_notices,
     test_notices,
     thirst_notices,
@@ -51,7 +52,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "11"
+JUDGING = "12"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -159,6 +160,7 @@ def _battery(site: Site, state: AssetState, kept: dict[str, Any], under: str) ->
     sisters = f"{facts.chemistry} {facts.volts} {facts.capacity_ah}" if facts.watered else None
     own = [
         *any_notices(state),
+        *released_notice(state),
         *standing_notices(state, settings, standing),
         *charge_notices(state),
         *test_notices(state),

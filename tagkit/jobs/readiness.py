@@ -100,12 +100,12 @@ def readiness_facts(
         gravity=Quantity.from_stored(weighed) if weighed else None,
         gravity_at=_time(weighed.get("at")) if weighed else None,
         lowest_charge_temperature=Quantity.from_stored(lowest) if lowest else None,
-        released=_released(state),
+        released=standing_release(state),
         flagged=flagged,
     )
 
 
-def _released(state: AssetState) -> str | None:
+def standing_release(state: AssetState) -> str | None:
     """The reason of a release that still stands.
 
     A release is given only for a battery without holds, so that it lifts none: the order in

@@ -20,6 +20,9 @@ DUES = (
 )  # fmt: skip
 """Codes of what falls due, apart from flags."""
 
+RELEASED = "released"
+"""Code of a pass for one use that nobody has used yet."""
+
 DUE_TITLES = {
     "pilot": "Pilot cell", "round": "Full round", "equalize": "Equalize charge",
     "cleaning": "Wash and neutralise", "inspection": "Inspection", "leakage": "Case leakage test",

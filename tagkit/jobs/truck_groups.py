@@ -85,7 +85,7 @@ def _group(site: Site, trucks: PlateGroup, charged: _Charged) -> TruckGroup:
     return TruckGroup(
         trucks,
         _name(truck),
-        tuple(place for place in places if place.place)[:TAKES],
+        tuple(place for place in places if place.place and not place.released)[:TAKES],
         tuple(one for one in places if not one.place and one.ready_at and one.tag in fits)[:SOON],
         "",
     )
@@ -108,7 +108,8 @@ def _candidates(site: Site, truck: AssetState, charged: Iterable[Rested]) -> lis
         if candidate is None:
             continue
         found.append(candidate)
-        takes += candidate.verdict == "fit" and candidate.readiness.ready
+        ready = candidate.readiness.ready and not candidate.readiness.lifted
+        takes += candidate.verdict == "fit" and ready
         soon += candidate.verdict == "fit" and candidate.readiness.ready_at is not None
         # They come in order of rest: where enough may go, nobody waits for those to come.
         if takes >= TAKES or soon >= SOON:

@@ -214,6 +214,13 @@ class OutlookTables:
             "WHERE rank = ? AND at <= ? ORDER BY at, code LIMIT ?", (rank, until, most)
         )
 
+    def notices_with(self, rank: int, code: str, until: str, most: int) -> list[Notice]:
+        """What is to be told by ``until`` of one rank and code, the oldest first."""
+        return self._notices(
+            "INDEXED BY notices_by_code WHERE rank = ? AND code = ? AND at <= ? ORDER BY at LIMIT ?",
+            (rank, code, until, most),
+        )
+
     def notices_of(self, tag: str) -> list[Notice]:
         """All that is or will be told of one asset, the gravest first."""
         return self._notices("WHERE tag = ? ORDER BY rank, at", (tag,))

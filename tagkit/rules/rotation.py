@@ -46,11 +46,14 @@ class Place:
     place: int
     why: str
     ready_at: datetime | None = None
+    released: bool = False
+    """May go by a pass for one use alone: it is not ready."""
 
     def to_json(self) -> dict[str, Any]:
         """As commands print it."""
         at = self.ready_at.isoformat() if self.ready_at else None
-        return {"battery": self.tag, "place": self.place, "why": self.why, "ready_at": at}
+        return {"battery": self.tag, "place": self.place, "why": self.why, "ready_at": at,
+                "released": self.released}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,12 @@ def next_battery(candidates: Iterable[Candidate], now: datetime) -> Rotation:
     everyone = list(candidates)
     takes = sorted((c for c in everyone if c.may_go), key=_rested_longest)
     places = [
-        Place(candidate.tag, place, _with_flags(candidate, _why_it_goes(candidate, place, now)))
+        Place(
+            candidate.tag,
+            place,
+            _with_flags(candidate, _why_it_goes(candidate, place, now)),
+            released=bool(candidate.readiness.lifted),
+        )
         for place, candidate in enumerate(takes, start=1)
     ]
     passed = sorted((c for c in everyone if not c.may_go), key=_how_soon)

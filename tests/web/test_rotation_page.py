@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 from lookup_room import Pages
-from tagkit.jobs.hold import hold
+from tagkit.jobs.hold import hold, release
+from tagkit.jobs.people import authorise
 from tagkit.web import shared
 from tagkit.web.routes import rotation
 
@@ -45,6 +46,23 @@ def test_a_held_battery_is_passed_over(pages: Pages) -> None:
     assert first(page) == []
     assert "none is ready" in page
     assert "connector loose" in page
+
+
+def test_a_battery_released_for_one_use_stands_apart_and_never_as_ready(pages: Pages) -> None:
+    with pages.room.open() as site:
+        hold(site, pages["B1"], "connector loose", safety=False, by="KM", station="bay-1")
+        authorise(site, "SW", "", "supervisor", None, None, by="SW", station="desk")
+        given = {"reason": "half full by the gauge", "by": "SW", "station": "desk"}
+        release(site, pages["B2"], inspected=False, once=True, **given)
+    for address in ("/rotation", f"/rotation?truck={pages['T1']}"):
+        page = pages.text(address)
+        assert first(page) == [] and "none is ready" in page
+        own = page.split("Released for one use")[1].split("</section>")[0]
+        assert pages["B2"] in own and "whether it was charged" in own
+        assert "not ready" in own and pages["B1"] not in own
+    assert "released for one use by SW" in pages.text("/today")
+    pages.room.charge("B2", began=0.2, ended=None)
+    assert "Released for one use" not in pages.text("/rotation")
 
 
 def test_a_truck_is_told_which_one_and_why_each_other_is_passed_over(pages: Pages) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
@@ -13,8 +13,9 @@ from tagkit.jobs.fleet import PAGE
 from tagkit.jobs.judging import DUES, Telling, telling
 from tagkit.jobs.rotation import NextBattery, next_for
 from tagkit.jobs.site import Site
+from tagkit.jobs.telling import NOTE, RELEASED
 from tagkit.jobs.truck_groups import TruckGroup, truck_groups
-from tagkit.jobs.whereabouts import Whereabouts, where_is, whereabouts_of
+from tagkit.jobs.whereabouts import RELEASED_ONCE, Whereabouts, where_is, whereabouts_of
 from tagkit.record.state import AssetState
 from tagkit.rules.rotation import Place
 from tagkit.web.judged import up_to_date
@@ -23,6 +24,7 @@ from tagkit.web.views.plates import in_one_line
 from tagkit.web.views.states import role_of
 
 TRUCKS_NAMED = 8
+RELEASED_NAMED = 50
 
 
 @dataclass(frozen=True)
@@ -65,10 +67,22 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Released:
+    """A battery that is not ready and may be used once all the same: who said so, and what it is
+    released from."""
+
+    where: Whereabouts
+    given: str
+    although: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class RotationPage:
     """Everything on the page."""
 
     groups: tuple[Group, ...]
+    released: tuple[Released, ...]
+    """Not ready, and let through for one use by a supervisor."""
     counts: Mapping[str, int]
     rows: tuple[Row, ...]
     total: int
@@ -86,6 +100,8 @@ class TruckRotation:
     answer: NextBattery
     called: str
     takes: tuple[Next, ...]
+    released: tuple[Next, ...]
+    """May go by a pass for one use alone."""
     passed: tuple[Next, ...]
 
 
@@ -95,6 +111,7 @@ def rotation_page(site: Site, units: str, number: int) -> RotationPage:
     listed = site.record.rotation((number - 1) * PAGE, PAGE)
     return RotationPage(
         tuple(_group(site, group, units) for group in truck_groups(site)),
+        tuple(_released(site, now)),
         site.record.outlook().counts(time_text(now)),
         tuple(_row(site, state, ready_at, now) for state, ready_at in listed.rows),
         listed.total,
@@ -109,10 +126,12 @@ def truck_rotation(site: Site, truck: str) -> TruckRotation:
     """The rotation as one truck sees it."""
     answer = next_for(site, truck)
     listed = [_next(site, place) for place in answer.places]
+    may_go = [one for one in listed if one.place.place and not answer.truck_against]
     return TruckRotation(
         answer,
         answer.known_as or answer.truck,
-        tuple(one for one in listed if one.place.place and not answer.truck_against),
+        tuple(one for one in may_go if not one.place.released),
+        tuple(one for one in may_go if one.place.released),
         tuple(one for one in listed if not one.place.place or answer.truck_against),
     )
 
@@ -132,6 +151,16 @@ def _group(site: Site, group: TruckGroup, units: str) -> Group:
         group.trouble,
         trucks.held,
     )
+
+
+def _released(site: Site, now: datetime) -> Iterator[Released]:
+    """Those whose pass still stands and that are not ready without it."""
+    passes = site.record.outlook().notices_with(NOTE, RELEASED, time_text(now), RELEASED_NAMED)
+    for one in passes:
+        where = where_is(site, one.tag)
+        if where.state == RELEASED_ONCE:
+            given, *although = where.reasons
+            yield Released(where, given, tuple(although))
 
 
 def _next(site: Site, place: Place) -> Next:
