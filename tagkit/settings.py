@@ -420,7 +420,7 @@ class PeopleSettings:
 
     run_out: str = _setting(
         "refuse",
-        "Someone whose authorisation has run out is warned or refused at a change or a charge.",
+        "Someone whose authorisation has run out is warned or refused at a change, a charge and care work.",
         among=("warn", "refuse"),
     )
     soon_days: float = _setting(

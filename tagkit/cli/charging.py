@@ -17,9 +17,9 @@ from tagkit.cli.options import (
     SiteDir,
     Station,
     entry,
+    noted_who,
     open_site,
     station_name,
-    who,
 )
 from tagkit.cli.show import json_out, line, plural
 from tagkit.errors import Exit, WrongInput
@@ -80,7 +80,7 @@ def start(
                 battery,
                 charger,
                 ChargeReadings(temperature, sg, discharged),
-                **entry(opened, by, station, at),
+                **entry(opened, by, station, at, notes=False),
                 charge_kind=kind,
                 answer=answer,
             )
@@ -222,7 +222,7 @@ def import_log(
             _columns(column),
             kind_of_file,
             temperature_unit=_degrees(temperature_unit),
-            by=who(opened.settings, by),
+            by=noted_who(opened, by),
             station=station_name(opened.settings, station),
             dry_run=dry_run,
             keep_good=keep_good,
@@ -315,7 +315,7 @@ def current(
             charge_kind=kind,
             time_unit=time_unit,
             temperature_unit=_degrees(temperature_unit),
-            by=who(opened.settings, by),
+            by=noted_who(opened, by),
             station=station_name(opened.settings, station),
             dry_run=dry_run,
         )

@@ -216,7 +216,6 @@ def marry(
     from tagkit.jobs.assets import asset
     from tagkit.jobs.label_behind import label_says
     from tagkit.jobs.marry import marry as log_married
-    from tagkit.jobs.people import authorisation_note
 
     keyed = {
         "maker_serial": serial,
@@ -233,13 +232,11 @@ def marry(
             **entry(opened, by, station, at),
             answer=answer,
         )
-        person = authorisation_note(opened, married.event.by)
         says = label_says(asset(opened.record, married.tag))
     if as_json:
         json_out(
             {
                 "tag": married.tag,
-                "person": person,
                 "event": married.event.id,
                 "differences": list(married.differences),
                 "notes": list(married.notes),
@@ -253,8 +250,6 @@ def marry(
         line(note, hang=2)
     line(f"{married.tag} is married: what was keyed in now counts as stamped.", style="bold")
     label_note(married.tag, says)
-    if person:
-        line(f"! {person}.", style="bold", hang=2)
 
 
 def labels(

@@ -184,7 +184,7 @@ def swap(
             logged = log_change(
                 opened,
                 wanted,
-                **entry(opened, by, station, at, in_person=True),
+                **entry(opened, by, station, at, in_person=True, notes=False),
             )
         except ChangeRefused as refused:
             print_judgement(refused.judgement, as_json, opened.timezone())

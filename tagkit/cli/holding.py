@@ -60,7 +60,6 @@ def hold(
     Example: tagkit hold B-QM-00417-D --reason "connector pin burnt" --by KM
     """
     from tagkit.jobs.hold import hold as log_hold
-    from tagkit.jobs.people import authorisation_note
 
     if template is not None and card is None:
         raise WrongInput("a template without a card", "Name the card's file with --card")
@@ -75,15 +74,12 @@ def hold(
             **entry(opened, by, station, at),
         )
         asset = event.body["asset"]
-        person = authorisation_note(opened, event.by)
         printed = print_hold_card(opened, asset, card, no_card, as_json, template)
     if as_json:
-        told = {"event": event.id, "asset": asset, "safety": safety, "person": person}
+        told = {"event": event.id, "asset": asset, "safety": safety}
         json_out({**told, "card": printed.to_json() if printed else None})
     else:
         line(f"{asset} is held: {event.body['reason']}.", style="bold")
-        if person:
-            line(f"! {person}.", style="bold", hang=2)
         say_card(True, printed)
         if safety:
             line("Only an inspection lifts this hold. "

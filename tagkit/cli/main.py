@@ -11,7 +11,7 @@ import typer
 from typer.core import TyperGroup
 
 from tagkit import __version__
-from tagkit.cli.show import OutputLost, any_console, json_out, problem
+from tagkit.cli.show import OutputLost, any_console, json_out, note_at_end, problem, say_notes
 from tagkit.errors import Busy, Exit, TagkitError, WrongInput
 
 UsageError: type[Exception] = typer.BadParameter.__bases__[0]
@@ -149,6 +149,7 @@ def _top(
 def main() -> None:
     """Run the command line; never returns. See the epilog for the exit codes."""
     any_console()
+    note_at_end(None)
     as_json = "--json" in sys.argv
     try:
         # Given back are the code of typer.Exit, or None at the end of a command.
@@ -156,6 +157,7 @@ def main() -> None:
         code = app_with(*([named] if named in COMMANDS else COMMANDS))(
             prog_name="tagkit", standalone_mode=False
         )
+        say_notes()
     except UsageError as error:
         error.show()  # type: ignore[attr-defined]
         message = error.format_message()  # type: ignore[attr-defined]
@@ -208,6 +210,7 @@ class _OurFault(TagkitError):
 
 def _told(error: TagkitError, as_json: bool, cause: Exception) -> int:
     problem(str(error))
+    note_at_end(None)  # nothing was done by anybody
     if error.exit_code == Exit.OUR_BUG and os.environ.get("TAGKIT_DEBUG"):
         import traceback
 

@@ -83,6 +83,16 @@ def who(settings: Settings, by: str | None, *, in_person: bool = False) -> str:
     return code
 
 
+def noted_who(site: Site, by: str | None, *, in_person: bool = False) -> str:
+    """The same; that this person is not authorised is said at the end."""
+    from tagkit.cli.show import note_at_end
+    from tagkit.jobs.people import authorisation_note
+
+    code = who(site.settings, by, in_person=in_person)
+    note_at_end(authorisation_note(site, code))
+    return code
+
+
 def station_name(settings: Settings, station: str | None) -> str:
     """The station name of --station, or the default of site.toml."""
     name = (station or settings.station.name).strip()
@@ -111,11 +121,23 @@ class Entry(TypedDict):
 
 
 def entry(
-    site: Site, by: str | None, station: str | None, at: str | None, *, in_person: bool = False
+    site: Site,
+    by: str | None,
+    station: str | None,
+    at: str | None,
+    *,
+    in_person: bool = False,
+    notes: bool = True,
 ) -> Entry:
-    """What --by, --station and --at say together; see :func:`who` for ``in_person``."""
+    """What --by, --station and --at say together; see :func:`who` for ``in_person``.
+
+    That this person is not authorised is said at the end, unless the command itself says it
+    (``notes`` False).
+    """
     return Entry(
-        by=who(site.settings, by, in_person=in_person),
+        by=noted_who(site, by, in_person=in_person)
+        if notes
+        else who(site.settings, by, in_person=in_person),
         station=station_name(site.settings, station),
         at=moment(site, at),
     )

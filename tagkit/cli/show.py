@@ -60,8 +60,26 @@ def any_console() -> None:
             stream.reconfigure(errors="replace")
 
 
+_NOTES: list[str] = []
+
+
+def note_at_end(note: str | None) -> None:
+    """What is to be said once, at the end of a command that did what it was asked: a line, or
+    ``by_note`` of its JSON. None: nothing."""
+    _NOTES[:] = [note] if note else []
+
+
+def say_notes() -> None:
+    """Says it, unless the JSON has done so."""
+    for note in _NOTES:
+        line(f"! {note}.", style="bold", hang=2)
+    note_at_end(None)
+
+
 def json_out(data: dict[str, Any]) -> None:
     """One JSON object with the schema's number; escaped where the output is not Unicode."""
+    if _NOTES:
+        data = {**data, "by_note": _NOTES.pop()}
     unicode = (sys.stdout.encoding or "").lower().replace("-", "").startswith("utf")
     text = json.dumps({"schema": SCHEMA, **data}, ensure_ascii=not unicode, default=str)
     # One object a line, also for readers to whom these end a line.

@@ -17,7 +17,7 @@ from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import when
 from tagkit.jobs.figures import ohms
 from tagkit.jobs.hold import check_emptied
-from tagkit.jobs.people import require_supervisor, require_technician
+from tagkit.jobs.people import check_authorised, require_supervisor, require_technician
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.repairing import settled
 from tagkit.jobs.site import Site
@@ -114,6 +114,7 @@ def inspect(
             "only an inspection that passed lifts a hold", "Have the cause mended first", "--lift"
         )
     with site.record.writing(by=by, station=station, at=at) as writing:
+        check_authorised(site, by)
         state = asset(writing, number)
         if lift:
             require_supervisor(site, by)
@@ -209,6 +210,7 @@ def clean(
         raise WrongInput("what it was washed with is not said", "Say it in a few words", "--with")
     measured = ohms(resistance) if resistance else None
     with site.record.writing(by=by, station=station, at=at) as writing:
+        check_authorised(site, by)
         state = asset(writing, battery, Kind.BATTERY)
         return writing.append(
             "cleaned",

@@ -28,6 +28,7 @@ from tagkit.jobs.cell_layout import cell_rows
 from tagkit.jobs.judging import catch_up
 from tagkit.jobs.judging_cells import cell_trends, failing_flags, points_of
 from tagkit.jobs.other_cells import odd_round, other_cells_flag, settled_at
+from tagkit.jobs.people import check_authorised
 from tagkit.jobs.site import Site
 from tagkit.record.bodies import completed
 from tagkit.record.care_bodies import EXTENTS, VOLTAGE_TAKEN
@@ -154,6 +155,7 @@ def record_round(
     ``confirmed``. ``keyed_by`` is the second person, who keyed in what the first one read out.
     """
     with site.record.writing(by=by, station=station, at=at) as writing:
+        check_authorised(site, by)
         state = asset(writing, battery, Kind.BATTERY)
         facts = battery_facts(state, site.settings)
         taken = _taken(site, state, at, voltage_taken, after_charge, hours_rested)

@@ -14,6 +14,7 @@ from tagkit.jobs.care_facts import BatteryFacts, battery_facts, waterings_of
 from tagkit.jobs.care_notices import sisters_thirst
 from tagkit.jobs.figures import litres as read_litres
 from tagkit.jobs.judging import catch_up
+from tagkit.jobs.people import check_authorised
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
@@ -97,6 +98,7 @@ def water(
         for name, text in (("before", before), ("after", after))
     }
     with site.record.writing(by=by, station=station, at=at) as writing:
+        check_authorised(site, by)
         state = asset(writing, battery, Kind.BATTERY)
         facts = battery_facts(state, site.settings)
         _check(facts, cells)

@@ -146,11 +146,36 @@ def test_a_date_without_leading_zeros_means_the_same(staffed: BatteryRoom) -> No
 
 def test_who_is_not_recorded_is_said_where_nobody_is_refused(staffed: BatteryRoom) -> None:
     stamp = ("--serial", "b1", "--voltage", "48 V", "--weight", "1100 kg")
-    for command in (("marry", "B1", *stamp), ("hold", "B1", "--reason", "cable bare")):
+    for command in (
+        ("marry", "B1", *stamp), ("hold", "B1", "--reason", "cable bare"),
+        ("water", "B2", "--litres", "3"), ("clean", "B2", "--with", "soda solution"),
+        ("inspect", "B2"), ("round", "enter", "B2", "--cells", "1280 1279", "--pilot"),
+        ("charge", "end", "B2", "--answer", "as-shown"), ("seen", "B2", "stand 4"),
+        ("incident", "report", "spill", "--what", "a litre"), ("charge", "start", "B3", "C1"),
+    ):  # fmt: skip
         found = staffed.run(*command, "--by", "GHOST")
         assert found.code == 0, found
-        assert "! GHOST is not recorded as authorised" in found.out
+        assert found.out.count("! GHOST is not recorded as authorised") == 1
+    told = staffed.run("water", "B2", "--litres", "3", "--by", "GHOST", "--json")
+    assert told.data["by_note"].startswith("GHOST is not recorded")
     assert "!" not in staffed.run("hold", "B2", "--reason", "cable bare", "--by", "KM").out
+
+
+def test_whose_authorisation_ran_out_is_refused_or_warned_in_care_too(staffed: BatteryRoom) -> None:
+    given = ("authorise", "OLD", "--role", "technician", "--until", "2020-01-05", "--by", "SW")
+    assert staffed.run(*given).code == 0
+    care = ("water", "B2", "--litres", "3"), ("inspect", "B2"), ("clean", "B2", "--with", "soda")
+    for command in care:
+        found = staffed.run(*command, "--by", "OLD")
+        assert found.code == 2 and "ran out on 2020-01-05" in found.err and found.out == ""
+    held = staffed.run("hold", "B2", "--reason", "leak", "--by", "OLD")
+    assert held.code == 0 and "! the authorisation of OLD ran out" in held.out
+    path = staffed.folder / "site.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('run_out = "refuse"', 'run_out = "warn"'), encoding="utf-8")
+    for command in care:
+        found = staffed.run(*command, "--by", "OLD")
+        assert found.code == 0 and "! the authorisation of OLD ran out" in found.out
 
 
 def test_an_amendment_against_the_designation_is_asked_about(staffed: BatteryRoom) -> None:

@@ -201,6 +201,7 @@ def test_a_site_that_only_warns_lets_changes_go_on_and_says_so(here: Room) -> No
     assert here.begin(client, TECHNICIAN) == 303
     page = shown(client)
     assert "<dd>attendant</dd>" in page and "ran out on 30 Jun 2031" in page
+    assert "ran out on 30 Jun 2031" in client.get("/care").text
 
 
 def test_the_first_person_of_a_site_records_himself(client: TestClient) -> None:
