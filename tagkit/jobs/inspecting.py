@@ -26,20 +26,61 @@ from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.rules.due import equipment_due
 
-CHECKLISTS = {
+_BATTERY = {
     "arrival": "case and lid, posts and cables, caps, level of every cell, voltage of every cell, "
     "stamps against the order, freshening charge within the maker's time",
     "periodic": "case, cables and insulation, connector, caps, label, corrosion, dry and clean",
     "change": "connector and cable, retainer, no smell, no heat, no leak",
-    "hold": "the reason of the hold is mended",
-    "equipment": "as its plate says",
     "serial": "stamped serial compared with the label: it is this battery",
-    "other": "",
+}
+_ARRIVAL = "complete and undamaged, plate against the order, label on"
+_OTHERS = {
+    Kind.TRUCK: {
+        "arrival": _ARRIVAL,
+        "periodic": "battery compartment, retainer or gate, connector and cable, plate and label "
+        "legible",
+        "change": "connector and cable, retainer, no smell, no heat, no leak",
+    },
+    Kind.CHARGER: {
+        "arrival": _ARRIVAL,
+        "periodic": "case, cables and connector, display and switch, air way free, plate and label "
+        "legible",
+    },
+    Kind.LIFTING: {
+        "arrival": _ARRIVAL,
+        "periodic": "hooks and latches, chain or rope, beam and lugs, insulation, stops, rated load "
+        "legible",
+    },
 }
 WASH_CAUTION = (
     "Goggles or face shield, acid-resistant gloves, apron. Caps closed; soda solution must not "
     "get into the cells; rinse, dry. Test and dispose of the wash water by local rule."
 )
+
+
+def checklist(sort: str, state: AssetState) -> str:
+    """What such an inspection of this asset looks at; empty where nothing is laid down.
+
+    The usual points of each kind; of room equipment what its plate says. The makers' instructions
+    and local rules go before them.
+    """
+    if sort == "hold":
+        return "the reason of the hold is mended"
+    kind = Kind(state.kind)
+    if kind is Kind.ROOM:
+        said = (state.nameplate.get("check") or {}).get("value")
+        return str(said or "as its plate says") if sort in ("equipment", "periodic") else ""
+    return (_BATTERY if kind is Kind.BATTERY else _OTHERS[kind]).get(sort, "")
+
+
+def inspections_of(state: AssetState) -> tuple[str, ...]:
+    """The inspections that go with an asset, the usual one first."""
+    sorts = ("equipment", "periodic", "arrival", "change", "hold", "serial")
+    return tuple(
+        sort
+        for sort in sorts
+        if checklist(sort, state) and not (sort == "periodic" and state.kind == Kind.ROOM.value)
+    )
 
 
 @dataclass(frozen=True)
@@ -128,7 +169,7 @@ def inspect(
             {
                 "sort": sort,
                 "next_due": due,
-                "what": what or CHECKLISTS[sort] or None,
+                "what": what or checklist(sort, state) or None,
                 "findings": found,
                 "passed": passed,
                 "todo": todos,

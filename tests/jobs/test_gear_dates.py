@@ -37,6 +37,12 @@ def test_its_date_moves_by_the_site_s_interval(gear: BatteryRoom) -> None:
     assert told(gear) == set()
 
 
+def test_each_kind_is_inspected_by_its_own_points(gear: BatteryRoom) -> None:
+    for name, point in (("HOIST", "hooks"), ("T1", "compartment"), ("A1", "air way")):
+        assert gear.run("inspect", name, "--by", "JT").code == 0
+        assert point in gear.events("inspected")[-1].body["what"]
+
+
 def test_the_date_on_its_new_plate_is_taken(gear: BatteryRoom) -> None:
     due = (ago() + timedelta(days=90)).date().isoformat()
     found = gear.run("check", "BEAM", "--next-due", due, "--by", "JT")

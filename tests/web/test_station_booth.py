@@ -96,11 +96,20 @@ def test_a_plain_change_takes_two_presses(station: Station) -> None:
         "FIT",
         "and ready",
     )
+    told = [row.text.partition(":")[0] for row in station.view.rows if row.kind == "check"]
+    assert told == ["voltage", "weight", "chemistry"]
     for _ in range(2):
         station.clock.wait()
         station.press()
     assert station.stage == "logged"
     assert station.room.place("F1") == "T1"
+
+
+def test_a_battery_that_is_released_is_not_called_ready(station: Station) -> None:
+    station.show("T1", "RESTS")
+    assert station.view.posture == "stop"
+    station.booth.release(station.site, station.by, "SW", "the truck is needed")
+    assert (station.view.posture, station.view.more) == ("go", "released for this use")
 
 
 def test_a_press_meant_for_the_screen_before_does_nothing(station: Station) -> None:

@@ -19,6 +19,7 @@
       if (!box.checked && [...fields].some((one) => one.value)) box.checked = true;
       fields.forEach((one) => { one.hidden = !box.checked; });
     }
+    document.getElementById("cells").dataset.columns = shows.filter((box) => box.checked).length;
   }
   shows.forEach((box) => box.addEventListener("change", () => { columns(); keep(); }));
 
@@ -92,6 +93,7 @@
   // Read back large, for the person who reads out.
   function readBack(field, text) {
     const cell = field.closest("[data-cell]").dataset.cell;
+    readValue.parentElement.hidden = false;
     const gravity = field.dataset.column === "gravity" && /^1\d{3}$/.test(text);
     readCell.textContent = `${readCell.dataset.word} ${cell}`;
     readValue.textContent = gravity ? `${text[0]}.${text.slice(1)}` : text || "—";

@@ -20,7 +20,7 @@ from tagkit.jobs.care_facts import equalizing_of
 from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
 from tagkit.jobs.charge_flags import flags_of
 from tagkit.jobs.correct import retire
-from tagkit.jobs.inspecting import CHECKLISTS, WASH_CAUTION, clean, inspect
+from tagkit.jobs.inspecting import WASH_CAUTION, checklist, clean, inspect, inspections_of
 from tagkit.jobs.repairing import CAUTION as REPAIR_CAUTION
 from tagkit.jobs.repairing import repair
 from tagkit.jobs.site import Site
@@ -32,7 +32,7 @@ from tagkit.record.state import AssetState
 from tagkit.rules.flags import Flag
 from tagkit.web.visitor import Role
 
-Sort = Literal["text", "area", "choice", "tick"]
+Sort = Literal["text", "area", "choice", "tick", "date"]
 Given = Mapping[str, str]
 
 
@@ -273,16 +273,12 @@ def _repair(site: Site, tag: str, given: Given, who: Who) -> Told:
 
 
 def _inspect_fields(state: AssetState) -> Sequence[Field]:
-    sorts = (
-        ("equipment", "periodic")
-        if state.kind == "R"
-        else ("periodic", "arrival", "change", "hold", *(("serial",) if state.kind == "B" else ()))
-    )
-    gear = Field("next_due", "It passed: date of its next examination", example="2027-03-31",
+    sorts = inspections_of(state)
+    gear = Field("next_due", "It passed: date of its next examination", "date",
                  hint="Empty: by the site's schedule.")  # fmt: skip
     return (
         Field("sort", "Which inspection", "choice", sorts, required=True,
-              lists=tuple((sort, CHECKLISTS[sort]) for sort in sorts if CHECKLISTS[sort])),
+              lists=tuple((sort, checklist(sort, state)) for sort in sorts)),
         Field("findings", "What was found, a line each", "area",
               hint="Empty: nothing, it passed. Each finding stays on the morning list until it is "
                    "settled."),
