@@ -102,6 +102,7 @@ screen.addEventListener("click", (event) => {
 document.querySelectorAll("[data-do]").forEach((key) => {
   key.addEventListener("click", (event) => {
     line.say({ do: key.dataset.do });
+    toAnswer();
     // Pressed by a finger it keeps no focus: the next Enter is the large button's, not this one's again.
     // By the keyboard the focus goes to what the screen then asks.
     if (event.detail) key.blur();
@@ -123,12 +124,14 @@ release?.addEventListener("submit", (event) => {
   const given = new FormData(release);
   line.say({ do: "release", code: given.get("code"), pin: given.get("pin"), reason: given.get("reason") });
   release.reset();
+  toAnswer();
 });
 document.getElementById("gauge")?.addEventListener("submit", (event) => {
   event.preventDefault();
   const given = new FormData(event.target);
   line.say({ do: "gauge", percent: given.get("percent"), hours: given.get("hours") });
   gauge.open = false;
+  toAnswer();
 });
 new Keys({
   foot: booth.dataset.foot,

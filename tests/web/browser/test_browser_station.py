@@ -188,10 +188,13 @@ def test_not_ready_stops_and_a_supervisor_releases(
     station.show("T5", "RESTS")
     station.see("stop", "DO NOT USE")
     page = station.page
+    page.set_viewport_size({"width": 390, "height": 844})
     page.get_by_label("Supervisor’s code").fill("KM")
     page.get_by_label("Reason").fill("truck is needed")
     page.get_by_role("button", name="Release for this use").click()
     assert "not a supervisor" in station.notice()
+    # On a phone too what is said is in sight, not the form below it.
+    assert page.evaluate("document.getElementById('screen').getBoundingClientRect().top") >= 0
     station.see("stop")
     page.get_by_label("Supervisor’s code").fill("SW")
     page.get_by_label("Reason").fill("truck is needed, measured 31 °C")
