@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from tagkit.assets.fields import Field
@@ -16,6 +17,13 @@ _PAIRS: Mapping[Dimension, tuple[str, str, int]] = {
     Dimension.TEMPERATURE: ("°C", "°F", 0),
 }
 
+
+def _places(figure: Decimal) -> int:
+    """Places behind the point, as marked."""
+    exponent = figure.as_tuple().exponent
+    return -exponent if isinstance(exponent, int) else 0
+
+
 LITRES_PER_GALLON = 3.785411784
 """US gallon, exact (231 cubic inches)."""
 
@@ -25,6 +33,9 @@ def shown(quantity: Quantity, units: str) -> str:
 
     ``units`` is metric or us. The marked figure is what people compare with the case.
     """
+    if quantity.unit == "SG":  # 1.28 is written 1.280, as on every hydrometer and round sheet
+        places = max(3, _places(quantity.value))
+        return f"{quantity.value:.{places}f} SG"
     pair = _PAIRS.get(quantity.dimension)
     customary = units == "us"
     if pair is None or UNITS[quantity.unit].customary == customary:
