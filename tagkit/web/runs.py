@@ -98,8 +98,11 @@ class Runs:
             told = replace(self._known[identity], problem=error.problem, remedy=error.remedy)
             self._note(told)
         except Exception:
-            self._note(replace(self._known[identity], problem="something went wrong in tagkit",
-                               remedy="Nothing was kept. Try again, or tell us"))  # fmt: skip
+            again = "Try again; if it stays so, tell whoever looks after the server"
+            told = replace(
+                self._known[identity], problem="something went wrong in tagkit", remedy=again
+            )
+            self._note(told)
             raise
 
     def _note(self, run: Run) -> None:

@@ -72,14 +72,14 @@ NOT_ON_PAGES = frozenset(
      "jobs/plates.py", "jobs/preview.py", "jobs/report.py", "jobs/roster.py",
      "jobs/samples.py", "jobs/scratch.py", "jobs/site.py",
      "jobs/step_words.py", "jobs/tables.py", "rules/acid.py", "rules/pool.py",
-     "rules/pool_simulation.py", "web/access/browser.py", "web/access/crossing.py",
-     "web/access/gate.py", "web/access/store.py", "web/access/visitors.py", "web/routes/api.py",
+     "rules/pool_simulation.py", "web/access/browser.py", "web/access/doorstep.py",
+     "web/access/store.py", "web/access/visitors.py", "web/routes/api.py",
      "web/routes/health.py", "web/routes/live.py")
 )  # fmt: skip
 """… but for files, printed reports, charts, commands and queries."""
 
 NEVER_SHOWN = re.compile(
-    r"^guide/|^held=|^out-of-service-|IS NOT NULL|"
+    r"^guide/|^held=|^out-of-service-|IS NOT NULL|^camera=|"
     r"^# |instr\(|^assets\.tag$| GLOB |SELECT |DELETE FROM|UPDATE |INSERT|"
     r"IN \(|INDEXED BY|^/|[a-z]+/[a-z]+;|^private,|"
     r"^tagkit |^d MMM|^default-src|attachment;|%[YHdm]|^-+|^[A-Z]{1,2}$|^\d[\d ./–-]*([a-zA-Z°]+)?$|^csv$|"
@@ -103,8 +103,8 @@ _CALLS_NOT_SHOWN = frozenset(
      "happened", "Literal", "isinstance", "pop", "setdefault", "line_count")
 )  # fmt: skip
 _MAKES_SENTENCES = frozenset(
-    ("WrongInput", "NeedsAnswer", "NotFound", "NotAllowed", "TooManyTries", "Busy", "AlreadySent",
-     "Reason", "Flag", "Problem")
+    ("WrongInput", "NeedsAnswer", "NotFound", "NotAllowed", "ForgedForm", "TooManyTries", "Busy",
+     "AlreadySent", "Reason", "Flag", "Problem")
 )  # fmt: skip
 _MORE = (
     ("made", "{share} × its sisters"), ("made", "{number} years"), ("made", "{share}% of rated"),

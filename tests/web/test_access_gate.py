@@ -13,8 +13,10 @@ from access_room import ATTENDANT, HOST, LEAD, PIN, TECHNICIAN, Room, room
 from fastapi import APIRouter, WebSocket
 from fastapi.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
+from tagkit.language.words import Words
 from tagkit.web import routes
 from tagkit.web.access.gate import LARGEST_BODY, LARGEST_UPLOAD
+from tagkit.web.access.refused import TooManyTries
 from tagkit.web.depends import ENTER, needs
 
 
@@ -42,6 +44,38 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Room]:
 def test_a_forged_host_is_refused(here: Room, host: str) -> None:
     answer = here.client().get("/", headers={"Host": host})
     assert answer.status_code == 421
+
+
+_LARGE = {"Content-Length": "2000000", "Content-Type": "application/x-www-form-urlencoded"}
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "headers", "status", "said", "way"),
+    [
+        ("GET", "/", {"Host": "evil.example"}, 421, "Esta dirección no es de las nuestras.", ""),
+        ("POST", "/shift/open", {"Sec-Fetch-Site": "cross-site"}, 403, "de otro sitio web.", "/"),
+        ("POST", "/shift/open", {"X-CSRF": "x"}, 403, "Esta página ha caducado", "/shift"),
+        ("POST", "/shift/open", _LARGE, 413, "como máximo 1 MB.", "/shift"),
+        ("GET", "/shift/open", {}, 405, "lo que envía un formulario", "/shift"),
+        ("GET", "/guide/nothing", {}, 404, "No existe esa página.", "/guide"),
+    ],
+)
+def test_who_is_turned_away_reads_why_in_their_own_language(
+    here: Room, method: str, path: str, headers: dict[str, str], status: int, said: str, way: str
+) -> None:
+    asking = {"Accept": "text/html", "Accept-Language": "es-ES,es;q=0.9"}
+    told = here.client().request(method, path, headers=asking | headers)
+    assert told.status_code == status and '<html lang="es">' in told.text
+    assert said in told.text and "<h1>Eso no funcionó</h1>" in told.text
+    assert f'class="press" href="{way}"' in told.text or (not way and 'href="/"' not in told.text)
+    program = here.client().request(method, path, headers={"Accept": "*/*"} | headers)
+    assert program.status_code == status and ("<h1>" in program.text or program.json()["problem"])
+
+
+def test_how_long_to_wait_is_told_in_the_readers_language() -> None:
+    spanish = Words("es", "metric", None)
+    waits = [spanish.said(TooManyTries("", seconds).remedy) for seconds in (50, 660)]
+    assert waits == ["Espere un minuto.", "Espere 11 minutos."]
 
 
 def test_the_hosts_own_names_are_answered_on_any_port(here: Room) -> None:

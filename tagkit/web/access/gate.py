@@ -6,7 +6,6 @@ Pure ASGI, so that live pictures and events pass through it without delay.
 
 from __future__ import annotations
 
-import json
 import logging
 import time
 from collections.abc import Mapping
@@ -19,6 +18,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tagkit.web.access.browser import Browser, browser_of, set_cookie
 from tagkit.web.access.crossing import SAFE, from_elsewhere
+from tagkit.web.access.doorstep import told
+from tagkit.web.access.visitors import asked_for
 from tagkit.web.options import ServeOptions
 
 log = logging.getLogger("tagkit.web.request")
@@ -70,9 +71,11 @@ class Gate:
         answer = _Answer(scope, send, browser, self.options, turned_away is not None)
         for_a_person = "text/html" in headers.get("accept", "")
         if turned_away and not (turned_away[0] == 413 and for_a_person):
-            await _refuse(answer, *turned_away)
+            language = asked_for(headers.get("accept-language", "")) or "en"
+            await _refuse(answer, turned_away, language if for_a_person else None)
             return
-        limited = _too_much if turned_away else _limited(receive, _largest(headers))
+        largest = _largest(headers)
+        limited = _too_much(largest) if turned_away else _limited(receive, largest)
         await self.app(scope, limited, answer)
 
     def _turned_away(self, scope: Scope, headers: Headers) -> tuple[int, str, str] | None:
@@ -88,11 +91,21 @@ class Gate:
             return 403, "this came from a page of another site", "Open the page here"
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > _largest(headers):
-            return 413, *_TOO_LARGE
+            return 413, *too_large(_largest(headers))
         return None
 
 
-_TOO_LARGE = ("this is too large", f"Send at most {LARGEST_UPLOAD // MEGABYTE} MB")
+class TooLarge(HTTPException):
+    """A body of more than ``most`` bytes."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__(413, ". ".join(too_large(most)))
+        self.most = most
+
+
+def too_large(largest: int) -> tuple[str, str]:
+    """Problem and remedy."""
+    return "this is too large", f"Send at most {largest // MEGABYTE} MB"
 
 
 def _host(header: str) -> str:
@@ -117,25 +130,30 @@ def _limited(receive: Receive, largest: int) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > largest:
-            raise HTTPException(413, ". ".join(_TOO_LARGE))
+            raise TooLarge(largest)
         return message
 
     return limited
 
 
-async def _too_much() -> Message:
+def _too_much(largest: int) -> Receive:
     """In place of a body that is announced too large: the page that a person gets says so."""
-    raise HTTPException(413, ". ".join(_TOO_LARGE))
+
+    async def too_much() -> Message:
+        raise TooLarge(largest)
+
+    return too_much
 
 
-async def _refuse(send: Send, status: int, problem: str, remedy: str) -> None:
-    body = json.dumps({"schema": 1, "problem": problem, "remedy": remedy, "where": ""}).encode()
+async def _refuse(send: Send, turned_away: tuple[int, str, str], language: str | None) -> None:
+    status, problem, remedy = turned_away
+    kind, body = told(language, problem, remedy, way=status != 421)
     await send(
         {
             "type": "http.response.start",
             "status": status,
             "headers": [
-                (b"content-type", b"application/json"),
+                (b"content-type", kind),
                 (b"content-length", str(len(body)).encode()),
                 (b"connection", b"close"),
             ],

@@ -19,7 +19,7 @@ class TooManyTries(NotAllowed):
     def __init__(self, problem: str, wait: float) -> None:
         self.wait = max(1, round(wait))
         minutes = max(1, round(wait / 60))
-        super().__init__(problem, f"Wait {minutes} minute{'s' if minutes > 1 else ''}")
+        super().__init__(problem, "Wait a minute" if minutes == 1 else f"Wait {minutes} minutes")
 
 
 class AlreadySent(Busy):

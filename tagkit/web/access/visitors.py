@@ -112,14 +112,14 @@ def _preferences(
     )
     settings = site.settings.site
     if not language and not person:
-        language = _asked_for(connection.headers.get("accept-language", ""))
+        language = asked_for(connection.headers.get("accept-language", ""))
     return (
         language if language in ("en", "es") else settings.language,
         units if units in ("metric", "us") else settings.units,
     )
 
 
-def _asked_for(header: str) -> str:
+def asked_for(header: str) -> str:
     """The first of our languages that an unknown browser asks for (RFC 9110, Accept-Language)."""
     for one in header.split(","):
         language = one.partition(";")[0].strip().lower()[:2]
