@@ -30,6 +30,7 @@ from tagkit.web.access.shifts import open_shift, still_here
 from tagkit.web.access.visitors import visitor_of
 from tagkit.web.booth.bay import Bay
 from tagkit.web.booth.booth import Booth
+from tagkit.web.booth.camera_time import CameraTime
 from tagkit.web.booth.floor import floor_of
 from tagkit.web.booth.own_camera import OwnCamera
 from tagkit.web.booth.presses import Press, take
@@ -46,7 +47,6 @@ BEAT = 1.0
 _LOOK_AGAIN = 2.0  # the record may have changed behind an unchanged screen
 _RECOVER_EVERY = 1.0  # seconds, where nothing has moved for a while
 _EAGER = 12.0
-_PROMPT = 0.4
 _QUICK = 0.2
 _ROSTER_EVERY = 10.0
 _LONGEST_WORDS = 4_000
@@ -77,7 +77,7 @@ class Live:
         self._recovery: asyncio.Task[None] | None = None
         self._recovered_at = self._roster_at = float("-inf")
         self._came_at = self._moved_at = float("-inf")
-        self._lag, self._looked_at = 0.0, float("-inf")
+        self._pace = CameraTime()
         self._stumbled_over = ""
         self._unread: tuple[bytes, tuple[Read, ...]] | None = None
         self._shown: dict[str, Any] | None = None
@@ -139,7 +139,7 @@ class Live:
             return
         match said.get("do"):
             case "still":
-                await self._sighted(self._sightings.still(self._camera_time()))
+                await self._sighted(self._sightings.still(self._pace.now()))
             case "beat":
                 await self._send({"is": "beat"})
             case _:
@@ -173,8 +173,9 @@ class Live:
                     self._stumbled_over = repr(error)
                 await self._blind(_STUMBLED)
                 continue
-            self._lag += max(0.0, time.monotonic() - began - _PROMPT)
-            sight = self._sightings.frame(looked.reads, looked.size, self._camera_time())
+            self._pace.waited(time.monotonic() - began)
+            sight = self._sightings.frame(looked.reads, looked.size, self._pace.now())
+            self._pace.more_to_come = bool(sight.marks) or looked.unread
             self._recover(frame, looked)
             await self._sighted(sight)
             if self._own_camera is not None:
@@ -184,12 +185,6 @@ class Live:
             await self._send(
                 {"is": "sight", "marks": _marks(sight), "pace": pace, "trouble": trouble}
             )
-
-    def _camera_time(self) -> float:
-        """Seconds, without those that frames waited for a busy reader: two frames in a row agree
-        about a label however long each took."""
-        self._looked_at = max(self._looked_at, time.monotonic() - self._lag)
-        return self._looked_at
 
     async def _blind(self, why: str) -> None:
         """Nothing could be read in this frame; the next one may do."""
@@ -260,7 +255,7 @@ class Live:
                 found = await self._floor.eye.recover(self._camera, frame, reads)
                 self._recovered_at = time.monotonic()
                 if found:
-                    sight = self._sightings.recovered(found, self._camera_time())
+                    sight = self._sightings.recovered(found, self._pace.now())
                     await self._sighted(sight)
                 if self._rest():
                     return
