@@ -29,8 +29,10 @@ def tag_in_photo(content: bytes) -> Tag:
             "Photograph one alone, or type its number",
         )
     if not seen:
-        found = "only codes that are not ours" if foreign else "no label that can be read"
-        raise NotFound(
-            f"the picture holds {found}", "Photograph it closer and straight, or type the number"
+        found = (
+            "the picture holds only codes that are not ours"
+            if foreign
+            else "the picture holds no label that can be read"
         )
+        raise NotFound(found, "Photograph it closer and straight, or type the number")
     return next(iter(seen))

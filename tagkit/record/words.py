@@ -154,6 +154,6 @@ _DEEDS: dict[str, Callable[[Body, str], str]] = {
     "incident": lambda body, tags: (
         f"reported an incident ({body['sort']}: {body['what']}){f' with {tags}' if tags else ''}"
     ),
-    "voided": lambda body, tags: f"undid an entry about {tags} ({body['reason']})",
+    "voided": lambda body, tags: f"cancelled an entry about {tags} ({body['reason']})",
     "authorised": lambda body, _: f"authorised {body['person']} as {body['role']}",
 }

@@ -103,6 +103,7 @@ def _form(
         "kind": kind,
         "what": in_one_line(kind, found.nameplate, units),
         "asked": asked(kind),
+        "labels": [spec.label for _, spec in asked(kind)],
         "given": given or {},
         "error": error,
         "differs": isinstance(error, NeedsAnswer) and not is_married(found),
