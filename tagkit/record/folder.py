@@ -1,13 +1,16 @@
 """Keeps folded states beside the journal: in order one event at a time, else from a checkpoint.
 
 A state that is touched several times in one transaction is written once. Every so many events
-a checkpoint is kept, so that a late event does not mean folding years again.
+a checkpoint is kept, so that a late event does not mean folding years again. States may be folded
+before the transaction has begun (see draft.py): then nothing is written until :meth:`Folder.flush`,
+and :meth:`Folder.still_so` tells whether what they were folded from is what the record holds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from tagkit.record.bodies import present_body
@@ -119,6 +122,8 @@ class _Kept:
     clock: int
     row: tuple[str | None, str | None, str | None] | None = None
     """By what the row that is there is found; None when there is none."""
+    text: str | None = None
+    """The state as it will be kept, where it is ready already."""
 
 
 class Folder:
@@ -132,6 +137,8 @@ class Folder:
         self._changed: set[str] = set()
         self._stale: dict[str, int] = {}
         self._unjudged: set[str] = set()
+        self._checkpoints: list[tuple[str, int, int, str]] = []
+        self._rests_on: dict[str, tuple[str, str] | None] | None = None
 
     @property
     def kept(self) -> int:
@@ -146,6 +153,36 @@ class Folder:
         self._times: int | None = None
         self.met: set[str] = set()
         """Assets for which all came as foreseen."""
+
+    @classmethod
+    def before_the_lock(cls, connection: Connection) -> Folder:
+        """One that folds before its transaction has begun."""
+        folder = cls(connection)
+        folder._rests_on = {}
+        return folder
+
+    def still_so(self) -> bool:
+        """Whether the states that were read before the transaction are still those; from now on
+        what is folded is certain."""
+        read, self._rests_on = self._rests_on or {}, None
+        return all(
+            self._connection.execute("SELECT state FROM assets WHERE tag = ?", (tag,)).fetchone()
+            == (was and was[:1])
+            for tag, was in read.items()
+        )
+
+    def write_out(self) -> None:
+        """Makes the texts of the states that :meth:`flush` will write."""
+        for tag in self._changed:
+            kept = self._kept[tag]
+            if kept and kept.text is None:
+                kept.text = kept.state.to_json()
+
+    def last_event_before(self, tag: str) -> str | None:
+        """The last event of an asset as it was read before the lock; None for an unknown one."""
+        self._load(tag)
+        was = (self._rests_on or {}).get(tag)
+        return was and was[1]
 
     def state(self, tag: str) -> AssetState | None:
         """The present state within the transaction."""
@@ -191,14 +228,16 @@ class Folder:
         """Writes what changed; the record's queries see it from then on."""
         for tag in list(self._stale):
             self._load(tag)
+        self._put_checkpoints()
         if self._folded_again:
             self._folded_again = False
             count_again(self._connection)
-        for tag in sorted(self._changed):
+        changed = sorted(self._changed)
+        unjudged = [tag for tag in changed if tag not in self._unjudged]
+        put_rows(self._connection, "unjudged", [(tag,) for tag in unjudged])
+        self._unjudged.update(unjudged)
+        for tag in changed:
             kept = self._kept[tag]
-            if tag not in self._unjudged:
-                self._connection.execute("INSERT OR IGNORE INTO unjudged VALUES (?)", (tag,))
-                self._unjudged.add(tag)
             if kept is None:
                 self._connection.execute("DELETE FROM assets WHERE tag = ?", (tag,))
                 continue
@@ -207,16 +246,18 @@ class Folder:
 
     def _keep(self, tag: str, kept: _Kept) -> None:
         state, row, key = kept.state, indexed(kept.state), (kept.effective, kept.clock)
+        text = kept.text or state.to_json()
         if kept.row == row:
-            self._connection.execute(_KEEP_UNMOVED, (*key, state.to_json(), tag))
+            self._connection.execute(_KEEP_UNMOVED, (*key, text, tag))
         elif kept.row and kept.row[1:] == row[1:]:
-            self._connection.execute(_KEEP_PLACED, (*key, row[0], state.to_json(), tag))
+            self._connection.execute(_KEEP_PLACED, (*key, row[0], text, tag))
         else:
-            self._connection.execute(_KEEP_STATE, (tag, state.kind, *key, *row, state.to_json()))
+            self._connection.execute(_KEEP_STATE, (tag, state.kind, *key, *row, text))
         kept.row = row
 
     def _load(self, tag: str) -> _Kept | None:
         if tag in self._stale:
+            self._put_checkpoints()
             effective = self._stale.pop(tag)
             kept = self._as_foreseen(tag) or self._again(tag, effective)
             self._folded_again = True
@@ -230,6 +271,8 @@ class Folder:
                 (tag,),
             ).fetchone()
             kept = _Kept(AssetState.from_json(row[0]), row[1], row[2], row[3:]) if row else None
+            if self._rests_on is not None:
+                self._rests_on[tag] = (row[0], kept.state.last_event) if row and kept else None
             self._kept[tag] = kept
         return self._kept[tag]
 
@@ -277,9 +320,30 @@ class Folder:
         return _Kept(state, *key) if state.events else None
 
     def _checkpoint(self, tag: str, state: AssetState, key: tuple[int, int]) -> None:
-        self._connection.execute(
-            "INSERT OR REPLACE INTO checkpoints VALUES (?, ?, ?, ?)", (tag, *key, state.to_json())
-        )
+        self._checkpoints.append((tag, *key, state.to_json()))
+
+    def _put_checkpoints(self) -> None:
+        for one in self._checkpoints:
+            self._connection.execute("INSERT OR REPLACE INTO checkpoints VALUES (?, ?, ?, ?)", one)
+        self._checkpoints.clear()
+
+
+def put_rows(connection: Connection, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
+    """Enters rows, passing over those that are there, with as few statements as may be: for one
+    row a statement takes longer than the row."""
+    for start in range(0, len(rows), _AT_ONCE):
+        some = rows[start : start + _AT_ONCE]
+        places = ", ".join([_places(len(some[0]))] * len(some))
+        values = [value for row in some for value in row]
+        connection.execute(f"INSERT OR IGNORE INTO {table} VALUES {places}", values)
+
+
+_AT_ONCE = 8
+
+
+@lru_cache(16)
+def _places(count: int) -> str:
+    return f"({', '.join('?' * count)})"
 
 
 def _key(event: Event) -> Key:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tagkit.record.clock import TOLERANCE_MS, reading
 from tagkit.record.envelope import Event, from_bytes, split_id
-from tagkit.record.folder import EVENT_COLUMNS, Folder, altered, read_event
+from tagkit.record.folder import EVENT_COLUMNS, Folder, altered, put_rows, read_event
 from tagkit.record.order import effective_on_arrival, pull_back
 from tagkit.record.store import Connection
 
@@ -26,27 +27,37 @@ class Beginning:
     """The latest effective clock."""
     apart: bool
     """Whether the time of events that are set apart has come."""
+    end: tuple[int, str] | None = None
+    """Sequence and hash of the last event of a chain that was asked for, while it may be written
+    to."""
 
 
-def beginning(connection: Connection, now_ms: int) -> Beginning:
-    """That of the transaction that has just begun."""
-    identity, n, latest, apart = connection.execute(
+def beginning(connection: Connection, now_ms: int, chain: int = 0) -> Beginning:
+    """That of the transaction that has just begun; of ``chain`` where it ends."""
+    identity, n, latest, apart, sequence, last = connection.execute(
         "SELECT (SELECT value FROM meta WHERE name = 'identity'), "
         "(SELECT max(n) FROM events), (SELECT max(effective) FROM events WHERE apart = 0), "
-        "EXISTS (SELECT 1 FROM events WHERE apart = 1 AND effective <= ?)",
-        (reading(now_ms + TOLERANCE_MS),),
+        "EXISTS (SELECT 1 FROM events WHERE apart = 1 AND effective <= ?), "
+        "c.head_sequence, c.head_hash "
+        "FROM (SELECT 1) LEFT JOIN chains c ON c.chain = ? AND c.writable = 1",
+        (reading(now_ms + TOLERANCE_MS), chain),
     ).fetchone()
-    return Beginning(identity, n or 0, latest or 0, bool(apart))
+    end = None if last is None else (sequence, last)
+    return Beginning(identity, n or 0, latest or 0, bool(apart), end)
 
 
 class Journal:
     """The journal as one transaction sees it."""
 
     def __init__(
-        self, connection: Connection, n: int | None = None, site: str | None = None
+        self,
+        connection: Connection,
+        n: int | None = None,
+        site: str | None = None,
+        folder: Folder | None = None,
     ) -> None:
         self._connection = connection
-        self.folder = Folder(connection)
+        self.folder = folder or Folder(connection)
         if n is None:
             n = connection.execute("SELECT max(n) FROM events").fetchone()[0] or 0
         self._n: int = n
@@ -66,6 +77,14 @@ class Journal:
             self._heads[chain] = -1  # whatever stands before it there is earlier
         return self._add(chain, event, apart=False, own=True)
 
+    def put_own(self, chain: int, event: Event) -> None:
+        """Adds an event written here after everything known, which cancels and cites nothing and
+        was folded in before the lock was taken."""
+        self._insert(chain, event, apart=False)
+        self._heads[chain] = event.effective
+        self._last.pop(chain, None)
+        self._enter(self._tags(event, None), event, self._n)
+
     def add_foreign(self, chain: int, event: Event, now_ms: int) -> Event:
         """Adds an event received from elsewhere; set apart if its clock is wild."""
         if event.sequence <= self._last_awaited(event.epoch) or self._stands_between(chain, event):
@@ -81,16 +100,18 @@ class Journal:
         return effective_on_arrival(self._connection, event, between)
 
     def _add(self, chain: int, event: Event, *, apart: bool, own: bool) -> Event:
-        connection = self._connection
+        self._insert(chain, event, apart=apart)
+        return self.place(self._n, chain, event, apart=apart, own=own)
+
+    def _insert(self, chain: int, event: Event, *, apart: bool) -> None:
         self._n += 1
-        connection.execute(
+        self._connection.execute(
             "INSERT INTO events VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 self._n, chain, event.sequence, event.kind, event.clock, event.effective,
                 int(apart), event.raw, event.signature,
             ),
         )  # fmt: skip
-        return self.place(self._n, chain, event, apart=apart, own=own)
 
     def place(self, n: int, chain: int, event: Event, *, apart: bool, own: bool) -> Event:
         """Gives an event whose row is there its place in the order and under its assets."""
@@ -167,7 +188,7 @@ class Journal:
         self._connection.execute("DELETE FROM aside WHERE tag = ?", (tag,))
         for n, *row in rows:
             event = read_event(*row)
-            self._enter(tag, event, n)
+            self._enter([tag], event, n)
             if not tag.startswith(PERSON_MARK):
                 self.folder.refold(tag, event.effective)
 
@@ -187,8 +208,7 @@ class Journal:
         tags = self._tags(event, target)
         if not own and self._is_parted(event):
             tags = self._set_aside(tags, n)
-        for tag in tags:
-            self._enter(tag, event, n)
+        self._enter(tags, event, n)
         if not own:
             event = self._meet_voids(event)
         moment = event.moment
@@ -201,11 +221,9 @@ class Journal:
                 self.folder.take(tag, event, moment)
         return event
 
-    def _enter(self, tag: str, event: Event, n: int) -> None:
-        self._connection.execute(
-            "INSERT OR IGNORE INTO event_tags VALUES (?, ?, ?, ?)",
-            (tag, event.effective, event.clock, n),
-        )
+    def _enter(self, tags: Sequence[str], event: Event, n: int) -> None:
+        rows = [(tag, event.effective, event.clock, n) for tag in tags]
+        put_rows(self._connection, "event_tags", rows)
 
     def _meet_voids(self, event: Event) -> Event:
         """An event may arrive after the one that voids it."""
@@ -242,7 +260,7 @@ class Journal:
                 "DELETE FROM event_tags WHERE tag = ? AND effective = ? AND clock = ? AND n = ?",
                 (tag, old, event.clock, n),
             )
-            self._enter(tag, event, n)
+            self._enter([tag], event, n)
             if not tag.startswith(PERSON_MARK):
                 self.folder.refold(tag, min(event.effective, old))
 

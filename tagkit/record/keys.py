@@ -18,6 +18,12 @@ from tagkit.errors import WrongInput
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+
+def ready_to_sign() -> None:
+    """Imports what signing needs, which takes a moment: before others wait for it."""
+    import nacl.bindings  # noqa: F401
+
+
 KEY_BYTES = 32
 """Length of a public key."""
 

@@ -32,22 +32,23 @@ class Pulled:
 
 
 def next_clock(
-    connection: Connection, now_ms: int, write_heads: Callable[[], None], latest: int | None = None
+    connection: Connection, now: int, write_heads: Callable[[], None], latest: int | None = None
 ) -> tuple[int, tuple[str, ...]]:
     """The clock value of an event written now, and the events it must cite in ``after``.
 
     Normally the clock goes on after everything in the record, also when the computer's clock
     was set back. Only where the record leaps over the present time by more than a day, the
     events beyond were written with a wrong date: the clock returns, and they are cited. For that the
-    heads of the chains must be up to date, which ``write_heads`` sees to. ``latest`` is the
-    latest effective clock of the record where the caller knows it.
+    heads of the chains must be up to date, which ``write_heads`` sees to. ``now`` is the clock
+    value of the present time, ``latest`` the latest effective clock of the record where the
+    caller knows it.
     """
     if latest is None:
         row = connection.execute("SELECT max(effective) FROM events WHERE apart = 0").fetchone()
         latest = row[0] or 0
-    limit = reading(now_ms + TOLERANCE_MS)
+    limit = now + reading(TOLERANCE_MS)
     if latest <= limit:
-        return tick(latest, now_ms), ()
+        return tick(latest, now), ()
     before, beyond = (
         connection.execute(
             f"SELECT {what} FROM events WHERE apart = 0 AND {where}", (limit,)
@@ -58,9 +59,9 @@ def next_clock(
         )
     )
     if before is None or (beyond - before) >> 16 <= WILD_JUMP_MS:
-        return tick(latest, now_ms), ()
+        return tick(latest, now), ()
     # One step is left free below the new event for the ones that are pulled back under it.
-    clock = tick(before + 1, now_ms)
+    clock = tick(before + 1, now)
     write_heads()
     rows = connection.execute(
         "SELECT c.epoch, c.head_sequence FROM chains c JOIN events e "

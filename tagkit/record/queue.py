@@ -2,13 +2,13 @@
 
 SQLite gives its write lock to whoever happens to ask when it is free, so that a program which
 writes again and again keeps all others waiting. Here two file locks beside the record make a
-turnstile: who has the head's waits for the turn, and gives the head up once it has the turn, which
-it keeps until its transaction is over. Whoever has just written has to come by the head again,
-where somebody stands already, but for two milliseconds in which it may go on while everything it
-needs is at hand. The head looks often, so that the turn changes hands in a tenth of
-a millisecond; the others look less often, and oftener the longer they have waited. The locks
-guard nothing: where they can't be had (a folder that can't be written, somebody who stopped)
-writing goes on without them, by SQLite's own waiting.
+turnstile: who has the head's makes ready what it will write, waits for the turn, and gives the
+head up once it has the turn, which it keeps until its transaction is over. Whoever has just
+written has to come by the head again, but may for some milliseconds look for it often, before the
+others: a change by a program whose pages and code are in the processor's cache takes two thirds
+of one by a program that has just been woken. The others look seldom, and oftener the longer they
+have waited. The locks guard nothing: where they can't be had (a folder that can't be written,
+somebody who stopped) writing goes on without them, by SQLite's own waiting.
 """
 
 from __future__ import annotations
@@ -35,18 +35,28 @@ class Queue:
         self._turn = _Lock(path.with_name(path.name + TURN_END))
         self._began = self._left = -1.0
 
-    def enter(self, most: float = LONGEST_WAIT) -> None:
-        """Waits for one's turn, or no longer than ``most`` seconds or than that makes sense."""
+    def come_forward(self, most: float = LONGEST_WAIT) -> None:
+        """Waits until one stands at the head, or no longer than ``most`` seconds or than that
+        makes sense."""
         began = time.monotonic()
-        if began < self._left + AT_ONCE and began < self._began + QUANTUM and self._turn.take():
-            return
         end = began + min(most, LONGEST_WAIT)
+        goes_on = began < self._left + AT_ONCE and began < self._began + QUANTUM
         while not self._head.take():
             now = time.monotonic()
             if now > end:
-                return
-            time.sleep(random.uniform(0.004, 0.008) / (1 + (now - began) * 100))
+                break
+            goes_on = goes_on and now < began + AT_ONCE
+            rest = random.uniform(0.004, 0.008) / (1 + (now - began) * 100)
+            time.sleep(BRIEFLY if goes_on else rest)
+        if not goes_on:
+            self._began = time.monotonic()
+
+    def enter(self, most: float = LONGEST_WAIT) -> None:
+        """Waits for one's turn, or no longer than ``most`` seconds or than that makes sense."""
+        if not self._head.taken:
+            self.come_forward(most)
         began = time.monotonic()
+        end = began + min(most, LONGEST_WAIT)
         while not self._turn.take():
             now = time.monotonic()
             if now > end:
@@ -54,7 +64,10 @@ class Queue:
             # A short transaction is over in a moment; for a long one a look now and then will do.
             time.sleep(min(max(SOONEST, (now - began) / 20), LATEST))
         self._head.leave()
-        self._began = time.monotonic()
+
+    def stand_back(self) -> None:
+        """Gives up the head, for who came forward and does not want the turn after all."""
+        self._head.leave()
 
     def leave(self) -> None:
         """Gives the turn to the one at the head."""
@@ -74,10 +87,12 @@ class Queue:
         self._turn.close()
 
 
-QUANTUM = 0.002
-"""Seconds for which who has come to the turn may take it again without queueing."""
+QUANTUM = 0.005
+"""Seconds for which who has come to the head may come again before the others."""
 AT_ONCE = 0.001
-"""Seconds within which it must come again."""
+"""Seconds within which it must come again, and for how long it looks often then."""
+BRIEFLY = 0.00003
+"""Seconds between two looks meanwhile."""
 
 SOONEST, LATEST = 0.0001, 0.001
 """Seconds between two looks of the one at the head."""
@@ -90,6 +105,11 @@ class _Lock:
         self._path = path
         self._file: int | None = None
         self._taken = False
+
+    @property
+    def taken(self) -> bool:
+        """Whether one has it, as far as one can be had."""
+        return self._taken
 
     def take(self) -> bool:
         if self._file is None:

@@ -21,7 +21,7 @@ from tagkit.record.contradictions import Contradiction, contradictions, count_co
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import states_are_current
 from tagkit.record.follow import ExchangeNotes
-from tagkit.record.journal import beginning, find_event
+from tagkit.record.journal import Beginning, find_event
 from tagkit.record.keys import StationKey
 from tagkit.record.mending import mend, put_states
 from tagkit.record.outlook import OutlookTables
@@ -38,6 +38,7 @@ from tagkit.record.store import (
     Connect,
     Connection,
     begin,
+    come_forward,
     identity_of,
     make_durable,
     open_file,
@@ -71,6 +72,7 @@ class Record:
         self._read_only = read_only
         self._clock = clock
         self._keys: dict[str, StationKey] = {}
+        self._chains: dict[str, int] = {}
         self._writing: Writing | None = None
         file = read_only.file if read_only else self.path
         self._queue = Queue(file)
@@ -176,20 +178,19 @@ class Record:
         if self._writing:
             raise RuntimeError("a writing is already open in this record")
         self.check_writable()
-        writing = Writing(
-            self._connection, self.site, self.directory / KEYS_NAME, self._keys,
-            self._clock, by, station, at, self.notices.append,
-        )  # fmt: skip
-        with translated(self.path), self._transaction():
-            here = beginning(self._connection, milliseconds(self._clock()))
-            self._notice_copy(here.identity)
-            writing.begin(here)
+        with translated(self.path), contextlib.ExitStack() as stack:
+            writing = Writing(
+                self._connection, self.site, self.directory / KEYS_NAME, self._keys, self._chains,
+                self._clock, by, station, at, self.notices.append, _Lock(self, stack),
+            )  # fmt: skip
             self._writing = writing
             try:
                 yield writing
-                writing.flush()
+                writing.finish()
             finally:
                 self._writing = None
+                self._queue.stand_back()
+                writing.give_up()
 
     def receive(self, parcels: Iterable[Parcel | Event], *, parted: bool = False) -> Received:
         """Takes in events of other records: each is its stored bytes and their signature, or was
@@ -425,6 +426,26 @@ class Record:
         """The events beyond those a peer has (epoch -> last sequence), for its ``receive``."""
         with translated(self.path):
             yield from queries.export(self._reading(), have or {})
+
+
+class _Lock:
+    """The record's write lock for one writing; it is given back with the writing's ``stack``."""
+
+    def __init__(self, record: Record, stack: contextlib.ExitStack) -> None:
+        self._record = record
+        self._stack = stack
+
+    def come_forward(self) -> None:
+        come_forward(self._record._queue)
+
+    def take(self) -> None:
+        self._stack.enter_context(self._record._transaction())
+
+    def begun(self, here: Beginning) -> None:
+        self._record._notice_copy(here.identity)
+
+    def is_copy(self, here: Beginning) -> bool:
+        return here.identity != identity_of(self._record.path)
 
 
 def set_meta(connection: Connection, name: str, value: str) -> None:

@@ -107,6 +107,11 @@ def begin(connection: Connection, queue: Queue | None = None) -> None:
         raise
 
 
+def come_forward(queue: Queue) -> None:
+    """Waits until one's turn is the next; :func:`begin` goes on from there."""
+    queue.come_forward(BUSY_TIMEOUT_MS / 1000)
+
+
 def make_durable(connection: Connection) -> None:
     """WAL and synchronous=FULL, asserted."""
     _into_wal(connection)

@@ -1,29 +1,50 @@
-"""One writing: events that go into the record together or not at all."""
+"""One writing: events that go into the record together or not at all.
+
+The lock is taken as late as may be: when something of the record is asked for, or at the end. What
+was appended until then is made ready before; see draft.py.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from tagkit.assets.legible import all_legible
 from tagkit.assets.tag import Kind, Tag, serials_after, tag_for
 from tagkit.errors import NeedsAnswer, WrongInput
+from tagkit.record.ahead import snapshot
 from tagkit.record.bodies import SHAPES, completed, tags_in
-from tagkit.record.clock import TOLERANCE, Clock, milliseconds, time_text
+from tagkit.record.clock import (
+    TOLERANCE_MS,
+    Clock,
+    milliseconds,
+    reading,
+    reading_of,
+    tick,
+    time_text,
+)
+from tagkit.record.draft import (
+    CERTAIN_ONLY,
+    NEVER_SEEN,
+    Chain,
+    Draft,
+    Wanted,
+    fulfil,
+    give_up,
+    may_begin,
+    promise,
+)
 from tagkit.record.envelope import FIRST_MS, NO_EVENT, Event, new_event, pack, split_id
 from tagkit.record.folder import EVENT_COLUMNS, read_event
-from tagkit.record.journal import Beginning, Journal, find_event
-from tagkit.record.keys import StationKey, load_key, new_key
+from tagkit.record.journal import Beginning, Journal, beginning, find_event
+from tagkit.record.keys import StationKey, load_key, new_key, ready_to_sign
 from tagkit.record.order import next_clock
 from tagkit.record.state import AssetState
 from tagkit.record.store import Connection
 from tagkit.record.words import describe
-
-NEVER_SEEN = ""
-"""In ``seen``: the person knew of no event of this asset."""
 
 
 class Overtaken(NeedsAnswer):
@@ -41,13 +62,24 @@ class Overtaken(NeedsAnswer):
         )
 
 
-@dataclass
-class _Chain:
-    number: int
-    epoch: str
-    sequence: int
-    hash: str
-    key: StationKey
+class Lock(Protocol):
+    """The write lock, as a writing takes it."""
+
+    def come_forward(self) -> None:
+        """Waits until one is the next to have it."""
+        ...
+
+    def take(self) -> None:
+        """Begins the transaction."""
+        ...
+
+    def begun(self, here: Beginning) -> None:
+        """Told what the record holds then."""
+        ...
+
+    def is_copy(self, here: Beginning) -> bool:
+        """Whether the record takes itself for another file."""
+        ...
 
 
 class Writing:
@@ -55,9 +87,15 @@ class Writing:
 
     def __init__(
         self, connection: Connection, site: str, keys: Path, known_keys: dict[str, StationKey],
-        clock: Clock, by: str, station: str, at: datetime | None, notice: Callable[[str], None],
+        known_chains: dict[str, int], clock: Clock, by: str, station: str, at: datetime | None,
+        notice: Callable[[str], None], lock: Lock,
     ) -> None:  # fmt: skip
-        """Everything that can be known before the lock is taken; :meth:`begin` goes on."""
+        """Everything that can be known before the lock is taken; :meth:`certain` goes on."""
+        ready_to_sign()
+        self._lock = lock
+        self._journal: Journal | None = None
+        self._draft: Draft | None = None
+        self._known_chains = known_chains
         self._connection = connection
         self._site = site
         self._keys = keys
@@ -67,18 +105,62 @@ class Writing:
         self._station = _station(station)
         self._at = at
         self._notice = notice
-        self._chains: dict[str, _Chain] = {}
+        self._chains: dict[str, Chain] = {}
         self._written: set[str] = set()
         self._latest = -1
         self._latest_known: int | None = None
 
-    def begin(self, beginning: Beginning) -> None:
-        """Goes on once the write lock is held, from what the record then holds."""
-        self.journal = Journal(self._connection, beginning.n, self._site)
-        self._latest_known = beginning.latest
-        if beginning.apart:
+    @property
+    def journal(self) -> Journal:
+        """The journal, with the lock held."""
+        self.certain()
+        assert self._journal
+        return self._journal
+
+    def certain(self) -> None:
+        """Takes the lock, if it is not held yet, and puts in place what was made ready."""
+        if self._journal:
+            return
+        draft = self._draft
+        if draft:
+            draft.folder.write_out()
+        self._lock.take()
+        now_ms = milliseconds(self._clock())
+        here = beginning(self._connection, now_ms, draft.chain.number if draft else 0)
+        if not draft or draft.identity != here.identity:
+            self._lock.begun(here)
+        right = draft is not None and draft.still_right(here)
+        folder = draft.folder if draft and right else None
+        self._journal = Journal(self._connection, here.n, self._site, folder)
+        self._latest_known = here.latest
+        if here.apart:
             self._latest_known = None
-            self.journal.release_apart(milliseconds(self._clock()))
+            self._journal.release_apart(now_ms)
+        if draft and right:
+            self._put(draft, self._journal)
+        elif draft:
+            for seen in draft.required:
+                self.require_unchanged(seen)
+            for wanted, _, made in draft.ready:
+                fulfil(made, self._write_certain(wanted))
+
+    def _put(self, draft: Draft, journal: Journal) -> None:
+        self._chains[draft.station] = draft.chain
+        self._latest = self._latest_known = max(draft.latest, self._latest_known or 0)
+        for _, event, made in draft.ready:
+            journal.put_own(draft.chain.number, event)
+            self._written.add(event.id)
+            fulfil(made, event)
+
+    def finish(self) -> None:
+        """Writes what is still to be written."""
+        self.certain()
+        self.flush()
+
+    def give_up(self) -> None:
+        """What was made ready will not be written."""
+        if self._draft and not self._journal:
+            give_up([made for _, _, made in self._draft.ready])
 
     def append(
         self,
@@ -103,23 +185,64 @@ class Writing:
         body = completed(kind, all_legible(dict(body)))
         if kind == "epoch_started":
             raise ValueError("epochs start by themselves")
-        seen = {str(tag): last for tag, last in (seen or {}).items()}
-        if seen:
-            self.require_unchanged(seen)
-        concerned = tuple(
-            dict.fromkeys([*map(str, tags), *tags_in(kind, body), *self._voided(kind, body)])
-        )
-        station = self._station if station is None else _station(station)
-        return self._write(
-            self._chain(station),
-            station,
+        wanted = Wanted(
+            self._station if station is None else _station(station),
             self._by if by is None else _person(by),
             kind,
-            concerned,
+            tuple(dict.fromkeys([*map(str, tags), *tags_in(kind, body)])),
             body,
-            seen,
+            {str(tag): last for tag, last in (seen or {}).items()},
             at or self._at,
         )
+        return self._make_ready(wanted) or self._write_certain(wanted)
+
+    def _make_ready(self, wanted: Wanted) -> Event | None:
+        """What stands for the event as long as the lock is not taken; None where it has to be."""
+        if wanted.kind in CERTAIN_ONLY:
+            return None
+        draft = self._drafted(wanted.station)
+        if not draft:
+            return None
+        now = self._clock()
+        with snapshot(self._connection):
+            if not draft.knows(wanted.seen):
+                return None
+            clock = max(draft.latest + 1, reading_of(now))
+            event = self._made(draft.chain, wanted, now, clock, ())
+            made = draft.add(wanted, event)
+        promise(made, self.certain)
+        return made
+
+    def _drafted(self, station: str) -> Draft | None:
+        """What is made ready, for one station; None where nothing can be."""
+        number = self._known_chains.get(station)
+        if self._journal or number is None:
+            return None
+        if not self._draft:
+            self._lock.come_forward()
+            self._draft = self._new_draft(station, number)
+        return self._draft if self._draft and self._draft.station == station else None
+
+    def _new_draft(self, station: str, number: int) -> Draft | None:
+        now = self._clock()
+        here = beginning(self._connection, milliseconds(now), number)
+        row = self._connection.execute(
+            "SELECT epoch FROM chains WHERE chain = ? AND station = ?", (number, station)
+        ).fetchone()
+        key = row and self._known_keys.get(row[0])
+        if not key or not here.end or not may_begin(here, reading_of(now)):
+            return None
+        if self._lock.is_copy(here):
+            return None
+        return Draft(self._connection, station, Chain(number, row[0], *here.end, key), here)
+
+    def _write_certain(self, wanted: Wanted) -> Event:
+        self.certain()
+        if wanted.seen:
+            self.require_unchanged(wanted.seen)
+        voided = self._voided(wanted.kind, wanted.body)
+        wanted = replace(wanted, tags=tuple(dict.fromkeys([*wanted.tags, *voided])))
+        return self._write(self._chain(wanted.station), wanted)
 
     def _voided(self, kind: str, body: Mapping[str, Any]) -> tuple[str, ...]:
         """The assets of the event that this one cancels: it must name them, see ``cancels``."""
@@ -129,6 +252,7 @@ class Writing:
 
     def issue(self, kind: Kind) -> Tag:
         """The next number of this kind. Numbers are never given out twice."""
+        self.certain()
         row = self._connection.execute(
             "SELECT last FROM serials WHERE kind = ?", (kind.value,)
         ).fetchone()
@@ -157,6 +281,12 @@ class Writing:
 
         What this writing itself has added does not count.
         """
+        draft = self._drafted(self._station)
+        if draft:
+            with snapshot(self._connection):
+                if draft.knows(seen):
+                    return
+        self.certain()
         for tag, last in seen.items():
             tag = str(tag)
             state = self.state(tag)
@@ -199,7 +329,7 @@ class Writing:
                 break
         return unseen[::-1] if last == NEVER_SEEN or unseen else None
 
-    def _chain(self, station: str) -> _Chain:
+    def _chain(self, station: str) -> Chain:
         if station in self._chains:
             return self._chains[station]
         row = self._connection.execute(
@@ -211,7 +341,8 @@ class Writing:
             key = self._known_keys.get(row[1]) or load_key(self._keys, row[1])
             if key:
                 self._known_keys[row[1]] = key
-                self._chains[station] = _Chain(row[0], row[1], row[2], row[3], key)
+                self._known_chains[station] = row[0]
+                self._chains[station] = Chain(row[0], row[1], row[2], row[3], key)
                 return self._chains[station]
             self._connection.execute("UPDATE chains SET writable = 0 WHERE chain = ?", (row[0],))
             self._notice(f"The key of station “{station}” is missing; it goes on under a new one.")
@@ -226,7 +357,7 @@ class Writing:
         ).fetchone()
         return str(row[0]) if earlier and row else "new"
 
-    def _start_epoch(self, station: str, reason: str) -> _Chain:
+    def _start_epoch(self, station: str, reason: str) -> Chain:
         self.flush()
         cites = [
             {"station": name, "epoch": epoch, "sequence": sequence, "hash": head}
@@ -239,18 +370,27 @@ class Writing:
         self._known_keys[key.epoch] = key
         number = (self._connection.execute("SELECT max(chain) FROM chains").fetchone()[0] or 0) + 1
         add_chain(self._connection, number, self._site, station, key.epoch, key.public, own=True)
-        chain = self._chains[station] = _Chain(number, key.epoch, 0, NO_EVENT, key)
+        chain = self._chains[station] = Chain(number, key.epoch, 0, NO_EVENT, key)
+        self._known_chains[station] = number
         body = {"public_key": key.public.hex(), "reason": reason, "cites": cites}
-        self._write(chain, station, self._by, "epoch_started", (), body, {}, None)
+        self._write(chain, Wanted(station, self._by, "epoch_started", (), body, {}, None))
         return chain
 
-    def _write(
-        self, chain: _Chain, station: str, by: str, kind: str, tags: tuple[str, ...],
-        body: dict[str, Any], seen: dict[str, str], at: datetime | None,
-    ) -> Event:  # fmt: skip
+    def _write(self, chain: Chain, wanted: Wanted) -> Event:
         now = self._clock()
-        now_ms = milliseconds(now)
-        if at is not None and milliseconds(at) > now_ms + TOLERANCE // _MS:
+        clock, cited = self._next_clock(reading_of(now))
+        event = self._made(chain, wanted, now, clock, cited)
+        event = self.journal.add_own(chain.number, event, leaps=bool(cited))
+        chain.sequence, chain.hash = event.sequence, event.hash
+        self._written.add(event.id)
+        return event
+
+    def _made(
+        self, chain: Chain, wanted: Wanted, now: datetime, clock: int, cited: tuple[str, ...]
+    ) -> Event:
+        """The event as it goes on a chain, signed."""
+        at = wanted.at
+        if at is not None and milliseconds(at) > milliseconds(now) + TOLERANCE_MS:
             raise WrongInput(
                 f"{at:%Y-%m-%d %H:%M} is in the future",
                 "Check the time given, and this computer's clock",
@@ -258,38 +398,33 @@ class Writing:
             )
         if at is not None and milliseconds(at) <= FIRST_MS:
             raise WrongInput(f"{at:%Y-%m-%d %H:%M} is too long ago", "Check the year", "--at")
-        clock, cited = self._next_clock(now_ms)
         recorded_at = time_text(now)
         content: dict[str, Any] = {
             "site": self._site,
-            "station": station,
+            "station": wanted.station,
             "epoch": chain.epoch,
             "sequence": chain.sequence + 1,
             "happened_at": time_text(at) if at else recorded_at,
             "recorded_at": recorded_at,
             "clock": clock,
-            "by": by,
-            "kind": kind,
-            "version": SHAPES[kind].version,
-            "tags": tags,
-            "body": body,
-            "seen": seen,
+            "by": wanted.by,
+            "kind": wanted.kind,
+            "version": SHAPES[wanted.kind].version,
+            "tags": wanted.tags,
+            "body": wanted.body,
+            "seen": wanted.seen,
             "previous": chain.hash,
             "after": tuple(one for one in cited if not one.startswith(f"{chain.epoch}-")),
         }
         raw = pack(content)
-        event = new_event(content, clock, raw, chain.key.sign(raw))
-        event = self.journal.add_own(chain.number, event, leaps=bool(cited))
-        chain.sequence, chain.hash = event.sequence, event.hash
-        self._written.add(event.id)
-        return event
+        return new_event(content, clock, raw, chain.key.sign(raw))
 
-    def _next_clock(self, now_ms: int) -> tuple[int, tuple[str, ...]]:
-        if 0 <= self._latest >> 16 <= now_ms:
+    def _next_clock(self, now: int) -> tuple[int, tuple[str, ...]]:
+        if 0 <= self._latest <= now + _ONE_MS:
             cited: tuple[str, ...] = ()
-            clock = max(self._latest + 1, now_ms << 16)
+            clock = tick(self._latest, now)
         else:
-            clock, cited = next_clock(self._connection, now_ms, self.flush, self._latest_known)
+            clock, cited = next_clock(self._connection, now, self.flush, self._latest_known)
         self._latest = clock
         self._latest_known = None if cited else clock
         return clock, cited
@@ -330,4 +465,4 @@ def _station(name: str) -> str:
     return station
 
 
-_MS = TOLERANCE.resolution * 1000
+_ONE_MS = reading(1)

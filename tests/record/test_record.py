@@ -238,11 +238,12 @@ def test_a_record_that_someone_else_is_writing_to_is_busy(
     monkeypatch.setattr("tagkit.record.store.BUSY_TIMEOUT_MS", 50)
     with (
         Record.open(depot.folder) as other,
-        depot.record.writing("TS", "desk"),
+        depot.record.writing("TS", "desk") as first,
         pytest.raises(Busy) as told,
-        other.writing("KM", "bay 1"),
     ):
-        pass
+        first.certain()
+        with other.writing("KM", "bay 1") as writing:
+            writing.append("watered", [depot.batteries[0]], {})
     assert told.value.exit_code == Exit.BUSY
 
 
