@@ -68,9 +68,7 @@ def pull(record: Record, connection: Connection, step: Progress) -> Fetched:
     line = standing(connection)
     versions = versions_in(line)
     for _ in range(ROUNDS):
-        with record.noting() as notes:
-            wanted = [f"{SENT_MARK}{record.site}", *notes.unfollowed()]
-            new = notes.follow(wanted)
+        new = record.follow([f"{SENT_MARK}{record.site}", *record.notes().unfollowed()])
         fetched.followed += [topic for topic in new if topic[0] not in (SENT_MARK, CHAIN_MARK)]
         before = fetched.events
         fetch_followed(record, connection, fetched)
@@ -311,8 +309,7 @@ def _take(
         )
     # First of all, as these rows are not looked at again once they are here.
     if sent_here := _sent_here(record.site, rows):
-        with record.noting() as writing:
-            fetched.followed += writing.follow(sent_here)
+        fetched.followed += record.follow(sent_here)
     events = (event for row in in_turn(first, rows) if (event := _its_own(site, *row, fetched)))
     received = record.receive(events, parted=site != record.site)
     fetched.events += received.taken
@@ -325,8 +322,7 @@ def _take(
 def _follow_chains(record: Record, epochs: list[str]) -> None:
     """What the order of their events depends on is asked for from now on."""
     topics = [f"{CHAIN_MARK}{epoch}" for epoch in epochs if record.notes().knows_chain(epoch)]
-    with record.noting() as writing:
-        writing.follow(topics)
+    record.follow(topics)
 
 
 def _sent_here(site: str, rows: list[_Row]) -> list[str]:

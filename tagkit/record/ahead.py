@@ -3,7 +3,8 @@
 A late event changes everything that was folded after it, which for a busy asset is thousands of
 events. What an event will do is foreseen from a snapshot; under the lock the foreseen state is
 put in place if everything came as foreseen, with what others have added meanwhile on top. If
-not, the state is folded there and then, as without foresight.
+not, the state is folded there and then, as without foresight. The same holds for events that
+cancel earlier ones, and for those that were put aside until their asset is followed.
 
 The events behind the late ones are kept, read, from one time to the next: those who catch up
 come by the same assets again and again.
@@ -28,6 +29,7 @@ from tagkit.record.folder import (
     events_of,
     times_folded_again,
 )
+from tagkit.record.journal import cancels, find_event, meant_by, put_aside
 from tagkit.record.state import AssetState
 from tagkit.record.store import Connection
 
@@ -67,7 +69,7 @@ class Ahead:
                 self._forget()
             found = {}
             for tag, added in entries.items():
-                foreseen = self._foresee(tag, added, times)
+                foreseen = self._foresee(tag, added, self._cancelled(added), times)
                 if foreseen:
                     found[tag] = foreseen
         # Putting them in place counts as one time.
@@ -81,25 +83,58 @@ class Ahead:
             line = _Line(empty(tag), (-1, -1), list(events_of(self._connection, tag)))
             return _foreseen(line, times, (), _last(line), 0)
 
+    def follow(self, tag: str) -> Foreseen | None:
+        """The state of an asset when what was put aside of it is entered; None where nothing
+        was."""
+        with snapshot(self._connection):
+            times = times_folded_again(self._connection)
+            aside = [event for _, event in put_aside(self._connection, tag)]
+            if not aside:
+                return None
+            line = _Line(empty(tag), (-1, -1), list(events_of(self._connection, tag)))
+            newest = _last(line)
+            line.behind = sorted([*line.behind, *aside], key=_place)
+            return _foreseen(line, times, tuple(map(entry_of, aside)), newest, 0)
+
+    def _cancelled(self, added: list[Event]) -> list[Event]:
+        """The events that those to be added cancel."""
+        found = []
+        for number, void in enumerate(added):
+            if parts := meant_by(void):
+                before = (one for one in added[:number] if (one.epoch, one.sequence) == parts)
+                meant = next(before, None) or find_event(self._connection, *parts)
+                if meant and cancels(void, meant):
+                    found.append(meant)
+        return found
+
     def forget(self, tags: Iterable[str]) -> None:
         """What was foreseen of these did not come so."""
         for tag in tags:
             self._drop(tag)
 
-    def _foresee(self, tag: str, added: list[Event], times: int) -> Foreseen | None:
+    def _foresee(
+        self, tag: str, added: list[Event], cancelled: list[Event], times: int
+    ) -> Foreseen | None:
         keys = [(event.clock, event.clock) for event in added]
         row = self._connection.execute(
             "SELECT effective, clock FROM assets WHERE tag = ?", (tag,)
         ).fetchone()
         ends = (row[0], row[1]) if row else (-1, -1)
-        if all(one < other for one, other in pairwise([ends, *keys])):
+        if cancelled:
+            self._drop(tag)  # what is read of it is no longer so
+        elif all(one < other for one, other in pairwise([ends, *keys])):
             self._drop(tag)  # it goes on where it ended
             return None
-        first = min(keys)
+        voids = {one.id for one in cancelled}
+        first = min([*keys, *((one.effective or one.clock, one.clock) for one in cancelled)])
         line = self._line(tag, first)
         newest = _last(line)
         checkpoints: list[tuple[Key, AssetState]] = []
-        late = [altered(event, effective=event.clock) for event in added]
+        late = [altered(event, effective=event.clock, voided=event.id in voids) for event in added]
+        if voids:
+            line.behind = [
+                altered(one, voided=True) if one.id in voids else one for one in line.behind
+            ]
         entries = tuple(map(entry_of, late))  # in the order in which they come
         self._kept -= len(line.behind)
         late.sort(key=_place)
@@ -115,7 +150,11 @@ class Ahead:
         self._kept += len(line.behind)
         self._lines[tag] = line
         result = _foreseen(line, times, entries, newest, first[0])
-        return replace(result, checkpoints=(*checkpoints, *result.checkpoints))
+        return replace(
+            result,
+            checkpoints=(*checkpoints, *result.checkpoints),
+            cancelled=tuple(one.id for one in cancelled),
+        )
 
     def _line(self, tag: str, first: Key) -> _Line:
         line = self._lines.pop(tag, None)
@@ -172,7 +211,9 @@ def _foreseen(
     checkpoints: list[tuple[Key, AssetState]] = []
     for event in line.behind:
         _step(end, event, checkpoints)
-    return Foreseen(end.state, end.reached, tuple(checkpoints), entries, newest, effective, times)
+    return Foreseen(
+        end.state, end.reached, tuple(checkpoints), entries, (), newest, effective, times
+    )
 
 
 @contextmanager

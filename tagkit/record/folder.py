@@ -87,6 +87,8 @@ class Foreseen:
     key: Key
     checkpoints: tuple[tuple[Key, AssetState], ...]
     entries: tuple[Entry, ...]
+    cancelled: tuple[str, ...]
+    """Ids of the events that they cancel, in their order."""
     newest: Key
     """The last event that was there."""
     effective: int
@@ -149,6 +151,7 @@ class Folder:
         """What is foreseen of the transaction that has just begun."""
         self._foreseen = states
         self._added: dict[str, list[Entry]] = {}
+        self._cancelled: dict[str, list[str]] = {}
         self._otherwise: set[str] = set()
         self._times: int | None = None
         self.met: set[str] = set()
@@ -206,6 +209,20 @@ class Folder:
         self._changed.add(tag)
         if state.events % CHECKPOINT_EVERY == 0:
             self._checkpoint(tag, state, key)
+
+    def enter(self, tag: str, event: Event) -> None:
+        """Folds in an event whose place in the order may be anywhere."""
+        if tag in self._foreseen:
+            self._added.setdefault(tag, []).append(entry_of(event))
+        else:
+            self._otherwise.add(tag)
+        self._note(tag, event.effective)
+
+    def cancel(self, tag: str, event: Event, target: Event) -> None:
+        """Folds in an event of an asset that cancels another one of it."""
+        self.enter(tag, event)
+        self._cancelled.setdefault(tag, []).append(target.id)
+        self._note(tag, target.effective)
 
     def refold(self, tag: str, effective: int) -> None:
         """Notes that something changed at this place in the order; folded again when needed."""
@@ -283,8 +300,10 @@ class Folder:
             return None
         if self._times is None:
             self._times = times_folded_again(self._connection)
-        entries = self._added.pop(tag, [])
+        entries, cancelled = self._added.pop(tag, []), self._cancelled.pop(tag, [])
         if self._times != foreseen.times or tuple(entries) != foreseen.entries:
+            return None
+        if tuple(cancelled) != foreseen.cancelled:
             return None
         added = set(entries)
         later = [

@@ -8,9 +8,14 @@ every event of the assets that it holds or has held.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 
+from tagkit.record.ahead import Ahead
+from tagkit.record.folder import Foreseen
 from tagkit.record.journal import Journal, site_of
 from tagkit.record.store import Connection
 
@@ -30,8 +35,36 @@ class OwnChain:
     hash: str
 
 
+_NOTHING: Mapping[str, Foreseen] = {}
+
 StoredEvent = tuple[int, bytes, bytes]
 """Sequence, stored bytes, signature."""
+
+
+def follow(
+    connection: Connection,
+    topics: Iterable[str],
+    transaction: Callable[[], AbstractContextManager[None]],
+    longest_hold: float,
+) -> list[str]:
+    """Follows topics as :meth:`ExchangeNotes.follow` does, so many at a time that the lock is
+    held for moments only."""
+    waiting, ahead = deque(dict.fromkeys(topics)), Ahead(connection)
+    new: list[str] = []
+    while waiting:
+        some: list[str] = []
+        foreseen: dict[str, Foreseen] = {}
+        end = time.monotonic() + longest_hold
+        while waiting and len(some) < MOST_AT_ONCE and not (foreseen and time.monotonic() > end):
+            some.append(waiting.popleft())
+            if state := ahead.follow(some[-1]):
+                foreseen[some[-1]] = state
+        with transaction():
+            new += ExchangeNotes(connection).follow(some, foreseen)
+    return new
+
+
+MOST_AT_ONCE = 500
 
 
 class ExchangeNotes:
@@ -42,10 +75,13 @@ class ExchangeNotes:
 
     # What is followed
 
-    def follow(self, topics: Iterable[str]) -> list[str]:
+    def follow(
+        self, topics: Iterable[str], foreseen: Mapping[str, Foreseen] = _NOTHING
+    ) -> list[str]:
         """Follows topics from now on; gives those that were not yet. Events that are here
-        already are folded in."""
+        already are folded in: before the lock is taken by :func:`follow`, see ahead.py."""
         journal = Journal(self._connection)
+        journal.folder.foreseen(foreseen)
         new = []
         for topic in topics:
             row = self._connection.execute(

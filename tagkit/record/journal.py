@@ -179,18 +179,13 @@ class Journal:
 
     def follow(self, tag: str) -> None:
         """Enters events that are here already under an asset that is followed from now on."""
-        rows = self._connection.execute(
-            f"SELECT e.n, {EVENT_COLUMNS} FROM aside a JOIN events e ON e.n = a.n "
-            "JOIN chains c ON c.chain = e.chain WHERE a.tag = ?",
-            (tag,),
-        ).fetchall()
+        there = put_aside(self._connection, tag)
         self._followed[tag] = True
         self._connection.execute("DELETE FROM aside WHERE tag = ?", (tag,))
-        for n, *row in rows:
-            event = read_event(*row)
+        for n, event in there:
             self._enter([tag], event, n)
             if not tag.startswith(PERSON_MARK):
-                self.folder.refold(tag, event.effective)
+                self.folder.enter(tag, event)
 
     def _index(self, n: int, event: Event, *, own: bool) -> Event:
         """Enters the event under its assets and folds it in."""
@@ -202,7 +197,7 @@ class Journal:
                 (target.epoch, target.sequence, n),
             )
             self._awaited.pop(target.epoch, None)
-        elif meant is None and event.kind == "voided" and (parts := _target_id(event)):
+        elif meant is None and (parts := meant_by(event)):
             self._connection.execute("INSERT OR IGNORE INTO voids VALUES (?, ?, ?)", (*parts, n))
             self._awaited.pop(parts[0], None)
         tags = self._tags(event, target)
@@ -216,7 +211,7 @@ class Journal:
             if tag.startswith(PERSON_MARK):
                 continue
             if target and tag in target.tags:
-                self.folder.refold(tag, min(event.effective, target.effective))
+                self.folder.cancel(tag, event, target)
             else:
                 self.folder.take(tag, event, moment)
         return event
@@ -271,9 +266,8 @@ class Journal:
 
     def _meant(self, event: Event) -> Event | None:
         """The event that a ``voided`` names, whether or not it cancels it."""
-        if event.kind != "voided" or not event.known or not (parts := _target_id(event)):
-            return None
-        return find_event(self._connection, *parts)
+        parts = meant_by(event)
+        return find_event(self._connection, *parts) if parts else None
 
     def _tags(self, event: Event, target: Event | None) -> list[str]:
         if self._site is None:
@@ -341,9 +335,20 @@ def site_of(connection: Connection) -> str:
     return str(connection.execute("SELECT value FROM meta WHERE name = 'site'").fetchone()[0])
 
 
-def _target_id(event: Event) -> tuple[str, int] | None:
-    target = event.body.get("event") if event.known else None
+def meant_by(event: Event) -> tuple[str, int] | None:
+    """Epoch and sequence of the event that a ``voided`` names; None for other kinds."""
+    target = event.body.get("event") if event.known and event.kind == "voided" else None
     return split_id(target) if isinstance(target, str) else None
+
+
+def put_aside(connection: Connection, tag: str) -> list[tuple[int, Event]]:
+    """Row and event of what is here already of an asset that is not followed yet."""
+    rows = connection.execute(
+        f"SELECT e.n, {EVENT_COLUMNS} FROM aside a JOIN events e ON e.n = a.n "
+        "JOIN chains c ON c.chain = e.chain WHERE a.tag = ? ORDER BY a.n",
+        (tag,),
+    ).fetchall()
+    return [(n, read_event(*row)) for n, *row in rows]
 
 
 def find_event(

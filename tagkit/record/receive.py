@@ -59,7 +59,7 @@ def receive(
     """Takes in ``parcels``, holding the write lock at most ``longest_hold`` seconds at a time.
 
     An event that was read already, strictly, may stand in a parcel's place. ``awaited`` tells
-    whether somebody waits to write: then they have as long as this had. ``parted``: of chains
+    whether somebody waits to write: then they have up to twice as long as this had. ``parted``: of chains
     that are new here only what followed assets need will come, with gaps and in any order.
     """
     result = Received()
@@ -91,9 +91,15 @@ def receive(
                         taking.end()
                     pace.took(len(bite), time.monotonic() - held)
                 ahead.forget(foreseen.keys() - taking.met)
-                if awaited():
-                    time.sleep(time.monotonic() - held)
+                _stand_aside(awaited, 2 * (time.monotonic() - held))
     return result
+
+
+def _stand_aside(awaited: Callable[[], bool], most: float) -> None:
+    """Lets those go first who wait to write, for so many seconds at most."""
+    end = time.monotonic() + most
+    while awaited() and time.monotonic() < end:
+        time.sleep(0.001)
 
 
 @contextmanager

@@ -20,7 +20,7 @@ from tagkit.record.clock import Clock, milliseconds, system_clock
 from tagkit.record.contradictions import Contradiction, contradictions, count_contradictions
 from tagkit.record.envelope import Event, split_id
 from tagkit.record.folder import states_are_current
-from tagkit.record.follow import ExchangeNotes
+from tagkit.record.follow import ExchangeNotes, follow
 from tagkit.record.journal import Beginning, find_event
 from tagkit.record.keys import StationKey
 from tagkit.record.mending import mend, put_states
@@ -50,7 +50,7 @@ from tagkit.record.writing import Overtaken, Writing
 
 __all__ = ["Contradiction", "Head", "Overtaken", "Received", "Record", "Writing"]
 
-LONGEST_HOLD = 0.03
+LONGEST_HOLD = 0.02
 """Seconds that catching up keeps others from writing, at a time."""
 
 
@@ -396,6 +396,12 @@ class Record:
         self.check_writable()
         with translated(self.path), self._transaction():
             yield ExchangeNotes(self._connection)
+
+    def follow(self, topics: Iterable[str]) -> list[str]:
+        """Follows topics at the exchange from now on; gives those that were not yet. What is
+        here of them already is folded in."""
+        with translated(self.path):
+            return follow(self._connection, topics, self._transaction, LONGEST_HOLD)
 
     def people(self) -> dict[str, Person]:
         """Code -> person, as last authorised."""

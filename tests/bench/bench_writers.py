@@ -84,6 +84,28 @@ else:
     record = Record.open(Path(folder))
     batteries = [s.tag for s in record.states() if s.kind == "B"]
     trucks = [s.tag for s in record.states() if s.kind == "T"]
+if what == "rows":
+    db = sqlite3.connect(folder + "/record.db", isolation_level=None, timeout=10)
+    db.execute("PRAGMA synchronous = FULL")
+    path = Path(folder) / "record.db"
+    queue, tidying = Queue(path), Tidying(path, db)
+    state = {tag: text for tag, text in db.execute("SELECT tag, state FROM assets")}
+    batteries, trucks = ([tag for tag in state if tag[0] == kind] for kind in "BT")
+def rows(done):
+    # What a change writes: an event, its place under its assets, their states, the chain's end.
+    into, truck, n = chance.choice(batteries), chance.choice(trucks), done * 64 + number + 1000
+    clock = time.time_ns() * 2**16 // 10**6
+    db.execute("INSERT INTO events VALUES (?, ?, ?, 'changed', ?, ?, 0, ?, ?)",
+        (n, number + 1000, done, clock, clock, bytes(600), bytes(64)))
+    db.execute("INSERT INTO event_tags VALUES (?, ?, ?, ?), (?, ?, ?, ?)",
+        (into, clock, clock, n, truck, clock, clock, n))
+    db.execute("UPDATE assets SET effective = ?, clock = ?, place = ?, state = ? WHERE tag = ?",
+        (clock, clock, truck, state[into], into))
+    db.execute("UPDATE assets SET effective = ?, clock = ?, state = ? WHERE tag = ?",
+        (clock, clock, state[truck], truck))
+    db.execute("INSERT OR IGNORE INTO unjudged VALUES (?), (?)", (into, truck))
+    db.execute("UPDATE chains SET head_sequence = ?, head_hash = ? WHERE chain = 1",
+        (done, f"{n:064x}"))
 print("ready", flush=True)
 sys.stdin.readline()
 while len(waits) < changes and not (Path(folder) / "stop").exists():
@@ -91,10 +113,13 @@ while len(waits) < changes and not (Path(folder) / "stop").exists():
         time.sleep(chance.expovariate(1 / pause))
     start = time.perf_counter()
     if bare:
-        begin(db, queue) if what == "queued" else db.execute("BEGIN IMMEDIATE")
-        db.execute("INSERT INTO t (raw, signature) VALUES (?, ?)", (bytes(900), bytes(64)))
+        begin(db, queue) if what != "bare" else db.execute("BEGIN IMMEDIATE")
+        if what == "rows":
+            rows(len(waits) + 1)
+        else:
+            db.execute("INSERT INTO t (raw, signature) VALUES (?, ?)", (bytes(900), bytes(64)))
         db.execute("COMMIT")
-        if what == "queued":
+        if what != "bare":
             queue.leave()
         tidying.committed()
     else:
@@ -108,10 +133,11 @@ print(" ".join(f"{wait:.6f}" for wait in waits), flush=True)
 
 def writers(count: int, changes: int) -> None:
     with tempfile.TemporaryDirectory() as top:
-        folder = new_site(Path(top))
-        for what in ("bare", "queued", "record"):
-            waits = run_writers(folder, count, changes, what)
-        check(folder, len(waits))
+        folder, rows = new_site(Path(top)), new_site(Path(top) / "rows")
+        for what in ("bare", "queued"):
+            run_writers(folder, count, changes, what)
+        run_writers(rows, count, changes, "rows")
+        check(folder, len(run_writers(folder, count, changes, "record")))
 
 
 def catching_up(chosen: argparse.Namespace) -> None:
@@ -170,6 +196,7 @@ def run_writers(folder: Path, count: int, changes: int, what: str, pause: float 
     name = {
         "bare": "bare SQLite commits of one row",
         "queued": "the same, waiting in the record's queue",
+        "rows": "all that a change writes, ready made, in that queue",
         "record": "changes, signed and folded",
     }[what]
     times = f" × {changes:,}" if changes < 10**9 else ""
