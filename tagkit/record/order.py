@@ -38,7 +38,9 @@ def next_clock(
 
     Normally the clock goes on after everything in the record, also when the computer's clock
     was set back. Only where the record leaps over the present time by more than a day, the
-    events beyond were written with a wrong date: the clock returns, and they are cited. For that the
+    events beyond were written with a wrong date: the clock returns, and they are cited. But not
+    where more was recorded beyond than fits between the leap and the present time: then the leap
+    was a pause, and the clock was set back to before its end. For that the
     heads of the chains must be up to date, which ``write_heads`` sees to. ``now`` is the clock
     value of the present time, ``latest`` the latest effective clock of the record where the
     caller knows it.
@@ -60,6 +62,8 @@ def next_clock(
     )
     if before is None or (beyond - before) >> 16 <= WILD_JUMP_MS:
         return tick(latest, now), ()
+    if _lasted_longer(connection, limit, limit - before):
+        return tick(latest, now), ()
     # One step is left free below the new event for the ones that are pulled back under it.
     clock = tick(before + 1, now)
     write_heads()
@@ -70,6 +74,21 @@ def next_clock(
         (clock,),
     ).fetchall()
     return clock, tuple(f"{epoch}-{sequence}" for epoch, sequence in rows)
+
+
+def _lasted_longer(connection: Connection, beyond: int, than: int) -> bool:
+    """Whether what was recorded beyond a clock value took longer, without pauses of a day."""
+    lasted, last = 0, None
+    for (effective,) in connection.execute(
+        "SELECT effective FROM events WHERE apart = 0 AND effective > ? ORDER BY effective",
+        (beyond,),
+    ):
+        if last is not None and effective - last <= reading(WILD_JUMP_MS):
+            lasted += effective - last
+            if lasted > than:
+                return True
+        last = effective
+    return False
 
 
 def effective_on_arrival(connection: Connection, event: Event, chain: int | None = None) -> int:

@@ -75,3 +75,27 @@ def test_one_event_with_a_wild_date_locks_nobody_out(here: Room) -> None:
     note(here)
     with open_site(here.folder, here.clock) as site:
         assert site.record.latest().year == 2031, "what was recorded since puts it in its place"
+
+
+def test_a_clock_set_back_to_before_a_pause_renews_nobody_either(here: Room) -> None:
+    """Even after somebody has recorded something then: more was recorded since the pause than
+    fits between its beginning and the time that the clock shows."""
+    before = datetime(2031, 6, 29, 12, tzinfo=UTC)
+    goes_on_until(here, before)
+    for hour in range(15):
+        here.clock.now = datetime(2031, 7, 2, 6 + hour, tzinfo=UTC)
+        note(here)
+    for minutes in (10, 20, 13 * 60):
+        here.clock.now = before + timedelta(minutes=minutes)
+        note(here)
+        with (
+            open_site(here.folder, here.clock) as site,
+            pytest.raises(WrongInput, match="behind it"),
+        ):
+            check_authorised(site, ATTENDANT)
+    # The clock may as well have been ahead for those hours: then it is right now.
+    here.clock.now = before + timedelta(hours=15)
+    note(here)
+    with open_site(here.folder, here.clock) as site:
+        assert site.record.latest() == here.clock.now
+        assert check_authorised(site, ATTENDANT) is None
