@@ -30,7 +30,10 @@ def cards(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Print the cards LOG, UNDO, HOLD and NEXT, shown to the camera with gloves on."""
+    """Print the cards LOG, UNDO, HOLD and NEXT, shown to the camera with gloves on.
+
+    Example: tagkit cards --out cards.pdf
+    """
     from tagkit.jobs.cards import print_command_cards
 
     free_to_write(out, force)
@@ -50,7 +53,10 @@ def badges(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Print a badge for each person, by which a station knows who works there."""
+    """Print a badge for each person, by which a station knows who works there.
+
+    Example: tagkit badges --out badges.pdf
+    """
     from tagkit.jobs.cards import print_badges
 
     free_to_write(out, force)
@@ -69,7 +75,10 @@ def out_of_service(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Print the card for a battery, truck or charger that is held: why, since when, by whom."""
+    """Print the card for a battery, truck or charger that is held: why, since when, by whom.
+
+    Example: tagkit out-of-service B-QM-00417-D --out card.pdf
+    """
     from tagkit.jobs.cards import print_out_of_service
 
     free_to_write(out, force)

@@ -58,6 +58,8 @@ def condition(
     """Look how much of each label in the pictures is left: good, reprint soon, reprint now.
 
     What was found is kept with the asset. Ends with 3 when no label of ours was read.
+
+    Example: tagkit condition photo.jpg
     """
     from tagkit.jobs.condition import conditions_in, keep_conditions, open_pictures
     from tagkit.reader.trouble import camera_trouble

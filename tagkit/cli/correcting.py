@@ -47,7 +47,10 @@ def amend(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
-    """Correct figures of an asset, with a reason and a second authorised person."""
+    """Correct figures of an asset, with a reason and a second authorised person.
+
+    Example: tagkit amend B-QM-00417-D --set "weight=1186 kg" --reason "stamp misread" --second JT --by SW
+    """
     from tagkit.assets.stated import Source
     from tagkit.jobs.assets import asset
     from tagkit.jobs.correct import amend as log_amended

@@ -77,6 +77,8 @@ def receive(
     Spanish; a column “Kind” says battery, truck, charger or lifting gear where rows differ.
 
     All or nothing, unless --keep-good. Everything that is wrong is listed with row and column.
+
+    Example: tagkit receive delivery.xlsx --dry-run
     """
     from tagkit.jobs.assets import kind_named
     from tagkit.jobs.printing import check_form, check_template, lay_out_labels, print_labels
@@ -212,6 +214,8 @@ def marry(
 
     A difference from the sheet is reported (exit 13) and must be settled: --answer as-shown when
     the stamp was read right.
+
+    Example: tagkit marry B-QM-00417-D --serial QW-88120 --voltage "48 V" --weight "1186 kg" --by KM
     """
     from tagkit.jobs.assets import asset
     from tagkit.jobs.label_behind import label_says

@@ -105,6 +105,8 @@ def send(
     """Record that an asset leaves for another site of the company.
 
     After the next exchange of both, that site has its history before it arrives.
+
+    Example: tagkit send B-QM-00417-D --to NB --by SW
     """
     from tagkit.jobs.exchange import send_to_site
 
@@ -127,7 +129,10 @@ def company(
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Run the company's exchange: prepare it, give out site codes, list the sites."""
+    """Run the company's exchange: prepare it, give out site codes, list the sites.
+
+    Example: tagkit company --through postgresql://exchange.example/fleet
+    """
     from tagkit.jobs.exchange import give_out_site, prepare_exchange, sites_of_company
 
     made = prepare_exchange(through) if prepare else None

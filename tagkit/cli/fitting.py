@@ -41,6 +41,8 @@ def fit(
     """Does this battery go into this truck, onto this charger, under this lifting gear?
 
     Either order. Ends with 0 only for fit and ready; 10 no fit, 11 not confirmed, 12 not ready.
+
+    Example: tagkit fit B-QM-00417-D T-QM-00019-J
     """
     from tagkit.jobs.fit import judge
 
@@ -162,6 +164,8 @@ def swap(
     Truck and battery in either order, by the numbers on their labels; a fleet number or a maker's
     serial that only one bears is taken too, and said. A recorded contradiction is asked about
     (exit 13).
+
+    Example: tagkit swap T-QM-00019-J B-QM-00417-D --charger C-QM-00017-B --by KM
     """
     from tagkit.assets.tag import Kind
     from tagkit.jobs.change import ChangeRefused, Wanted, log_change
@@ -251,6 +255,8 @@ def seen(
     """A battery was found somewhere: recorded as it is, even where it should not be.
 
     In a truck that it does not fit, the truck is held and this ends with 10.
+
+    Example: tagkit seen B-QM-00417-D "stand 4" --by KM
     """
     from tagkit.assets.tag import Kind
     from tagkit.jobs.seen import log_seen

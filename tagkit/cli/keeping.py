@@ -58,7 +58,10 @@ def init(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Make a new, empty site: its folder, its site.toml with every default, its record."""
+    """Make a new, empty site: its folder, its site.toml with every default, its record.
+
+    Example: tagkit init my-depot --code QM
+    """
     from tagkit.jobs.site import create_site
     from tagkit.settings import Settings
     from tagkit.site_toml import parse_settings, settings_text
@@ -155,6 +158,8 @@ def backup(
     """Copy the record into one file while it is in use, and check the copy.
 
     The variable TAGKIT_BACKUP_PASSWORD gives the password where nobody can be asked.
+
+    Example: tagkit backup friday.db
     """
     from tagkit.jobs.keep import back_up
 
@@ -179,7 +184,10 @@ def restore(
     password: Password = False,
     as_json: AsJson = False,
 ) -> None:
-    """Make a site from a backup. It begins a new epoch, so that two copies never mix."""
+    """Make a site from a backup. It begins a new epoch, so that two copies never mix.
+
+    Example: tagkit restore friday.db my-depot-again
+    """
     from tagkit.jobs.keep import restore_site
 
     done = restore_site(file, directory, _password() if password else None)

@@ -21,7 +21,10 @@ Number = Annotated[str, typer.Argument(metavar="TAG", help="The number on its la
 
 
 def where(tag: Number, site: SiteDir = HERE, as_json: AsJson = False) -> None:
-    """Where it is, when it was last charged, and whether it is ready."""
+    """Where it is, when it was last charged, and whether it is ready.
+
+    Example: tagkit where B-QM-00417-D
+    """
     from tagkit.jobs.whereabouts import where_is
 
     with open_site(site) as opened:
@@ -123,7 +126,10 @@ def history(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """What happened to an asset, newest first: when, what, who."""
+    """What happened to an asset, newest first: when, what, who.
+
+    Example: tagkit history B-QM-00417-D
+    """
     from tagkit.jobs.assets import asset
     from tagkit.record.words import deed
 

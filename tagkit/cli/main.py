@@ -159,9 +159,11 @@ def main() -> None:
         )
         say_notes()
     except UsageError as error:
-        error.show()  # type: ignore[attr-defined]
-        message = error.format_message()  # type: ignore[attr-defined]
-        told = WrongInput(message.rstrip("."), "Add --help to see how it is used")
+        from tagkit.cli.usage import mistyped, usage_line
+
+        told = mistyped(error)
+        problem(f"{told}\n{usage_line(error)}")
+        note_at_end(None)
         sys.exit(_as_json(told) if as_json else int(told.exit_code))
     except (KeyboardInterrupt, EOFError, typer.Abort):
         code = Exit.INTERRUPTED

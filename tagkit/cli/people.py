@@ -39,6 +39,8 @@ def authorise(
 
     The first person of a site is a supervisor and authorises himself; training and evaluation
     records stay with the employer.
+
+    Example: tagkit authorise KM --role attendant --until 2032-05-31 --by SW
     """
     from tagkit.jobs.people import authorise as log_authorised
 

@@ -102,7 +102,10 @@ def preview(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Show a template with samples of every kind it is for. A sample is no label: it says so."""
+    """Show a template with samples of every kind it is for. A sample is no label: it says so.
+
+    Example: tagkit preview --template battery-side --out look.png
+    """
     from tagkit.jobs.preview import draw_preview
 
     if out.suffix.lower() != ".png":

@@ -187,6 +187,8 @@ def pin(
 
     A supervisor needs one to act as such from the network, anyone to begin a shift on a device
     that is no station. Shifts that the person has open end.
+
+    Example: tagkit pin SW
     """
     from tagkit.web.access.pins import choose_pin
     from tagkit.web.access.store import AccessStore

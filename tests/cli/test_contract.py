@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+import typer
 from battery_room import BatteryRoom, ended, process, run
-from tagkit.cli.main import COMMANDS
+from tagkit.cli.main import COMMANDS, app_with
 from tagkit.record.store import FILE_NAME
 
 WRITES = {
@@ -186,6 +189,34 @@ def test_usage_that_is_wrong_ends_with_2(arguments: tuple[str, ...]) -> None:
     as_json = run(*arguments, "--json")
     assert as_json.code == 2
     assert as_json.data["error"]["problem"]
+
+
+@pytest.mark.parametrize("command", [*dict.fromkeys([*COMMANDS, *ALL]), "charge import"])
+def test_what_a_command_lacks_is_named_with_what_it_is_for_and_an_example(command: str) -> None:
+    context = click_context(command)
+    needed = [one for one in context.command.params if one.required]
+    if not needed or context.command.params == []:
+        return
+    found = run(*command.split())
+    assert found.code == 2 and found.out == "", found
+    assert " missing" in found.err and f"Write it like: tagkit {command} " in found.err
+    assert "Missing option" not in found.err
+    for one in needed:
+        name = max(one.opts, key=len) if one.param_type_name == "option" else one.metavar
+        assert f"{(name or '').strip('{}')}: " in found.err
+    example = context.command.help.split("Example")[1].partition(": ")[2].split(" · ")[0]
+    for option in re.findall(r"--[a-z-]+", example):
+        assert any(option in one.opts for one in context.command.params), option
+    for one in needed:
+        assert one.param_type_name != "option" or set(one.opts) & set(example.split())
+
+
+def click_context(command: str) -> Any:
+    """What the parser knows of a command."""
+    found = typer.main.get_command(app_with(command.split()[0]))
+    for word in command.split():
+        found = getattr(found, "commands", {}).get(word, found)
+    return SimpleNamespace(command=found)
 
 
 def test_version() -> None:
