@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from tagkit.reader.watching import Watch
 
 _LARGEST_PIXELS = 4_200_000
-# Milliseconds of one turn at looking deeper; what is left is gone on with at the next.
+# Milliseconds of the processor for one turn at looking deeper; what is left is gone on with at the
+# next.
 _TURN = 120
 _THOROUGH = 4
 _LOWER = 10  # of the priorities, where the system knows them
@@ -123,7 +124,7 @@ def recover(camera: int, frame: bytes, reads: Sequence[Read], known: int) -> lis
         raise RosterMissing
     stream = _streams.get(camera)
     if stream is None:
-        stream = _streams[camera] = RecoveryStream(roster)
+        stream = _streams[camera] = RecoveryStream(roster, clock=time.thread_time)
     return stream.look(grey_of(frame), reads, budget_ms=_TURN)
 
 

@@ -23,6 +23,12 @@ def test_a_search_spread_over_calls_names_the_label() -> None:
     assert found[0].false_match_bound <= 1e-6
 
 
+def test_a_call_lasts_as_long_as_its_own_clock_says_however_long_it_took() -> None:
+    grey = picture(str(TAG), 0.3, 3)
+    standing = RecoveryStream(ROSTER, clock=lambda: 0.0)  # the processor had no time for it yet
+    assert [read.tag for read in standing.look(grey, budget_ms=1)] == [TAG]
+
+
 def test_a_named_label_is_followed_and_given_again_where_it_is_now() -> None:
     grey = picture(str(TAG), 0.3, 3)
     stream = RecoveryStream(ROSTER)
