@@ -19,6 +19,10 @@ def _setting(default: Any, comment: str, low: float | None = None, high: float |
     )
 
 
+RETIRED = {"cells": ("failing", "failing_deviations")}
+"""Settings of earlier versions, by section: a file that still has them is read without them."""
+
+
 @dataclass(frozen=True)
 class SiteSettings:
     """Who and where."""
@@ -227,12 +231,8 @@ class CellSettings:
     )
     suspect: float = _setting(0.050, "Further below the median than this: suspect.", 0.01, 0.2)
     volts_at_rest: float = _setting(1.7, "A rested cell below this, V, is critical.", 1.0, 2.1)
-    failing: float = _setting(
-        0.013, "A cell that fell this far behind its own past, faster and faster, is failing.",
-        0.005, 0.1,
-    )  # fmt: skip
-    failing_deviations: float = _setting(
-        3.5, "... and by this many times the figure's own error.", 2, 10
+    failing_percent: float = _setting(
+        33.0, "A cell is named as failing when it is at least so likely to be, %.", 5, 95
     )
     trend_rounds: float = _setting(4.0, "Comparable rounds before a trend is told.", 4, 24)
     trend_months: float = _setting(

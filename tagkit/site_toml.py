@@ -15,7 +15,7 @@ from typing import Any
 
 from tagkit.assets.tag import check_site_code
 from tagkit.errors import WrongInput
-from tagkit.settings import Settings, parse_shifts
+from tagkit.settings import RETIRED, Settings, parse_shifts
 
 
 def parse_settings(text: str, where: str = "site.toml") -> Settings:
@@ -35,7 +35,8 @@ def parse_settings(text: str, where: str = "site.toml") -> Settings:
         table = tables.get(name, {})
         if not isinstance(table, dict):
             raise WrongInput("this must be a section", f"Write [{name}]", f"{where}, {name}")
-        parts[name] = _section(entry.default_factory, table, f"{where}, [{name}]")
+        kept = {key: value for key, value in table.items() if key not in RETIRED.get(name, ())}
+        parts[name] = _section(entry.default_factory, kept, f"{where}, [{name}]")
     settings = Settings(**parts)
     with _naming(f"{where}, [site] code"):
         code = check_site_code(settings.site.code)

@@ -45,6 +45,10 @@ def test_what_is_left_out_has_its_default():
     assert parse_settings('[site]\ncode = "QM"') == Settings(site=SiteSettings(code="QM"))
 
 
+def test_a_setting_of_an_earlier_version_does_no_harm():
+    assert parse_settings(settings_text(QM).replace("[cells]", "[cells]\nfailing = 0.013")) == QM
+
+
 def test_the_site_code_is_kept_in_capitals():
     assert parse_settings('[site]\ncode = " qm "').site.code == "QM"
 

@@ -1,13 +1,13 @@
 """Which cell is going to fail: one that falls behind its own past, faster and faster.
 
 A dying cell is not fully charged, so it sulphates, so it is charged even less: what it is
-behind doubles in weeks to months. Each cell is therefore compared with its own baseline, not
-only with the median: the readings are fitted with ``baseline - behind x 2^(time / doubling)``
-for a quick, a usual and a slow doubling, by weighted least squares with Huber's weights
-(P. J. Huber, Robust estimation of a location parameter, 1964).
+behind doubles in weeks to months. Whether that explains a cell's readings better than what else
+a cell does (see :mod:`tagkit.rules.cell_courses`) is said as a likelihood in percent.
 
-A round whose cells scatter more than usual (layered acid, water just added) counts for less,
-and no single reading decides: the fall has to show in the round before already.
+What one reading is worth is taken from the battery's own rounds: by how much its cells move from
+round to round. A round whose cells scatter more than usual (layered acid, water just added)
+counts for less. Squares are trimmed (the largest eighth left out), so that neither a slip nor the
+cell that is failing decides what is usual.
 """
 
 from __future__ import annotations
@@ -16,45 +16,40 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from statistics import median
+from functools import lru_cache
+from itertools import pairwise
+from statistics import NormalDist, median
 
+from tagkit.rules.cell_courses import Read, Weighed, weigh, without_slips
+from tagkit.rules.cells import FEWEST_CELLS
 from tagkit.rules.flags import Flag
 from tagkit.rules.trend import RoundPoint
 from tagkit.settings import CellSettings
 
-DOUBLING_DAYS = (45.0, 80.0, 130.0)
+LEAST_ROUNDS = 3
+"""In two rounds nothing can be seen to fall faster and faster."""
 
-_LEAST_SCATTER = 0.0015  # what a good hydrometer and a careful reader reach
-_HUBER = 1.5
-_FITS = 3
-_FALL_LIMIT = 4.0  # deviations that one reading may lie below the two before it
-_CONFIRMED_BY = 2.0  # deviations, in the round before
-_CONFIRMED_SHARE = 0.6
-_TO_SIGMA = 1.4826
+_LEAST_ERROR = 0.0015  # what a good hydrometer and a careful reader reach
+_USUAL_ERROR, _USUAL_SPREAD = 0.0020, 0.0025  # of a reading; of sound cells beside each other
+_WORTH = 12  # so many readings, or cells, the usual figures count for beside the battery's own
+_MORE_THAN_USUAL = 1.25
+_WORTH_WEIGHING = 1.5  # deviations below the others and below its own past
 _SOON_DAYS = 60.0
 
 
 @dataclass(frozen=True)
 class FailingCell:
-    """A cell on its way: ``behind`` its own baseline, in ``deviations`` of that figure's error.
+    """A cell on its way: ``behind`` its own lasting distance, likely to fail by ``percent``.
 
     ``passes_at`` is when it will be suspect (site's limit below the median) at this pace.
     """
 
     cell: int
     behind: float
-    deviations: float
+    percent: float
     doubling_days: float
     passes_at: datetime
     flag: Flag
-
-
-@dataclass(frozen=True)
-class _Fit:
-    behind: float
-    baseline: float
-    deviations: float
-    doubling: float
 
 
 def failing_cells(
@@ -71,115 +66,155 @@ def falling_cells(
     settings: CellSettings,
     since: Mapping[int, datetime] | None = None,
 ) -> tuple[FailingCell, ...]:
-    """The cells that fall behind, from ``rounds`` that are comparable, oldest first.
+    """The cells that are failing, from ``rounds`` that are comparable, oldest first.
 
-    ``since`` is each cell's last repair: rounds before it don't count. It takes one round more
-    than a trend does, because the fall has to show twice.
+    ``since`` is each cell's last repair: its readings before it don't count. Three rounds are
+    needed. A cell is named when it is at least ``settings.failing_percent`` likely to fail.
     """
-    needed = round(settings.trend_rounds) + 1
-    rounds = [point for point in rounds if point.distances]
-    if len(rounds) < needed:
-        return ()
-    scatter = _scatter(rounds)
+    least = math.log(settings.failing_percent / (100 - settings.failing_percent))
     found = []
-    for cell in sorted(rounds[-1].distances):
-        begins = (since or {}).get(cell)
-        read = [
-            (point.at, point.distances[cell], noise)
-            for point, noise in zip(rounds, scatter, strict=True)
-            if cell in point.distances and (begins is None or point.at >= begins)
-        ]
-        if len(read) < needed or not _worth_fitting(read, settings):
-            continue
-        now = _best_fit(read)
-        if now.deviations < settings.failing_deviations or now.behind < settings.failing:
-            continue
-        before = _best_fit(read[:-1])
-        if before.deviations < _CONFIRMED_BY or before.behind < _CONFIRMED_SHARE * settings.failing:
-            continue
-        found.append(_falling(cell, now, read[-1][:2], settings))
+    for cell, (weighed, last) in weighed_cells(rounds, least, since).items():
+        distance = next(p.distances[cell] for p in reversed(rounds) if cell in p.distances)
+        found.append(_falling(cell, weighed, last, distance, settings))
     return tuple(found)
 
 
-def _scatter(rounds: Sequence[RoundPoint]) -> list[float]:
-    """Standard error of a reading in each round: how far its cells lie from their medians over
-    all rounds, never less than the usual round's."""
-    cells = {cell for point in rounds for cell in point.distances}
-    usual = {
-        cell: median(point.distances[cell] for point in rounds if cell in point.distances)
-        for cell in cells
+def weighed_cells(
+    rounds: Sequence[RoundPoint],
+    least_log_odds: float,
+    since: Mapping[int, datetime] | None = None,
+) -> dict[int, tuple[Weighed, datetime]]:
+    """The cells of the last round whose log odds of failing are at least so high, by number,
+    with the moment of that round."""
+    repaired = since or {}
+    moments = [point.at for point in rounds if point.distances]
+    kept = [_kept(point, repaired) for point in rounds if point.distances]
+    if len(kept) < LEAST_ROUNDS or not kept[-1]:
+        return {}
+    history = _history(kept)
+    days = [(at - moments[-1]).total_seconds() / 86_400 for at in moments]
+    found = {}
+    for cell in sorted(kept[-1]):
+        read = [
+            Read(day, own[cell], error)
+            for day, own, error in zip(days, history.distances, history.errors, strict=True)
+            if cell in own
+        ]
+        if not _worth_weighing(read, history.spread):
+            continue
+        read = without_slips(read)
+        if len(read) < LEAST_ROUNDS:
+            continue
+        weighed = weigh(read, history.spread, len(kept[-1]), least_log_odds)
+        if weighed is not None:
+            found[cell] = (weighed, moments[-1])
+    return found
+
+
+@dataclass(frozen=True)
+class _History:
+    """Distances of cells from their battery's level, by round; each round's standard error of a
+    reading; standard deviation of the lasting distances of sound cells."""
+
+    distances: list[dict[int, float]]
+    errors: list[float]
+    spread: float
+
+
+def _kept(point: RoundPoint, since: Mapping[int, datetime]) -> Mapping[int, float]:
+    if not since:
+        return point.distances
+    return {
+        cell: distance
+        for cell, distance in point.distances.items()
+        if cell not in since or point.at >= since[cell]
     }
-    apart = [
-        _TO_SIGMA * median(abs(value - usual[cell]) for cell, value in point.distances.items())
-        for point in rounds
+
+
+def _history(rounds: Sequence[Mapping[int, float]]) -> _History:
+    by_cell: dict[int, list[float]] = {}
+    for one in rounds:
+        for cell, distance in one.items():
+            by_cell.setdefault(cell, []).append(distance)
+    usual = {cell: median(distances) for cell, distances in by_cell.items()}
+    # The level of a round is where its cells' lasting distances put it: that lies closer than
+    # the median of cells which are not alike.
+    levels = [median([d - usual[cell] for cell, d in one.items()] or [0.0]) for one in rounds]
+    own = [
+        {cell: distance - level for cell, distance in one.items()}
+        for one, level in zip(rounds, levels, strict=True)
     ]
+    moved = [
+        _trimmed([later[cell] - earlier[cell] for cell in later if cell in earlier]) / 2
+        for earlier, later in pairwise(own)
+    ]
+    count, pairs = len(usual), len(rounds) - 1
+    square = _beside(median(moved), 0.6 * count * pairs, _USUAL_ERROR)
+    error = max(_LEAST_ERROR, math.sqrt(square))
     # The median of few rounds hugs its points: that much of the scatter is missing.
-    missing = math.sqrt(len(rounds) / (len(rounds) - 1))
-    typical = missing * max(_LEAST_SCATTER, median(apart))
-    return [max(typical, missing * each) for each in apart]
+    missing = len(rounds) / pairs
+    errors = []
+    for one in own:
+        scatter = math.sqrt(missing * _trimmed([d - usual[cell] for cell, d in one.items()]))
+        errors.append(scatter if scatter > _MORE_THAN_USUAL * error else error)
+    middle = median(usual.values())
+    lasting = _trimmed([each - middle for each in usual.values()]) - error * error / len(rounds)
+    return _History(own, errors, math.sqrt(_beside(max(0.0, lasting), count, _USUAL_SPREAD)))
 
 
-def _worth_fitting(read: Sequence[tuple[datetime, float, float]], settings: CellSettings) -> bool:
-    """A quick look that spares most cells the fit: its last two readings below its first."""
-    early = median(value for _, value, _ in read[: max(3, len(read) // 2)])
-    limit = early - 0.4 * settings.failing
-    return read[-1][1] <= limit and read[-2][1] <= limit
+def _beside(square: float, worth: float, usual: float) -> float:
+    """A mean square from few readings, drawn towards the usual one (inverse-gamma prior)."""
+    return (square * worth + usual * usual * _WORTH) / (worth + _WORTH)
 
 
-def _best_fit(read: Sequence[tuple[datetime, float, float]]) -> _Fit:
-    last = read[-1][0]
-    days = [(at - last).total_seconds() / 86_400 for at, _, _ in read]
-    noise = [each for _, _, each in read]
-    values = [value for _, value, _ in read]
-    for place in range(2, len(values)):
-        floor = min(values[place - 1], values[place - 2]) - _FALL_LIMIT * min(noise)
-        values[place] = max(values[place], floor)
-    fits = (_fit(days, values, noise, doubling) for doubling in DOUBLING_DAYS)
-    return max(fits, key=lambda fit: fit.deviations)
+def _trimmed(values: Sequence[float]) -> float:
+    """Mean square without the largest eighth, as of a normal distribution; 0 of nothing."""
+    if not values:
+        return 0.0
+    kept = _untrimmed(len(values))
+    squares = sorted(value * value for value in values)
+    return sum(squares[:kept]) / len(squares) / _share_of_variance(len(squares))
 
 
-def _fit(
-    days: Sequence[float], values: Sequence[float], noise: Sequence[float], doubling: float
-) -> _Fit:
-    """``baseline - behind * shape``, the shape being 1 today and half a doubling time ago."""
-    shape = [2.0 ** (day / doubling) for day in days]
-    trust = [1 / (each * each) for each in noise]
-    weights = list(trust)
-    slope = baseline = spread = 0.0
-    for _ in range(_FITS):
-        total = sum(weights)
-        middle = sum(w * s for w, s in zip(weights, shape, strict=True)) / total
-        level = sum(w * v for w, v in zip(weights, values, strict=True)) / total
-        spread = sum(w * (s - middle) ** 2 for w, s in zip(weights, shape, strict=True))
-        slope = (
-            sum(
-                w * (s - middle) * (v - level)
-                for w, s, v in zip(weights, shape, values, strict=True)
-            )
-            / spread
-        )
-        baseline = level - slope * middle
-        for place, (s, v, each) in enumerate(zip(shape, values, noise, strict=True)):
-            off = abs(v - baseline - slope * s) / each
-            weights[place] = trust[place] * (1.0 if off < _HUBER else _HUBER / off)
-    return _Fit(-slope, baseline, -slope * math.sqrt(spread), doubling)
+def _untrimmed(count: int) -> int:
+    return count if count < FEWEST_CELLS + 1 else count - max(1, round(count / 8))
+
+
+@lru_cache(maxsize=256)
+def _share_of_variance(count: int) -> float:
+    """Share of a normal distribution's variance within its middle part, and 0.6 of a reading's
+    more in a small sample (found by simulation, within 2 % from six values up)."""
+    share = _untrimmed(count) / count
+    if share == 1:
+        return 1.0
+    normal = NormalDist()
+    edge = normal.inv_cdf((1 + share) / 2)
+    return share - 2 * edge * normal.pdf(edge) + 0.6 / count
+
+
+def _worth_weighing(read: Sequence[Read], spread: float) -> bool:
+    """A quick look that spares most cells the weighing: below the others, or its own past."""
+    last = read[-1]
+    early = median(one.distance for one in read[: max(1, len(read) // 2)])
+    beside_others = _WORTH_WEIGHING * math.hypot(spread, last.error)
+    return last.distance <= max(-beside_others, early - _WORTH_WEIGHING * last.error)
 
 
 def _falling(
-    cell: int, fit: _Fit, last: tuple[datetime, float], settings: CellSettings
+    cell: int, weighed: Weighed, at: datetime, distance: float, settings: CellSettings
 ) -> FailingCell:
-    at, distance = last
-    room = (fit.baseline + settings.suspect) / fit.behind
+    room = (weighed.own + settings.suspect) / weighed.behind
     # What was read counts before what the curve says: below the limit is not still to come.
     passed = distance <= -settings.suspect or room <= 1
-    days = 0.0 if passed else fit.doubling * math.log2(room)
+    days = 0.0 if passed else weighed.doubling_days * math.log2(room)
     passes_at = at + timedelta(days=days)
     when = f"about {passes_at:%Y-%m-%d}" if days > 0 else "by now"
     flag = Flag(
         "failing cell",
-        f"cell {cell} has fallen {fit.behind:.3f} behind its own past and falls faster: at this "
+        f"cell {cell} has fallen {weighed.behind:.3f} behind its own past and falls faster: at this "
         f"pace it is {settings.suspect:.3f} below the median {when}",
         "act" if days < _SOON_DAYS else "watch",
         cell,
     )
-    return FailingCell(cell, fit.behind, fit.deviations, fit.doubling, passes_at, flag)
+    percent = 100 / (1 + math.exp(-weighed.log_odds))
+    return FailingCell(cell, weighed.behind, percent, weighed.doubling_days, passes_at, flag)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import random
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from tagkit.rules.failing import failing_cells, falling_cells
+import pytest
+from tagkit.rules.failing import failing_cells, falling_cells, weighed_cells
 from tagkit.rules.trend import RoundPoint
 from tagkit.settings import CellSettings
 
@@ -44,7 +47,7 @@ def test_a_dying_cell_is_named_months_before_it_fails():
 
 def test_it_says_how_far_behind_and_until_when():
     (found,) = falling_cells(battery(9, dying), SETTINGS)
-    assert found.behind > SETTINGS.failing and found.deviations > 3.5
+    assert found.behind > 0.020 and found.percent > 90
     last = START + timedelta(days=8 * 28)
     assert last < found.passes_at < last + timedelta(days=120)
     assert found.flag.code == "failing cell"
@@ -63,8 +66,40 @@ def test_healthy_batteries_are_left_alone():
     assert all(failing_cells(battery(13, seed=seed), SETTINGS) == () for seed in range(30))
 
 
-def test_a_cell_that_was_always_low_is_not_failing():
-    assert failing_cells(battery(12, lambda day: 0.015), SETTINGS) == ()
+@pytest.mark.parametrize(
+    ("course", "seeds"),
+    [
+        (lambda day: 0.017, 6),  # always apart
+        (lambda day: 0.012 * (day > 120), 6),  # diluted once
+        (lambda day: 0.00012 * (day % 84), 4),  # lags, and is brought back every third month
+        (lambda day: -0.012 * (day > 120), 2),  # given acid
+    ],
+)
+def test_what_else_a_cell_does_is_not_failing(course, seeds):
+    """After no round, whatever had been read until then."""
+    for seed in range(seeds):
+        points = battery(12, course, seed=seed)
+        named = [failing_cells(points[:count], SETTINGS) for count in range(1, 13)]
+        assert named == [()] * 12
+
+
+def test_a_cell_that_has_failed_stays_named():
+    points = battery(14, lambda day: min(0.150, dying(day)))
+    assert [flag.cell for flag in failing_cells(points, SETTINGS)] == [5]
+
+
+def test_the_site_says_how_likely_is_likely_enough():
+    points = battery(11, dying, noise=0.0025, seed=4)
+    weighed = [
+        found[5][0].log_odds
+        for count in range(3, 12)
+        if 5 in (found := weighed_cells(points[:count], -math.inf))
+    ]
+    for percent in (5.0, 33.0, 95.0):
+        settings = replace(SETTINGS, failing_percent=percent)
+        named = [bool(failing_cells(points[:count], settings)) for count in range(3, 12)]
+        assert sum(named) == sum(odds > math.log(percent / (100 - percent)) for odds in weighed)
+    assert weighed[0] < 0 < 3 < weighed[-1]
 
 
 def test_one_wrong_reading_names_nobody():
@@ -88,7 +123,8 @@ def test_a_round_with_layered_acid_counts_for_less():
 
 def test_few_rounds_name_nobody():
     assert failing_cells([], SETTINGS) == ()
-    assert failing_cells(battery(4, lambda day: day / 1000), SETTINGS) == ()
+    assert failing_cells(battery(2, lambda day: day / 1000), SETTINGS) == ()
+    assert failing_cells(battery(4, lambda day: day / 5000), SETTINGS) == ()
 
 
 def test_cells_left_out_of_a_round_do_no_harm():
