@@ -42,6 +42,7 @@ _FAILING_SHARE = 1 / 16  # of batteries with such a cell
 _LAGGING_SHARE = 1 / 16
 _STEPPED_SHARE = 1 / 32
 _A_MONTH = (0.003, 0.006, 0.009)  # what a lagging cell loses: 0.5 to 1.5 % of charge a week
+_LAGS_AT_MOST = 0.0225  # 15 % of charge: a cell that lacks more is not only lagging
 _BROUGHT_BACK_DAYS = 60.0  # mean time until it is
 _STEP = 0.012  # standard deviation of what a dilution takes or acid gives
 _WANDER_A_MONTH = 0.0005  # standard deviation of what a sound cell moves
@@ -103,6 +104,13 @@ class _Sums:
         added = size * (2 * self.crossed[place] - size * self.squared[place])
         return -0.5 * (self.readings - added)
 
+    def most_gained(self) -> float:
+        """The most that any fall of any shape could add to the log likelihood."""
+        return max(
+            0.5 * crossed * crossed / squared if crossed < 0 < squared else 0.0
+            for crossed, squared in zip(self.crossed, self.squared, strict=True)
+        )
+
     def with_any(self, place: int, deviation: float) -> float:
         """... with an amount of a shape that is normally distributed about 0."""
         precision = self.squared[place] + 1 / (deviation * deviation)
@@ -123,6 +131,9 @@ def weigh(
     shapes = [[2.0 ** (one.day / doubling) for one in read] for doubling in DOUBLING_DAYS]
     spreads = ((_NEAR, own_spread), (_APART, max(own_spread, _APART_SPREAD)))
     sums = [(odds, _filtered(read, spread, shapes)) for odds, spread in spreads]
+    at_most = max(each.most_gained() for _, both in sums for each in both)
+    if math.log(_FAILING_SHARE / cells) + at_most < least_log_odds:
+        return None
     steady = _likelihood([(odds, [each.steady() for each in both]) for odds, both in sums])
     failing = _likelihood(
         [
@@ -239,7 +250,7 @@ def _lagging_at(read: Sequence[Read], own_spread: float, a_day: float) -> tuple[
         gain, spread = variance / total, math.log(total)
         moved = []
         for age, own, odds in states:
-            new = one.distance + a_day * age - own
+            new = one.distance + min(_LAGS_AT_MOST, a_day * age) - own
             moved.append((age, own + gain * new, odds - 0.5 * (new * new / total + spread)))
         best = max(state[2] for state in moved)
         states = [state for state in moved if state[2] > best - _UNLIKELY]
