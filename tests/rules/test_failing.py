@@ -83,8 +83,15 @@ def test_what_else_a_cell_does_is_not_failing(course, seeds):
         assert named == [()] * 12
 
 
-def test_a_cell_that_has_failed_stays_named():
-    points = battery(14, lambda day: min(0.150, dying(day)))
+@pytest.mark.parametrize(
+    "course",
+    [
+        lambda day: min(0.150, dying(day)),
+        lambda day: 0.0003 * max(0, day - 150),  # straight down, which a lagging cell does too
+    ],
+)
+def test_a_cell_that_has_failed_stays_named(course):
+    points = battery(14, course)
     assert [flag.cell for flag in failing_cells(points, SETTINGS)] == [5]
 
 
