@@ -1,15 +1,16 @@
-"""What can be found at all: ``python -m tests.bench.care.bound`` (some ten minutes).
+"""What can be found at all: ``python -m tests.bench.care.bound`` (minutes).
 
 A test that knows what no record holds: the generator's own physics, all its shares, the error of
 the hydrometer in use, what the pilot cell's temperature leaves out, the day on which labels were
 swapped. For each cell it weighs what was read up to a day under each course that the generator
 can give a cell (sound, sulphating with any doubling time and day of failure, lagging, stepped), and
 names the cell when the odds of sulphation pass a limit: by Neyman and Pearson's lemma (1933) no
-test finds more at the same false alarms. Beside it, the rule of the product on the same depots.
+test finds more at the same false alarms, but for chance and what is approximated. Beside it, the
+rule of the product on the same depots.
 
-Only the odds are approximated: courses are a grid or drawn at random, a slip of a reading is
+Approximated are: courses are a grid or drawn at random, a slip of a reading is
 merged into one normal distribution (Y. Bar-Shalom, T. E. Fortmann, Tracking and Data Association,
-1988), and the level of a round is estimated before.
+1988), the level of a round is estimated before.
 
 Shorts and shedding need no test: 112 days before it fails the deficit of a short is 0 by
 ``physics.decay``, and that of shedding always is. ``--shorts`` prints what the last round shows.
