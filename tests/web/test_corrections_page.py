@@ -66,7 +66,7 @@ def test_a_figure_is_amended_with_a_reason_and_a_second_person(pages: Pages) -> 
     assert done.status_code == 303, done.text
     assert pages.room.state("B1").nameplate["weight"]["value"] == "1150"
     page = pages.text(done.headers["location"])
-    assert "misread a 5; checked by SW" in page
+    assert "misread a 5</p><p>checked by SW</p>" in re.sub(r">\s+<", "><", page)
     assert "service weight: 1100 kg (stamped) → 1150 kg (stamped)" in page
     assert "misread a 5" in pages.text("/corrections")
 

@@ -89,6 +89,6 @@ def _details(event: Event) -> list[str]:
         receipt = body.get("receipt")
         return [str(body.get("reason") or ""), *([f"receipt: {receipt}"] if receipt else [])]
     if event.kind == "amended":
-        second = f"; checked by {body['second']}" if body.get("second") else ""
-        return [f"{body.get('reason', '')}{second}"]
+        second = [f"checked by {body['second']}"] if body.get("second") else []
+        return [str(body.get("reason") or ""), *second]
     return []
