@@ -400,6 +400,7 @@ class Record:
     def follow(self, topics: Iterable[str]) -> list[str]:
         """Follows topics at the exchange from now on; gives those that were not yet. What is
         here of them already is folded in."""
+        self.check_writable()
         with translated(self.path):
             return follow(self._connection, topics, self._transaction, LONGEST_HOLD)
 
