@@ -7,7 +7,6 @@ a badge says what the authorisation says, an out-of-service card what the hold s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
 
 from tagkit.assets.card import CardKind, Command, CommandCard, badge_for
@@ -19,6 +18,7 @@ from tagkit.jobs.printing import Printed, Progress, check_form, silent, write_an
 from tagkit.jobs.site import Site
 from tagkit.labels.cards import badge_content, command_content, out_of_service_content
 from tagkit.labels.content import LabelContent
+from tagkit.rules.times import readable
 from tagkit.whole_file import whole_file
 
 _COMMANDS = {"metric": "command-cards-a4", "us": "command-cards-letter"}
@@ -146,4 +146,4 @@ def _language(site: Site) -> str:
 
 
 def _when(site: Site, moment: str) -> str:
-    return datetime.fromisoformat(moment).astimezone(site.timezone()).strftime("%Y-%m-%d %H:%M")
+    return readable(moment, site.timezone())

@@ -21,6 +21,7 @@ from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event, event_id
 from tagkit.record.words import describe
 from tagkit.record.writing import Writing
+from tagkit.rules.times import readable
 from tagkit.station.change import Change, advance, begin
 from tagkit.station.inputs import Answer, AnswerGiven, Confirm, Gauge, Seen, Shown
 from tagkit.station.orders import ChangeOrder
@@ -220,8 +221,7 @@ _SAYS = {
 def _clock_said(site: Site, recorded: str) -> str:
     """A charger and since when, as the clock of the site has it."""
     where, since, moment = recorded.rpartition(" since ")
-    when = datetime.fromisoformat(moment).astimezone(site.timezone())
-    return f"{where}{since}{when:%Y-%m-%d %H:%M}"
+    return f"{where}{since}{readable(moment, site.timezone())}"
 
 
 def _answer(talk: _Talk, change: Change, now: Situation, question: Question) -> Change:

@@ -32,6 +32,7 @@ from tagkit.record.words import describe
 from tagkit.rules.charge import ah_from_log
 from tagkit.rules.flags import Flag
 from tagkit.rules.readiness import Readiness
+from tagkit.rules.times import readable
 from tagkit.units import Dimension, Quantity, parse_quantity
 
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
@@ -278,8 +279,9 @@ def end_charge(
                     "If it was charged, add --answer as-shown; nothing was logged",
                 )
         elif at is not None and at < datetime.fromisoformat(state.charging["started_at"]):
+            began = readable(state.charging["started_at"], site.timezone())
             raise WrongInput(
-                f"the charge of {state.tag} began later, at {state.charging['started_at']}",
+                f"the charge of {state.tag} began later, at {began}",
                 "Give the time it ended",
                 "--at",
             )

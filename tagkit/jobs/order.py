@@ -9,6 +9,7 @@ from tagkit.errors import NeedsAnswer
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 from tagkit.record.words import describe
+from tagkit.rules.times import readable
 
 
 def in_order(site: Site, at: datetime | None, states: Iterable[AssetState]) -> datetime | None:
@@ -29,7 +30,11 @@ def in_order(site: Site, at: datetime | None, states: Iterable[AssetState]) -> d
             at = placed
             continue
         event = site.record.event(_placing(state))
-        told = describe(event) if event else f"{state.tag} was placed at {since}"
+        told = (
+            describe(event)
+            if event
+            else f"{state.tag} was placed at {readable(since, site.timezone())}"
+        )
         raise NeedsAnswer(
             f"later than the time given was recorded: {told}",
             "Enter things in the order they happened; where a battery is now is recorded with "

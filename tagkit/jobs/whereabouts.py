@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from tagkit.assets.tag import Kind, Tag
@@ -11,6 +10,7 @@ from tagkit.jobs.assets import asset, is_married
 from tagkit.jobs.readiness import readiness_of
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
+from tagkit.rules.times import readable
 
 RELEASED_ONCE = "released for one use"
 """The state of a battery that is not ready and may be used once all the same."""
@@ -118,8 +118,7 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
     if place.get("kind") == "truck":
         return "in use", ()
     if found.charging:
-        started = datetime.fromisoformat(found.charging["started_at"])
-        since = started.astimezone(site.timezone()).strftime("%Y-%m-%d %H:%M")
+        since = readable(found.charging["started_at"], site.timezone())
         return "on charge", (f"since {since}",)
     ready = readiness_of(site, found, "use")
     if ready.ready and ready.lifted and found.release:

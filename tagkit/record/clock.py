@@ -38,7 +38,9 @@ def system_clock() -> datetime:
 def milliseconds(moment: datetime) -> int:
     """Whole milliseconds since 1970; WrongInput for a time without a zone."""
     if moment.tzinfo is None:
-        raise WrongInput(f"the time {moment} has no time zone", "Give it with its offset from UTC")
+        raise WrongInput(
+            f"the time {moment:%Y-%m-%d %H:%M} has no time zone", "Give it with its offset from UTC"
+        )
     return (moment - _EPOCH) // timedelta(milliseconds=1)
 
 

@@ -17,6 +17,7 @@ from tagkit.record.schema import ODD
 from tagkit.record.state import AssetState
 from tagkit.record.store import Connection
 from tagkit.record.words import describe, place_words
+from tagkit.rules.times import readable_anywhere
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,8 @@ def change_against_record(
             Contradiction(
                 "elsewhere",
                 (battery_in.tag, place["name"]),
-                f"by the record {battery_in.tag} is in {place_words(place)} since {place['since']}",
+                f"by the record {battery_in.tag} is in {place_words(place)} since "
+                f"{readable_anywhere(place['since'])}",
                 "Read its number again; if it is right, answer as shown",
                 (place["event"],),
             )
@@ -66,7 +68,8 @@ def change_against_record(
                 Contradiction(
                     "occupied",
                     (truck, other.tag),
-                    f"by the record {other.tag} is in truck {truck} since {other.place['since']}",
+                    f"by the record {other.tag} is in truck {truck} since "
+                    f"{readable_anywhere(other.place['since'])}",
                     f"Say where {other.tag} is: answer as recorded if it was taken out now",
                     (other.place["event"],),
                 )

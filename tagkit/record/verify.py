@@ -22,6 +22,7 @@ from tagkit.record.queries import Head
 from tagkit.record.read_only import looked_into
 from tagkit.record.state_check import check_index, check_serials, check_states
 from tagkit.record.store import FILE_NAME, Connection, identity_of, sqlite_code
+from tagkit.rules.times import readable_anywhere
 
 Progress = Callable[[int, int], None]
 
@@ -244,7 +245,8 @@ def _epochs(connection: Connection) -> list[Finding]:
                     Finding(
                         "new epoch",
                         f"{event.id}, station “{event.station}”",
-                        f"began anew at {event.recorded_at} ({event.body['reason']})",
+                        f"began anew at {readable_anywhere(event.recorded_at)} "
+                        f"({event.body['reason']})",
                         grave=False,
                     )
                 )

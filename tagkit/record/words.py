@@ -9,6 +9,7 @@ from tagkit.record.bodies import Body
 from tagkit.record.care_bodies import figure
 from tagkit.record.envelope import Event
 from tagkit.record.plate_words import changed_words, label_of, value_words
+from tagkit.rules.times import readable_anywhere
 
 
 def describe(event: Event) -> str:
@@ -29,10 +30,7 @@ def deed(event: Event) -> str:
 
 def when(event: Event) -> str:
     """The time it happened, with its offset from UTC."""
-    moment = event.happened
-    offset = moment.strftime("%z")
-    zone = "UTC" if offset == "+0000" else f"UTC{offset[:3]}:{offset[3:5]}"
-    return f"{moment:%H:%M} on {moment:%Y-%m-%d} ({zone})"
+    return readable_anywhere(event.happened)
 
 
 def place_words(place: dict[str, Any] | None) -> str:

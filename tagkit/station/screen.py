@@ -17,6 +17,7 @@ from tagkit.assets.truck import Truck
 from tagkit.errors import WrongInput
 from tagkit.rules.balance import explain_balance
 from tagkit.rules.readiness import Readiness
+from tagkit.rules.times import readable
 from tagkit.rules.verdict import Check, Verdict
 from tagkit.station.change import CHARACTERS_NEEDED
 from tagkit.station.facts import Facts
@@ -117,7 +118,7 @@ def _headline(change: Change, now: Situation) -> str:
 def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
     if now.stage == "undo" and change.undoing is not None:
         last = change.undoing
-        when = f"{last.at.astimezone(facts.now.tzinfo):%Y-%m-%d %H:%M}"
+        when = readable(last.at, facts.now.tzinfo)
         pair = {"battery": last.battery_in, "truck": last.truck}
         yield Line("line.undo", {**pair, "person": last.by, "time": when})
         return
@@ -154,7 +155,7 @@ def _charging(facts: Facts, battery: Tag) -> dict[str, object]:
         "recorded": _with_names(
             facts, (known.on_charger if known is not None else None) or "charger"
         ),
-        "time": f"{since.astimezone(facts.now.tzinfo):%Y-%m-%d %H:%M}" if since else "",
+        "time": readable(since, facts.now.tzinfo) if since else "",
     }
 
 
