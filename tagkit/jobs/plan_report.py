@@ -83,6 +83,8 @@ def air_flow(flow: AirFlow, words: Words) -> str:
 def air_figures(found: RoomAir, words: Words) -> list[tuple[str, str]]:
     """Air, openings and volume of the room, in the reader's units, and whether that suffices."""
     result = found.result
+    if not (result.europe.lines or result.unknown):
+        return [(words("air"), words("not known")), (words("chargers"), "0")]
     least = words("at least") + " " if result.unknown else ""
     flow = result.us if result.governs == "us" else result.europe
     opening, volume = f"{result.opening_cm2:.0f} cm²", f"{result.volume_m3:.0f} m³"

@@ -121,6 +121,8 @@ def ventilation(
     ]
     least = "at least " if unknown else ""
     natural = False if False in enough else None if unknown or None in enough else True
+    if not everyone:  # nothing was asked for, so that nothing can suffice
+        return Ventilation(europe, us, governs, opening, volume, None, unknown, ())
     lines = (
         f"European practice {least}{europe.m3_per_hour:.0f} m³/h, US practice "
         f"{least}{us.m3_per_hour:.0f} m³/h: "

@@ -121,3 +121,8 @@ def test_a_larger_battery_never_needs_less_air(cells, one, other):
 def test_hydrogen_of_an_overcharge():
     # 100 Ah of overcharge of 24 cells: 1.1 m³ at 25 °C.
     assert hydrogen_litres(100, 24) == pytest.approx(1095.6)
+
+
+def test_without_a_charger_no_room_is_said_to_suffice():
+    found = ventilation([], AT_25, room_m3=10_000, opening_cm2=10_000)
+    assert found.natural is None and found.lines == ()
