@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import string
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -65,7 +64,7 @@ class Room:
         made = TestClient(
             self.app, base_url=self.base, client=(address, 50000), follow_redirects=False
         )
-        known_browser(self.app, made, string.ascii_letters[self.browsers])
+        known_browser(self.app, made, f"{self.browsers:04}")
         self.browsers += 1
         return made
 
