@@ -43,9 +43,12 @@ class ChargeRefused(TagkitError):
 
     def __init__(self, judgement: Judgement) -> None:
         self.judgement = judgement
+        held = judgement.verdict.fits and (judgement.battery.holds or judgement.other.holds)
         super().__init__(
             f"{judgement.headline()}: the charge was not logged",
-            "Use a charger that fits; data that is wrong is amended with “tagkit amend”",
+            "Have it inspected and mended by a qualified person, then release it"
+            if held
+            else "Use a charger that fits; data that is wrong is amended with “tagkit amend”",
         )
         self.exit_code = judgement.exit_code()
 

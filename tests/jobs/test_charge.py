@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from battery_room import BatteryRoom, ago, ended
-from tagkit.jobs.charge import ChargeReadings, end_charge, start_charge
+from tagkit.jobs.charge import ChargeReadings, ChargeRefused, end_charge, start_charge
 
 BY = ("--by", "KM", "--station", "bay-1")
 
@@ -140,6 +140,9 @@ def test_a_reading_that_can_not_be_so_is_asked_for_again(
 def test_a_held_battery_is_not_charged(room: BatteryRoom) -> None:
     assert room.run("hold", "B1", "--reason", "cracked case", "--safety").code == 0
     assert start(room, "B1", "C1").code == 12
+    with room.open() as site, pytest.raises(ChargeRefused) as refused:
+        start_charge(site, room["B1"], room["C1"], ChargeReadings(), by="KM", station="bay-1")
+    assert "inspected" in str(refused.value.remedy)
     assert room.events("charge_started") == []
 
 
