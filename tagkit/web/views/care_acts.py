@@ -197,7 +197,7 @@ def _water(site: Site, tag: str, given: Given, who: Who) -> Told:
     notes = []
     if done.overcharge_ah is not None:
         notes.append(f"That is {done.overcharge_ah:.0f} Ah of overcharge since the last watering.")
-    if done.sisters.ratio is not None:
+    if done.sisters.ratio is not None and not done.sisters.flag:
         notes.append(f"It drinks {done.sisters.ratio:.1f} times as much as its sisters.")
     if done.due.at is not None:
         notes.append(f"Due again about {done.due.at:%Y-%m-%d}.")
