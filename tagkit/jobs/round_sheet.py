@@ -256,7 +256,7 @@ def _case(paper: Paper, rows: Sequence[Sequence[int]], watered: bool) -> None:
         paper.text(words("The cells are drawn in order, not as they lie."), 8.5)
     across = max(len(row) for row in rows)
     side = min(paper.inner / across, 34.0)
-    fields = ("SG", _degrees(words), "V", words("level")) if watered else (_degrees(words), "V")
+    fields = ("SG", "°", "V", words("level")) if watered else ("°", "V")
     tall = min(5.5 + 9.0 * len(fields), max(_LOWEST, (paper.left - 14) / len(rows)))
     for place, row in enumerate(rows):
         if paper.left < tall:
