@@ -145,7 +145,7 @@ def plan_pool(
     )
     rows = _charger_kinds(fleet, {one.name for one in pools}, site, efficiency, notes)
     notes.append(
-        f"rest after a charge {site.settings.readiness.rest_factor:g} times as long as it took; "
+        f"rest after a charge: {site.settings.readiness.rest_factor:g} × the time it took; "
         f"changed at {site.settings.charging.deepest_percent:g} % discharged, "
         f"{change_minutes:g} min {station}"
     )

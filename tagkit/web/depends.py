@@ -11,7 +11,7 @@ from tagkit.jobs.site import Site
 from tagkit.language.catalogue import LANGUAGES
 from tagkit.language.words import Words
 from tagkit.web.access.crossing import check_form
-from tagkit.web.access.refused import NotAllowed
+from tagkit.web.access.refused import NobodyHere, NotAllowed
 from tagkit.web.access.visitors import visitor_of
 from tagkit.web.door import SiteDoor
 from tagkit.web.visitor import Role, Visitor
@@ -93,7 +93,7 @@ def require_role(visitor: Visitor, role: Role) -> Visitor:
     """The visitor, who has at least ``role``; NotAllowed says what is wanting. Roles are
     enforced here and nowhere else."""
     if visitor.person is None:
-        raise NotAllowed("nobody has begun a shift here", "Show your badge, or sign in")
+        raise NobodyHere("nobody has begun a shift here", "Show your badge, or sign in")
     if visitor.may(role):
         return visitor
     if visitor.pin_wanted:

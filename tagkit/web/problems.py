@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 
 from tagkit.errors import Busy, NeedsAnswer, NotFound, TagkitError
 from tagkit.web.access.gate import LARGEST_UPLOAD, TooLarge, too_large
-from tagkit.web.access.refused import AlreadySent, NotAllowed, TooManyTries
+from tagkit.web.access.refused import AlreadySent, NobodyHere, NotAllowed, TooManyTries
 from tagkit.web.depends import meet
 from tagkit.web.render import page
 
@@ -39,7 +39,10 @@ def status_of(error: TagkitError) -> int:
 
 def _mishap(request: Request, error: Exception) -> Response:
     assert isinstance(error, TagkitError)
-    told = _told(request, status_of(error), error.problem, error.remedy, error.where)
+    told = _told(
+        request, status_of(error), error.problem, error.remedy, error.where,
+        begin=isinstance(error, NobodyHere),
+    )  # fmt: skip
     if isinstance(error, TooManyTries):
         told.headers["Retry-After"] = str(error.wait)
     return told
@@ -101,7 +104,10 @@ def _bug(request: Request, error: Exception) -> Response:
     return _told(request, 500, "something went wrong in tagkit", again)
 
 
-def _told(request: Request, status: int, problem: str, remedy: str, where: str = "") -> Response:
+def _told(
+    request: Request, status: int, problem: str, remedy: str, where: str = "", begin: bool = False
+) -> Response:
+    """``begin``: the way on is to begin a shift; it leads back to what was asked for."""
     if _for_a_program(request):
         return JSONResponse(
             {"schema": 1, "problem": problem, "remedy": remedy, "where": where}, status
@@ -111,6 +117,7 @@ def _told(request: Request, status: int, problem: str, remedy: str, where: str =
         "remedy": remedy,
         "where": where,
         "back": _before(request) or _above(request),
+        "wanted": _wanted(request) if begin else None,
     }
     part = request.headers.get("HX-Request") == "true"
     return page(request, "parts/mishap.html" if part else "mishap.html", values, status)
@@ -118,6 +125,13 @@ def _told(request: Request, status: int, problem: str, remedy: str, where: str =
 
 def _for_a_program(request: Request) -> bool:
     return request.url.path.startswith("/api") or not hasattr(request.state, "words")
+
+
+def _wanted(request: Request) -> str:
+    """Where to go once a shift has begun: the page asked for, or the one whose form was sent."""
+    if request.method != "GET":
+        return _before(request) or "/"
+    return request.url.path + (f"?{request.url.query}" if request.url.query else "")
 
 
 def _before(request: Request) -> str | None:

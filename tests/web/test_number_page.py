@@ -102,9 +102,11 @@ def test_words_from_a_sheet_are_shown_and_never_obeyed(pages: Pages) -> None:
 
 def test_a_guest_reads_and_does_not_write(pages: Pages) -> None:
     number = pages["B1"]
-    assert pages.get(f"/A/{number}").status_code == 200
+    assert "/labels?number=" not in pages.text(f"/A/{number}")  # would be refused
     before = pages.room.count()
-    assert pages.get(f"/A/{number}/report").status_code == 403
+    refused = pages.get(f"/A/{number}/report")
+    assert refused.status_code == 403
+    assert f'href="/shift?back=/A/{number}/report"' in refused.text  # what to do, and back again
     assert report(pages, number).status_code == 403
     assert pages.post(f"/A/{number}/hold", {"reason": "because"}).status_code == 403
     assert pages.post(f"/A/{number}/release", {"reason": "because"}).status_code == 403

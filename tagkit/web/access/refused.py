@@ -9,6 +9,10 @@ class NotAllowed(WrongInput):
     """This person may not do that."""
 
 
+class NobodyHere(NotAllowed):
+    """Nobody has begun a shift: whoever does may go on."""
+
+
 class ForgedForm(NotAllowed):
     """A form that did not come from a page of ours, or from one that is out of date."""
 

@@ -85,7 +85,8 @@ def _list(
     request: Request, site: Site, units: str, done: str, error: TagkitError | None = None
 ) -> HTMLResponse:
     state = site.record.state(done) if done else None
-    values = {"waiting": waiting(site, units), "done": done, "error": error,
+    values = {"waiting": waiting(site, units), "known": next(site.record.states(), None) is not None,
+              "done": done, "error": error,
               "says": label_says(state) if state else ()}  # fmt: skip
     return page(request, "marry.html", values, 422 if error else 200)
 
