@@ -204,7 +204,9 @@ def swap(
         to = (body["out_to"] or {}).get("name")
         line(f"{body['battery_out']} came out{' and goes to ' + to if to else ''}.")
     for note in logged.notes:
-        line(note)
+        line(f"! {note}.", hang=2)
+    if logged.warning:
+        line(f"! {logged.warning}.", hang=2)
     line("Finish: battery seated, retainer or gate back, cable free, connected, truck works.")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Any
 
 from tagkit.assets.fields import stored_plate
@@ -60,16 +60,17 @@ class ChangeLogged:
     event: Event
     warning: str | None = None
     """About whoever did it, where the site only warns."""
+    zone: tzinfo | None = None
+    """The clock of the site, by which its times are said; None: of this computer."""
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """The contradictions that were answered as shown, which are on the lead's list; and
-        the warning."""
-        noted = [
-            f"noted for the lead: the record had {answered['recorded']} ({answered['about']})"
+        """The contradictions that were answered as shown, which are on the lead's list."""
+        return tuple(
+            f"noted for the lead: the record had {_recorded_said(answered, self.zone)} "
+            f"({answered['about']})"
             for answered in self.event.body["answers"]
-        ]
-        return (*noted, *([self.warning] if self.warning else []))
+        )
 
     def to_json(self) -> dict[str, Any]:
         """What was logged."""
@@ -103,7 +104,8 @@ def log_change(
         order = _converse(_Talk(site, writing, facts, wanted, at))
         tags = (order.truck, order.battery_in, order.battery_out)
         states = [state for tag in tags if tag and (state := writing.state(tag))]
-        return ChangeLogged(_append(site, writing, order, in_order(site, at, states)), warning)
+        event = _append(site, writing, order, in_order(site, at, states))
+    return ChangeLogged(event, warning, site.timezone())
 
 
 def log_order(
@@ -116,7 +118,8 @@ def log_order(
     """
     warning = check_authorised(site, by)
     with site.record.writing(by=by, station=station, at=at) as writing:
-        return ChangeLogged(_append(site, writing, order), warning)
+        event = _append(site, writing, order)
+    return ChangeLogged(event, warning, site.timezone())
 
 
 @dataclass(frozen=True)
@@ -218,10 +221,16 @@ _SAYS = {
 }
 
 
-def _clock_said(site: Site, recorded: str) -> str:
+def _clock_said(recorded: str, zone: tzinfo | None) -> str:
     """A charger and since when, as the clock of the site has it."""
     where, since, moment = recorded.rpartition(" since ")
-    return f"{where}{since}{readable(moment, site.timezone())}"
+    return f"{where}{since}{readable(moment, zone)}"
+
+
+def _recorded_said(answered: dict[str, Any], zone: tzinfo | None) -> str:
+    """What the record had, of an answer as the event keeps it."""
+    recorded = str(answered["recorded"])
+    return _clock_said(recorded, zone) if answered["key"] == "on_charge" else recorded
 
 
 def _answer(talk: _Talk, change: Change, now: Situation, question: Question) -> Change:
@@ -231,7 +240,7 @@ def _answer(talk: _Talk, change: Change, now: Situation, question: Question) -> 
         told = f" ({describe(last)})" if last else ""
         recorded = question.recorded
         if question.key == "on_charge":
-            recorded = _clock_said(talk.site, recorded)
+            recorded = _clock_said(recorded, talk.site.timezone())
         said = _SAYS[question.key].format(about=question.about, recorded=recorded)
         raise NeedsAnswer(
             said + told,
@@ -348,7 +357,12 @@ def undo_last(
     """Cancel the last change logged at ``station``; see :func:`undo_change`."""
     change = site.record.last_change(station)
     if change is None:
-        raise WrongInput(f"no change was logged at the station “{station}”", "Nothing is undone")
+        raise WrongInput(
+            f"no change is left to undo at the station “{station}”"
+            if site.record.changed_at(station)
+            else f"no change was logged at the station “{station}”",
+            "Nothing is undone",
+        )
     return undo_change(site, change.id, reason, by=by, station=station, at=at)
 
 

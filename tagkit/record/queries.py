@@ -180,6 +180,16 @@ def last_change(connection: Connection, of: str) -> Event | None:
     return max(found, key=lambda event: (event.effective, event.clock), default=None)
 
 
+def changed_at(connection: Connection, station: str) -> bool:
+    """Whether a change was ever logged at a station, cancelled ones too."""
+    found = connection.execute(
+        "SELECT 1 FROM events e JOIN chains c ON c.chain = e.chain "
+        "WHERE c.station = ? AND e.kind = 'changed' AND e.apart = 0 LIMIT 1",
+        (station,),
+    )
+    return found.fetchone() is not None
+
+
 def _last_change_in(connection: Connection, chain: int) -> Event | None:
     rows = connection.execute(
         f"SELECT {EVENT_COLUMNS} FROM events e JOIN chains c ON c.chain = e.chain "

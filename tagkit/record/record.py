@@ -349,6 +349,11 @@ class Record:
         with translated(self.path):
             return queries.last_change(self._reading(), str(of))
 
+    def changed_at(self, station: str) -> bool:
+        """Whether a change was ever logged at a station, cancelled ones too."""
+        with translated(self.path):
+            return queries.changed_at(self._reading(), station)
+
     def happened(
         self, kinds: Sequence[str], since: datetime, until: datetime, limit: int | None = None
     ) -> list[Event]:

@@ -218,7 +218,11 @@ def test_an_opportunity_charge_ends_with_the_change(room: BatteryRoom) -> None:
     )
     assert begun.code == 0
     assert swap(room, "T1", "B1").code == 13
-    assert swap(room, "T1", "B1", "--answer", "as-shown").code == 0
+    answered = swap(room, "T1", "B1", "--answer", "as-shown")
+    assert answered.code == 0
+    # As a clock shows it, not as the record keeps it.
+    said = " ".join(answered.out.split())
+    assert re.search(r"! noted .* since \d{4}-\d\d-\d\d \d\d:\d\d \(B-", said), said
     assert room.state("B1").charging is None
     assert room.place("B1") == "T1"
     (ended_with_it,) = room.events("charge_ended")
@@ -393,11 +397,21 @@ def test_undo_is_refused_when_something_came_after(charged: BatteryRoom) -> None
     assert charged.events("voided") == []
 
 
+def test_a_change_by_somebody_not_recorded_says_so_as_every_command_does(
+    charged: BatteryRoom,
+) -> None:
+    charged.staff()
+    found = charged.run("swap", "T1", "B1", "--by", "MK")
+    assert found.code == 0
+    note = "! MK is not recorded as authorised: have a supervisor record it."
+    assert [line.strip() for line in found.out.splitlines()].count(note) == 1
+
+
 def test_undo_undoes_only_what_this_station_did(charged: BatteryRoom) -> None:
     assert swap(charged, "T1", "B1").code == 0
     found = charged.run("undo", "--by", "JT", "--station", "bay-2")
     assert found.code == 2
-    assert "bay-2" in found.err
+    assert "no change was logged at the station “bay-2”" in found.err
     assert charged.place("B1") == "T1"
 
 
@@ -408,14 +422,16 @@ def test_a_second_undo_goes_on_with_the_change_before(charged: BatteryRoom) -> N
     assert (charged.place("B1"), charged.place("B2")) == ("T1", "C1")
     assert charged.run("undo", *BY).code == 0
     assert charged.place("B1") == "C1"
-    assert charged.run("undo", *BY).code == 2
+    nothing = charged.run("undo", *BY)
+    assert nothing.code == 2
+    assert "no change is left to undo at the station “bay-1”" in nothing.err
 
 
 def test_two_undos_at_once_cancel_one_change(charged: BatteryRoom) -> None:
     assert swap(charged, "T1", "B1").code == 0
     with charged.open() as first, charged.open() as second:
         undo_last(first, "wrong truck", by="KM", station="bay-1")
-        with pytest.raises(Exception, match="no change was logged"):
+        with pytest.raises(Exception, match="no change is left to undo"):
             undo_last(second, "wrong truck", by="KM", station="bay-1")
     assert len(charged.events("voided")) == 1
 
