@@ -104,7 +104,10 @@ def ventilation(
         return
     result = found.result
     bound = "at least " if result.unknown else ""
-    line(f"{bound}{result.m3_per_hour:,.0f} m³/h of air.", style="bold")
+    if result.m3_per_hour:
+        line(f"{bound}{result.m3_per_hour:,.0f} m³/h of air.", style="bold")
+    else:
+        line("How much air is needed can't be told yet.", style="bold")
     for words in result.lines:
         line(words, hang=2)
     natural = {True: "Natural ventilation suffices by these figures.",
@@ -113,7 +116,8 @@ def ventilation(
                "and every charger's figures."}  # fmt: skip
     line(natural[result.natural])
     for name, flow in (("European practice", result.europe), ("US practice", result.us)):
-        line(f"{name}, {bound}{flow.m3_per_hour:,.0f} m³/h ({flow.cfm:,.0f} cfm):", style="bold")
+        air = f"{bound}{flow.m3_per_hour:,.0f} m³/h ({flow.cfm:,.0f} cfm)"
+        line(f"{name}, {air if flow.m3_per_hour else 'not known'}:", style="bold")
         for words in flow.lines:
             line(f"  {words}", hang=4)
     for words in result.unknown:

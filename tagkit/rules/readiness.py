@@ -2,7 +2,7 @@
 
 Apart from fit: charged since its last use, rested, cool enough, not frozen, not held. What is
 not known is a reason against, never a pass. A supervisor's release lifts the reasons except a
-safety hold, a retired battery and a record that can't be understood.
+safety hold, a charge under way, a retired battery and a record that can't be understood.
 
 Defaults of the trade (the battery maker's instructions overrule them): rest after a
 conventional charge at least as long as the charge took, and below 43 °C; no rest rule for
@@ -23,6 +23,11 @@ from tagkit.units import Dimension, Quantity
 Purpose = Literal["use", "charge"]
 
 CLOCK_TOLERANCE = timedelta(minutes=5)  # between two stations' clocks
+BELIEVED = timedelta(minutes=5)
+"""A charge that is recorded as shorter than this did not begin when it was scanned."""
+FULL_TAKES = timedelta(hours=1)
+"""A charge with a rest rule that is shorter hardly fills any battery that was used: the last
+part of it, at falling current, takes hours by itself."""
 
 
 @dataclass(frozen=True)
@@ -160,13 +165,14 @@ def against_gear(
 def rest_hours(facts: ReadinessFacts, settings: ReadinessSettings) -> float:
     """Hours of rest after the last charge; 0 where no rest rule applies.
 
-    A charge whose length is not known asks for the longest rest; so does a kind of charge or a
-    chemistry that is not known count as one with a rest rule.
+    A charge whose length is not known asks for the longest rest, and one of minutes that was
+    confirmed as full began before its scan; a kind of charge or a chemistry that is not known
+    counts as one with a rest rule.
     """
     if facts.last_charge_kind == "opportunity" or facts.chemistry == "lithium":
         return 0.0
     start, end = facts.rest_from or facts.last_charge_started_at, facts.last_charged_at
-    if start is None or end is None or start > end:
+    if start is None or end is None or end - start < BELIEVED:
         return settings.longest_rest_hours
     asked = settings.rest_factor * (end - start) / timedelta(hours=1)
     return min(max(asked, settings.shortest_rest_hours), settings.longest_rest_hours)
@@ -196,7 +202,8 @@ def _always(facts: ReadinessFacts, now: datetime) -> Iterator[Reason]:
     if facts.on_charge_since is not None:
         where = f" on {facts.on_charger}" if facts.on_charger else ""
         since = _clock(facts.on_charge_since, now)
-        yield Reason("on charge", f"still on charge{where} since {since}")
+        # Its connector carries current, and its cells are gassing: end the charge first.
+        yield Reason("on charge", f"still on charge{where} since {since}", lifted_by_release=False)
 
 
 def _for_use(facts: ReadinessFacts, settings: ReadinessSettings, now: datetime) -> Iterator[Reason]:
@@ -298,6 +305,7 @@ def _cautions(
 ) -> Iterator[Reason]:
     yield from (Reason("flagged", f"flagged: {finding}") for finding in facts.flagged)
     if purpose == "use":
+        yield from _short_charge(facts)
         measured = _measured_since(facts, facts.last_charge_started_at)
         if measured is not None and measured[0] >= settings.release_celsius:
             yield Reason(
@@ -305,6 +313,20 @@ def _cautions(
             )
     elif _measured_since(facts, facts.last_used_at) is None:
         yield Reason("temperature unknown", "no temperature since its last use: measure it")
+
+
+def _short_charge(facts: ReadinessFacts) -> Iterator[Reason]:
+    start, end = facts.last_charge_started_at, facts.last_charged_at
+    if not facts.charged_since_use or start is None or end is None:
+        return
+    if facts.last_charge_kind == "opportunity" or facts.chemistry == "lithium":
+        return
+    if timedelta(0) <= end - start < FULL_TAKES:
+        minutes = (end - start) // timedelta(minutes=1)
+        yield Reason(
+            "short charge",
+            f"its last charge took only {minutes} min: see that it is full before it is used",
+        )
 
 
 def _measured_since(facts: ReadinessFacts, since: datetime | None) -> tuple[float, datetime] | None:

@@ -103,10 +103,27 @@ def test_a_charge_of_unknown_length_asks_for_the_longest_rest():
         ({"last_charge_kind": "freshening"}, 8),
         ({"last_charge_kind": None}, 8),
         ({"chemistry": None}, 8),
+        # Confirmed as full after a scan that came late: how long it took is not known.
+        ({"last_charge_started_at": ago(9.01)}, SITE.longest_rest_hours),
     ],
 )
 def test_which_charges_ask_for_rest(changed, hours):
     assert rest_hours(replace(RESTED, **changed), SITE) == hours
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        ({}, True),
+        ({"last_charge_kind": "opportunity"}, False),
+        ({"chemistry": "lithium"}, False),
+        ({"last_charge_started_at": ago(10.01)}, False),
+    ],
+)
+def test_a_charge_too_short_to_fill_it_is_told(changed, told):
+    short = replace(RESTED, last_charge_started_at=ago(9.25))
+    cautions = [one.code for one in use(replace(short, **changed)).cautions]
+    assert ("short charge" in cautions) is told
 
 
 def test_lithium_needs_no_rest_but_a_charge():
@@ -180,6 +197,7 @@ def test_a_release_lifts_what_a_supervisor_may_lift():
         {"retired": True},
         {"unknown_kinds": ("weighed again",)},
         {"holds": (HoldFact("cracked case", safety=True),)},
+        {"on_charge_since": ago(1)},
     ],
 )
 def test_no_release_lifts_these(changed):
