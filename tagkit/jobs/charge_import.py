@@ -347,7 +347,8 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
         replace_end(writing, over, file)
         kept = {name: over.body[name] for name in ("temperature", "sg") if over.body[name]}
         body |= {**kept, "replaces": over.id}
-    event = writing.append("charge_ended", tags, body, at=charge.ended)
+    seen_by = over.by if over else None  # who scanned it saw it
+    event = writing.append("charge_ended", tags, body, at=charge.ended, by=seen_by)
     words = "; ".join([*notes, *(flag.sentence for flag in judged.flags)])
     return LogRow(charge.row, fate, tag, words, event.id)
 

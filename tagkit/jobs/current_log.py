@@ -13,12 +13,13 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from tagkit.assets.tag import Kind
 from tagkit.errors import TagkitError, WrongInput
-from tagkit.jobs.care_facts import plain, when
+from tagkit.jobs.care_facts import battery_facts, plain, when
 from tagkit.jobs.charge import CHARGE_KINDS, thinned
 from tagkit.jobs.charge_flags import judge_times
 from tagkit.jobs.charge_import import (
@@ -50,6 +51,14 @@ from tagkit.units import Dimension
 
 IDLE_AMPERES = 0.5
 """A charger that gives no more than this does not charge."""
+LONGEST_GAP = timedelta(minutes=30)
+"""Between two samples with current; what flowed in a longer one is not known."""
+MOST_OF_CAPACITY = 1.4
+"""Ah of one charge as a multiple of capacity; the highest charge factor a site may set."""
+OVERLAP = timedelta(minutes=5)
+"""Two charges that overlap by more can't both be; less is clocks."""
+OFF_THE_SCAN = timedelta(minutes=15)
+"""A log that begins or ends further from the scan is told."""
 _HOURS = {"hours": 1.0, "minutes": 60.0, "seconds": 3600.0}
 _DIFFERENT = 0.1
 """Ah of the samples further than this share from the charger's own count are told."""
@@ -121,6 +130,8 @@ class _Samples:
     charger: AssetState | None = None
     first: datetime | None = None
     pairs: list[tuple[float, float]] = field(default_factory=list)
+    rows: list[int] = field(default_factory=list)
+    """Of the file, one for each pair."""
     highest: dict[str, Any] | None = None
     begins: float = 0.0
     """Hours of the first sample with current, by the log's own clock."""
@@ -266,6 +277,7 @@ def _read(
             if cell("charger") and samples.charger is None:
                 samples.charger = one(cell("charger"), Kind.CHARGER)
             _add(site, samples, cell("time"), cell("current"), per_hour)
+            samples.rows.append(number)
             unit = degrees.of("temperature", cell("temperature"))
             warmth = figure_in(cell("temperature"), Dimension.TEMPERATURE, unit, "°C")
             if warmth and (plain(warmth) or 0) > (plain(samples.highest) or -99):
@@ -316,6 +328,7 @@ def _trimmed(samples: _Samples, file: Path) -> _Samples:
             "Name a charger's log of a charge's current", str(file.name),
         )  # fmt: skip
     ah_from_log(samples.pairs)  # refuses currents and times that can't be
+    _without_gaps(samples, file)
     kept = samples.pairs[max(0, flows[0] - 1) : flows[-1] + 2]
     begins = kept[0][0]
     return replace(
@@ -324,6 +337,22 @@ def _trimmed(samples: _Samples, file: Path) -> _Samples:
         first=samples.first + timedelta(hours=begins) if samples.first else None,
         begins=begins,
     )
+
+
+def _without_gaps(samples: _Samples, file: Path) -> None:
+    """WrongInput where current flowed and nobody wrote down how much."""
+    numbered = zip(samples.rows, samples.pairs, strict=True)
+    for (before, (earlier, gave)), (after, (later, gives)) in pairwise(numbered):
+        gap = timedelta(hours=later - earlier)
+        if gap > LONGEST_GAP + timedelta(seconds=1) and min(gave, gives) > IDLE_AMPERES:
+            minutes, longest = gap / timedelta(minutes=1), LONGEST_GAP // timedelta(minutes=1)
+            raise WrongInput(
+                f"no sample for {minutes:.0f} min between row {before} and row {after}, and "
+                "current flows on both sides: what flowed between is not known",
+                f"Export the log with a sample at least every {longest} min, one charge of a "
+                "battery in a file; check the unit of its times",
+                file.name,
+            )
 
 
 @dataclass(frozen=True)
@@ -381,6 +410,61 @@ def _match(site: Site, samples: _Samples, about: _About) -> tuple[_Found | None,
     return None, first
 
 
+def _refuse_overlap(site: Site, battery: str, first: datetime, last: datetime) -> None:
+    """WrongInput where a battery would be charged twice at a time."""
+    for place, one in enumerate(_charges(site, battery)):
+        # Without an end the latest is under way; of an older one only its start is known.
+        over = one.over or (last if place == 0 else one.began + OVERLAP * 2)
+        if min(over, last) - max(one.began, first) <= OVERLAP:
+            continue
+        entry = one.end or one.start
+        number = entry.id if entry else ""
+        zone = site.timezone()
+        began = f"{one.began.astimezone(zone):%Y-%m-%d %H:%M}"
+        until = f"{one.over.astimezone(zone):%Y-%m-%d %H:%M}" if one.over else "—"
+        raise WrongInput(
+            f"the log overlaps a charge of {battery} that is on record, {began} to {until}",
+            "Check the battery and the dates of the log; if the charge on record is the wrong "
+            f"one, cancel it first (its entry: {number})",
+            "time",
+        )
+
+
+def _refuse_too_much(site: Site, battery: AssetState, ah: float) -> None:
+    """WrongInput for more than the battery can take; nothing where its capacity is unknown."""
+    capacity = battery_facts(battery, site.settings).capacity_ah
+    if capacity and ah > (most := MOST_OF_CAPACITY * capacity):
+        raise WrongInput(
+            f"the samples give {ah:.0f} Ah, and {battery.tag} with its {capacity:.0f} Ah takes "
+            f"{most:.0f} Ah at most",
+            "Check the battery, the column of the current and the unit of the times; where the "
+            "capacity of its nameplate is wrong, correct that first",
+            "current",
+        )
+
+
+def _off_the_scan(found: _Found, first: datetime, last: datetime) -> list[str]:
+    """What is to be said of a log that is not of the times on record."""
+    told = []
+    if abs(early := found.began - first) > OFF_THE_SCAN:
+        minutes = abs(early) // timedelta(minutes=1)
+        told.append(
+            f"the log begins {minutes} min before the charge on record: check that it is of this "
+            "charge" if early > timedelta(0) else
+            f"the log begins {minutes} min after the charge on record began: check that it is of "
+            "this charge"
+        )  # fmt: skip
+    if found.over and abs(early := found.over - last) > OFF_THE_SCAN:
+        minutes = abs(early) // timedelta(minutes=1)
+        told.append(
+            f"the log ends {minutes} min before the charge on record: check that it is of this "
+            "charge" if early > timedelta(0) else
+            f"the log ends {minutes} min after the charge on record ended: check that it is of "
+            "this charge"
+        )  # fmt: skip
+    return told
+
+
 def _planned(site: Site, samples: _Samples, about: _About) -> CurrentCharge:
     """What is to become of one battery's samples."""
     found, first = _match(site, samples, about)
@@ -390,17 +474,22 @@ def _planned(site: Site, samples: _Samples, about: _About) -> CurrentCharge:
     charger = samples.charger.tag if samples.charger else None
     if last > site.now() + timedelta(minutes=5):
         raise WrongInput("the samples run into the future", "Check the charger's clock", "time")
+    if found is None or not (found.end and found.end.body["current"]):
+        _refuse_too_much(site, samples.battery, ah)
     if found is None:
         outcome = "logged"
+        _refuse_overlap(site, samples.battery.tag, first, last)
         notes += doubts(site, samples.battery, samples.charger, about.kind)
     else:
         charger = (found.start.body["charger"] if found.start else None) or charger
         if found.end is None:
             outcome = "ended"
+            notes += _off_the_scan(found, first, last)
         elif found.end.body["current"]:
             outcome = "here already"
         else:
             outcome = "completed"
+            notes += _off_the_scan(found, first, last)
             counted = plain(found.end.body["ah"])
             if counted and abs(ah - counted) > _DIFFERENT * counted:
                 notes.append(
@@ -469,6 +558,7 @@ def _log(
             **judged.body(),
         },
         at=ended,
+        by=end.by if end else None,  # who saw it; that a log came later is the other's entry
     )
     notes = (*planned.notes, *(flag.sentence for flag in judged.flags))
     return replace(planned, notes=notes, event=event.id)

@@ -55,7 +55,7 @@ def void(
     refuse_voiding(found)
     if found.kind in BY_A_SUPERVISOR:
         require_supervisor(site, by)
-    elif found.by != by or by_two(found):
+    elif _entered_by(site, found) != by or by_two(found):
         require_technician(site, by)
     if found.kind == "changed":
         return undo_change(site, found.id, reason, by=by, station=station, at=at).event
@@ -72,14 +72,24 @@ def void(
         return done
 
 
+def _entered_by(site: Site, event: Event) -> str:
+    """Whose entry it is: of a scanned end that a log completed, whoever brought the log."""
+    if event.kind == "charge_ended" and event.known and event.body["replaces"]:
+        for one in site.record.timeline(event.body["battery"], 400):
+            if one.kind == "voided" and one.known and one.body["event"] == event.body["replaces"]:
+                return one.by
+    return event.by
+
+
 def _as_before_the_log(site: Site, writing: Writing, end: Event, reason: str) -> None:
     """Takes back the rest of what a log did: the scanned end that it replaced is logged again,
     the start that it brought is cancelled."""
     replaced = site.record.event(end.body["replaces"]) if end.body["replaces"] else None
     if replaced is not None and replaced.known:
         writing.append(
-            "charge_ended", list(replaced.tags), dict(replaced.body), at=when(replaced.moment)
-        )
+            "charge_ended", list(replaced.tags), dict(replaced.body), at=when(replaced.moment),
+            by=replaced.by,
+        )  # fmt: skip
         return
     for event in site.record.timeline(end.body["battery"], 400):
         if (
