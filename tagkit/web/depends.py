@@ -61,7 +61,7 @@ def _check_may_look(path: str, visitor: Visitor, site: Site) -> None:
         return
     if path.lower().startswith(BEHIND_A_LABEL) and site.settings.access.lookup_by_phone:
         return
-    raise NotAllowed(
+    raise NobodyHere(
         "this device is not a station of the site, and nobody has begun a shift here",
         "Begin a shift with your code and PIN, or have the device enrolled",
     )

@@ -17,7 +17,7 @@ from tagkit.web.booth.bay import Bay
 from tagkit.web.booth.floor import floor_of
 from tagkit.web.booth.live import Live
 from tagkit.web.booth.noted import Noted, log_noted
-from tagkit.web.depends import Attendant, NotAllowed, TheSite, TheVisitor
+from tagkit.web.depends import Attendant, NobodyHere, NotAllowed, TheSite, TheVisitor
 from tagkit.web.render import page
 from tagkit.web.visitor import Visitor
 
@@ -49,7 +49,7 @@ def check(
     ``number`` and ``truck``: what a link has shown already.
     """
     if not visitor.at_station and visitor.person is None:
-        raise NotAllowed(NOBODY, "Begin a shift, then open the page again")
+        raise NobodyHere(NOBODY, "Begin a shift, then open the page again")
     shown = {name: text[:60] for name, text in (("number", number), ("truck", truck)) if text}
     line = f"/check/live?{urlencode(shown)}" if shown else "/check/live"
     return page(request, "check.html", _values(request, site.settings.station.foot_switch, line))
