@@ -12,12 +12,13 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from tagkit.web.access.devices import is_own_computer
 from tagkit.web.access.once import once
+from tagkit.web.access.refused import NobodyHere, NotAllowed
 from tagkit.web.access.visitors import visitor_of
 from tagkit.web.booth.bay import Bay
 from tagkit.web.booth.floor import floor_of
 from tagkit.web.booth.live import Live
 from tagkit.web.booth.noted import Noted, log_noted
-from tagkit.web.depends import Attendant, NobodyHere, NotAllowed, TheSite, TheVisitor
+from tagkit.web.depends import Attendant, TheSite, TheVisitor
 from tagkit.web.render import page
 from tagkit.web.visitor import Visitor
 
