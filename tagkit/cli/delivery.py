@@ -183,8 +183,7 @@ def _report(received: Received) -> None:
     elif received.taken:
         line(f"{len(received.taken)} taken in, in unloading order.", style="bold")
         if not received.as_stamped:
-            line("Next: stick each label on its own case, then key in what is stamped there: "
-                 "tagkit marry TAG --serial … --voltage … --weight …")  # fmt: skip
+            _say_marrying(received)
             line("Until then every verdict on them is “not confirmed”.")
     elif received.rejected:
         line(f"Nothing was taken: {plural(to_mend, 'row')} to mend"
@@ -194,6 +193,17 @@ def _report(received: Received) -> None:
         line("The sheet has no rows to take.")
     if received.mending_file:
         line(f"The rows to mend are in {received.mending_file}; take it in again when mended.")
+
+
+def _say_marrying(received: Received) -> None:
+    """What is to be keyed in next, with the options that the kinds taken in need."""
+    from tagkit.jobs.marry import options_for
+
+    kinds = list(dict.fromkeys(row.kind for row in received.taken))
+    line("Next: stick each label on its own case or plate, then key in what is written there:")
+    for kind in kinds:
+        named = f"{kind.noun}: " if len(kinds) > 1 else ""
+        line(f"  {named}tagkit marry TAG {options_for(kind)}", hang=4)
 
 
 def marry(

@@ -38,6 +38,9 @@ _VAGUE = tuple(
     for words in ("type", "battery type", "model", "battery model", "type model", "battery")
 )
 
+_QUANTITY = frozenset({"count", "pieces"})
+_OF_WHAT = _QUANTITY | {"battery", "truck", "charger", "order", "ordered", "delivered"}
+
 
 @dataclass(frozen=True)
 class Column:
@@ -71,6 +74,12 @@ class Column:
     def passed_over(self) -> bool:
         """Whether it is a running number, ours, or left out."""
         return self.left_out or PASSED_OVER in self.meanings.values()
+
+    @cached_property
+    def quantity(self) -> bool:
+        """Whether it says how many of them a line of the supplier's papers stands for."""
+        said = terms(self.header)
+        return not self.known and not self.left_out and bool(said & _QUANTITY) and said <= _OF_WHAT
 
     @cached_property
     def tells(self) -> frozenset[Kind]:
@@ -121,7 +130,7 @@ class Columns:
         """Headed columns that tagkit has no use for."""
         return tuple(
             column for column in self.all
-            if column.header and not column.known and not column.left_out
+            if column.header and not (column.known or column.left_out or column.quantity)
         )  # fmt: skip
 
     def for_kind(self, kind: Kind) -> dict[str, Column]:

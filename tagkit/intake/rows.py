@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from fractions import Fraction
 
 from tagkit.assets.battery import Battery
@@ -168,6 +169,15 @@ def _mind_energy(reading: RowReading) -> None:
         )
 
 
+def _note_quantity(text: str, reading: RowReading) -> None:
+    """A row is one asset, with one serial and one label, however many it speaks of."""
+    number = re.match(r"\s*(\d+)(?:[.,]0+)?(?![.,]?\d)", text)
+    if number and int(number[1]) > 1 and reading.kind is not None:
+        reading.warnings.append(
+            f"quantity {number[1]}, one {reading.kind.noun} is taken: give each its own row"
+        )
+
+
 def _note_unused(row: Row, sheet: Sheet, reading: RowReading) -> None:
     assert reading.kind is not None
     columns = sheet.columns
@@ -179,7 +189,9 @@ def _note_unused(row: Row, sheet: Sheet, reading: RowReading) -> None:
         cell = row.cell(column.index)
         if cell.empty or column.index in used or column.passed_over:
             continue
-        if column.known:
+        if column.quantity:
+            _note_quantity(cell.text, reading)
+        elif column.known:
             reading.warnings.append(
                 f"“{column.shown}” is not used for a {reading.kind.noun}: if it says something that "
                 "counts, write its header anew"

@@ -40,6 +40,19 @@ OPTIONS = {
     "weight_min": "--weight-min",
     "weight_max": "--weight-max",
 }
+_INSTEAD = {
+    (
+        Kind.TRUCK,
+        "weight",
+    ): "Key in the two weights on its plate with --weight-min and --weight-max",
+    (Kind.BATTERY, "weight_min"): "Key in the weight on its case with --weight",
+    (Kind.BATTERY, "weight_max"): "Key in the weight on its case with --weight",
+}
+
+
+def options_for(kind: Kind) -> str:
+    """The options of “tagkit marry” that this kind needs: “--serial … --voltage …”."""
+    return " ".join(f"{OPTIONS[name]} …" for name in REQUIRED[kind])
 
 
 @dataclass(frozen=True)
@@ -133,9 +146,10 @@ def _facts(kind: Kind, stamped: dict[str, str]) -> dict[str, Stated[Any]]:
         given["voltages"] = given.pop("voltage")
     for name in given:
         if name not in known:
+            instead = _INSTEAD.get((kind, name))
             raise WrongInput(
                 f"a {kind.noun} has no {name.replace('_', ' ')}",
-                "Leave that option out",
+                "Leave that option out" if instead is None else instead,
                 OPTIONS.get(name, name),
             )
     missing = [name for name in REQUIRED[kind] if name not in given]

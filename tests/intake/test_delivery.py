@@ -103,6 +103,19 @@ def test_unknown_columns_and_a_mixed_style_are_said_about_the_sheet(messy):
     assert "decimal comma (G4 “1.142,5 kg”)" in said
 
 
+@pytest.mark.parametrize(
+    "header", ["Qty", "Anzahl", "Menge", "Cantidad", "Quantity (pcs)", "Stück"]
+)
+def test_a_row_for_several_batteries_says_that_it_makes_one(header):
+    found = delivered(
+        f"Serial;{header};Weight (kg)\nA1;1;1100\nA2;3;1100\nA3;2,00;1100\nA4;;1100\n"
+    )
+    said = [[text for text in row.warnings if "quantity" in text] for row in found.rows]
+    each = "one battery is taken: give each its own row"
+    assert said == [[], [f"quantity 3, {each}"], [f"quantity 2, {each}"], []]
+    assert not any("columns not read" in text for text in found.warnings)
+
+
 # The decimal mark --------------------------------------------------------------------------------
 
 

@@ -81,6 +81,9 @@ def test_units_of_a_weight_are_read_and_never_guessed(
 def test_a_truck_is_married_to_its_nameplate(delivered: BatteryRoom) -> None:
     plate = ("--serial", "TS-1", "--voltage", "48", "--weight-min", "1000 kg")
     assert delivered.run("marry", "T1", *plate).code == 2
+    one_weight = delivered.run("marry", "T1", *plate, "--weight", "1100 kg")
+    assert one_weight.code == 2
+    assert "with --weight-min and --weight-max" in " ".join(one_weight.err.split())
     assert delivered.run("marry", "T1", *plate, "--weight-max", "1200 kg").code == 0
     fact = delivered.state("T1").nameplate["weight_max"]
     assert (fact["value"], fact["source"]) == ("1200", "nameplate")

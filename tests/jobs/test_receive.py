@@ -43,6 +43,15 @@ def test_the_report_says_what_is_wrong_and_how_many_are_good(empty_room: Battery
     assert "2 are good (--keep-good takes those)" in found.out
 
 
+def test_the_next_step_names_the_options_that_each_kind_needs(empty_room: BatteryRoom) -> None:
+    found = empty_room.run("receive", empty_room.sheet(TRUCKS))
+    assert "marry TAG --serial … --voltage … --weight-min … --weight-max …" in found.out
+    mixed = "Kind,Serial,Voltage (V)\nBattery,NB1,48\nCharger,NC1,48\n"
+    found = empty_room.run("receive", empty_room.sheet(mixed))
+    assert "battery: tagkit marry TAG --serial … --voltage … --weight …" in found.out
+    assert "charger: tagkit marry TAG --serial … --voltage …\n" in found.out
+
+
 def test_keep_good_takes_the_good_rows_and_gives_the_bad_ones_back(
     empty_room: BatteryRoom,
 ) -> None:
