@@ -111,8 +111,9 @@ def on_pages(page: Page, room: BatteryRoom, site: Served, language: str) -> None
         if name == "check":
             page.locator("#screen .answer[data-stage]").wait_for()
         if name == "labels":
-            page.locator("#look img").wait_for()
             page.locator("#look").scroll_into_view_if_needed()
+            page.wait_for_function("() => document.querySelector('#look img').naturalWidth")
+            page.evaluate("scrollTo(0, 0)")
         take(page, name, language)
     page.set_viewport_size({"width": DESK[0], "height": DESK[1]})
     page.goto(f"{address}/delivery")
