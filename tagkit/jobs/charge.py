@@ -13,7 +13,7 @@ from tagkit.assets.tag import Kind
 from tagkit.errors import Exit, NeedsAnswer, TagkitError, WrongInput
 from tagkit.jobs.answers import check_answer
 from tagkit.jobs.assets import asset
-from tagkit.jobs.care_facts import equalizing_of
+from tagkit.jobs.care_facts import battery_facts, equalizing_of
 from tagkit.jobs.charge_flags import (
     discharge_json,
     judge_charge,
@@ -35,6 +35,8 @@ from tagkit.rules.readiness import Readiness
 from tagkit.rules.times import readable
 from tagkit.units import Dimension, Quantity, parse_quantity
 
+MOST_OF_CAPACITY = 1.4
+"""Ah of one charge as a multiple of capacity; the highest charge factor a site may set."""
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
 
 
@@ -289,6 +291,8 @@ def end_charge(
                 "--at",
             )
         _check_chemistry(state, None, measured)
+        if current:
+            refuse_too_much(site, state, ah_from_log(current))
         charger = (state.charging or {}).get("charger")
         over = judge_charge(site, state, measured, counted, hottest, at or site.now(), confirmed)
         return writing.append(
@@ -321,3 +325,16 @@ def _last_end(site: Site, battery: AssetState) -> str:
         if event.kind == "charge_ended" and not event.voided:
             return f" ({describe(event)})"
     return ""
+
+
+def refuse_too_much(site: Site, battery: AssetState, ah: float) -> None:
+    """WrongInput for more than the battery can take; nothing where its capacity is unknown."""
+    capacity = battery_facts(battery, site.settings).capacity_ah
+    if capacity and ah > (most := MOST_OF_CAPACITY * capacity):
+        raise WrongInput(
+            f"the samples give {ah:.0f} Ah, and {battery.tag} with its {capacity:.0f} Ah takes "
+            f"{most:.0f} Ah at most",
+            "Check the battery, the column of the current and the unit of the times; where the "
+            "capacity of its nameplate is wrong, correct that first",
+            "current",
+        )

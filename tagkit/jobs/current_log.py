@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -19,8 +19,8 @@ from typing import Any
 
 from tagkit.assets.tag import Kind
 from tagkit.errors import TagkitError, WrongInput
-from tagkit.jobs.care_facts import battery_facts, plain, when
-from tagkit.jobs.charge import CHARGE_KINDS, thinned
+from tagkit.jobs.care_facts import plain, when
+from tagkit.jobs.charge import CHARGE_KINDS, refuse_too_much, thinned
 from tagkit.jobs.charge_flags import judge_times
 from tagkit.jobs.charge_import import (
     SAME_CHARGE,
@@ -53,8 +53,6 @@ IDLE_AMPERES = 0.5
 """A charger that gives no more than this does not charge."""
 LONGEST_GAP = timedelta(minutes=30)
 """Between two samples with current; what flowed in a longer one is not known."""
-MOST_OF_CAPACITY = 1.4
-"""Ah of one charge as a multiple of capacity; the highest charge factor a site may set."""
 OVERLAP = timedelta(minutes=5)
 """Two charges that overlap by more can't both be; less is clocks."""
 OFF_THE_SCAN = timedelta(minutes=15)
@@ -143,11 +141,13 @@ def current_log(path: Path) -> list[tuple[float, float]]:
     Rows before the first with two figures are taken for headings. WrongInput names the row.
     """
     samples: list[tuple[float, float]] = []
+    rows: list[int] = []
     first: datetime | None = None
     for number, cells in read_table(path):
         try:
             hours, first = _hours(cells[0].strip(), first)
             samples.append((hours, _finite(cells[1].strip())))
+            rows.append(number)
         except (
             ValueError,
             IndexError,
@@ -160,6 +160,7 @@ def current_log(path: Path) -> list[tuple[float, float]]:
                 ) from None  # fmt: skip
     if len(samples) < 2:
         raise WrongInput("the log has fewer than two samples", "Name a charger's log", str(path))
+    _without_gaps(samples, rows, path)
     return samples
 
 
@@ -328,7 +329,7 @@ def _trimmed(samples: _Samples, file: Path) -> _Samples:
             "Name a charger's log of a charge's current", str(file.name),
         )  # fmt: skip
     ah_from_log(samples.pairs)  # refuses currents and times that can't be
-    _without_gaps(samples, file)
+    _without_gaps(samples.pairs, samples.rows, file)
     kept = samples.pairs[max(0, flows[0] - 1) : flows[-1] + 2]
     begins = kept[0][0]
     return replace(
@@ -339,9 +340,9 @@ def _trimmed(samples: _Samples, file: Path) -> _Samples:
     )
 
 
-def _without_gaps(samples: _Samples, file: Path) -> None:
+def _without_gaps(pairs: Sequence[tuple[float, float]], rows: Sequence[int], file: Path) -> None:
     """WrongInput where current flowed and nobody wrote down how much."""
-    numbered = zip(samples.rows, samples.pairs, strict=True)
+    numbered = zip(rows, pairs, strict=True)
     for (before, (earlier, gave)), (after, (later, gives)) in pairwise(numbered):
         gap = timedelta(hours=later - earlier)
         if gap > LONGEST_GAP + timedelta(seconds=1) and min(gave, gives) > IDLE_AMPERES:
@@ -430,19 +431,6 @@ def _refuse_overlap(site: Site, battery: str, first: datetime, last: datetime) -
         )
 
 
-def _refuse_too_much(site: Site, battery: AssetState, ah: float) -> None:
-    """WrongInput for more than the battery can take; nothing where its capacity is unknown."""
-    capacity = battery_facts(battery, site.settings).capacity_ah
-    if capacity and ah > (most := MOST_OF_CAPACITY * capacity):
-        raise WrongInput(
-            f"the samples give {ah:.0f} Ah, and {battery.tag} with its {capacity:.0f} Ah takes "
-            f"{most:.0f} Ah at most",
-            "Check the battery, the column of the current and the unit of the times; where the "
-            "capacity of its nameplate is wrong, correct that first",
-            "current",
-        )
-
-
 def _off_the_scan(found: _Found, first: datetime, last: datetime) -> list[str]:
     """What is to be said of a log that is not of the times on record."""
     told = []
@@ -475,7 +463,7 @@ def _planned(site: Site, samples: _Samples, about: _About) -> CurrentCharge:
     if last > site.now() + timedelta(minutes=5):
         raise WrongInput("the samples run into the future", "Check the charger's clock", "time")
     if found is None or not (found.end and found.end.body["current"]):
-        _refuse_too_much(site, samples.battery, ah)
+        refuse_too_much(site, samples.battery, ah)
     if found is None:
         outcome = "logged"
         _refuse_overlap(site, samples.battery.tag, first, last)

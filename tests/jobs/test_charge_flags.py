@@ -129,17 +129,20 @@ def test_a_battery_taken_off_after_seconds_is_not_ready_at_the_change(room: Batt
 
 def test_ah_follow_from_the_chargers_current(room: BatteryRoom) -> None:
     room.run("charge", "start", "B1", "C1", *at(hours=9), *BY)
-    log = room.sheet("hours;A\n0;100\n4,0;100\n8;0\n", "current.csv")
+    flowing = "".join(f"{half / 2};100\n".replace(".", ",") for half in range(9))
+    log = room.sheet(f"hours;A\n{flowing}8;0\n", "current.csv")
     found = room.run("charge", "end", "B1", "--current-log", log, *at(hours=1), *BY, "--json")
     assert found.code == 0, found
     (event,) = room.events("charge_ended")
     assert event.body["ah"]["value"] == "600.0"  # 100 A x 4 h, then down to nothing in 4 h
-    assert event.body["current"] == [[0.0, 100.0], [4.0, 100.0], [8.0, 0.0]]
+    assert event.body["current"][-2:] == [[4.0, 100.0], [8.0, 0.0]]
 
 
 def test_a_current_that_cannot_be_is_told(room: BatteryRoom) -> None:
     room.run("charge", "start", "B1", "C1", *at(hours=9), *BY)
-    for text in ("hours,A\n", "0,100\n1,x\n", "2,100\n1,100\n", "0,9999\n1,9999\n"):
+    too_much = "".join(f"{half / 2},300\n" for half in range(9))
+    for text in ("hours,A\n", "0,100\n1,x\n", "2,100\n1,100\n", "0,9999\n1,9999\n",
+                 "0,300\n7.8,300\n", too_much):  # fmt: skip
         log = room.sheet(text, "current.csv")
         assert room.run("charge", "end", "B1", "--current-log", log, *BY).code == 2, text
     assert room.state("B1").charging

@@ -110,7 +110,7 @@ def test_more_than_the_battery_can_take_is_refused_where_its_capacity_is_known(
     found = room.run("charge", "current", file, *given)
     assert found.code == 2 and "1200 Ah" in found.err and "1085 Ah at most" in found.err
     assert room.events("charge_started") == room.events("charge_ended") == []
-    with patch("tagkit.jobs.current_log.battery_facts") as facts:
+    with patch("tagkit.jobs.charge.battery_facts") as facts:
         facts.return_value.capacity_ah = None
         assert room.run("charge", "current", file, *given, "--dry-run").code == 0
 
