@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from tagkit.assets.tag import Tag
 from tagkit.errors import TagkitError
 from tagkit.jobs.change import log_order, undo_change
 from tagkit.jobs.facts import RecordFacts
@@ -72,3 +73,8 @@ def shown(labels: Sequence[Read]) -> Shown:
     return Shown(
         tuple(Seen(one.tag, recovered=one.method == "recovered") for one in labels if one.tag)
     )
+
+
+def decoded(labels: Sequence[Read]) -> frozenset[Tag]:
+    """The tags of those that a decoder read."""
+    return frozenset(one.tag for one in labels if one.tag and one.method == "decoded")

@@ -21,6 +21,7 @@ from tagkit.station.facts import Facts
 from tagkit.station.inputs import (
     Answer,
     Cancel,
+    Certain,
     Characters,
     Choose,
     Confirm,
@@ -60,6 +61,8 @@ def begin(steps: tuple[str, ...] = (), stand: str = "") -> Change:
 
 def advance(change: Change, given: Input, facts: Facts) -> Change:
     """The state after ``given``. Never raises for what a person can do."""
+    if isinstance(given, Certain):
+        return _certain(change, given.tags)
     if change.order is not None:
         return _after_order(change, given, facts)
     if isinstance(given, (Logged, Refused)):
@@ -192,6 +195,21 @@ def _read(change: Change, label: Seen) -> Change:
     if label.tag in change.confirmed_by_hand or label.tag in change.decoded:
         return change
     return replace(change, recovered=change.recovered | {label.tag})
+
+
+def _certain(change: Change, tags: frozenset[Tag]) -> Change:
+    """Takes back the question for what a decoder has read meanwhile; all else stays as it is."""
+    sure = tags & change.unsure
+    if not sure:
+        return change
+    return replace(
+        change,
+        recovered=change.recovered - sure,
+        choices_recovered=change.choices_recovered - sure,
+        decoded=change.decoded | sure,
+        misses=0,
+        notice=None,
+    )
 
 
 def _with_truck(change: Change, tag: Tag) -> Change:

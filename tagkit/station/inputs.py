@@ -26,6 +26,13 @@ class Shown:
 
 
 @dataclass(frozen=True)
+class Certain:
+    """Labels still in view that are decoded now, among them ones first made out by recovery."""
+
+    tags: frozenset[Tag]
+
+
+@dataclass(frozen=True)
 class Foreign:
     """A code that is not one of ours."""
 
@@ -128,6 +135,7 @@ class Refused:
 
 Input = (
     Shown
+    | Certain
     | Foreign
     | Typed
     | Choose

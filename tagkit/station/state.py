@@ -39,6 +39,11 @@ class Change:
     logged: str = ""  # the event it was logged as
 
     @property
+    def unsure(self) -> frozenset[Tag]:
+        """All that rests on a recovered read, what is offered to choose from too."""
+        return self.recovered | self.choices_recovered
+
+    @property
     def under_way(self) -> bool:
         """Whether anything has been shown that an undo would take back."""
         if self.logged:

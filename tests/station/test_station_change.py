@@ -43,6 +43,7 @@ from tagkit.station.facts import LoggedChange
 from tagkit.station.inputs import (
     Answer,
     Cancel,
+    Certain,
     Characters,
     Choose,
     Confirm,
@@ -639,6 +640,33 @@ def test_a_plain_read_of_the_same_label_settles_it():
     station.show(GOOD, recovered=True)
     assert station.show(GOOD).posture == "go"
     assert station.show(GOOD, recovered=True).posture == "go"
+
+
+def test_a_label_in_view_that_is_decoded_later_takes_its_question_back_and_nothing_else():
+    station = Station()
+    station.show(TRUCK)
+    station.show(GOOD, recovered=True)
+    asked = station.screen.token
+    station.give(Characters("nothing"))
+    assert station.give(Certain(frozenset({TRUCK, LIGHT}))).stage == "recovered"
+    screen = station.give(Certain(frozenset({GOOD})))
+    assert (screen.stage, screen.posture, station.notice) == ("out", "go", "")
+    station.give(Confirm(asked))
+    assert station.screen.stage == "out", "who pressed had read the question"
+    assert station.show(GOOD, recovered=True).posture == "go"
+    done = station.change
+    station.give(Certain(frozenset({GOOD})))
+    assert station.change is done
+
+
+def test_a_label_to_choose_that_is_decoded_later_is_not_asked_for_again():
+    station = Station()
+    station.show(TRUCK)
+    station.give(Shown((Seen(GOOD, recovered=True), Seen(LIGHT))))
+    screen = station.give(Certain(frozenset({GOOD, LIGHT})))
+    assert screen.stage == "choose"
+    assert any(str(GOOD) in offer.label.text for offer in screen.offers)
+    assert station.give(Choose(GOOD)).posture == "go"
 
 
 @pytest.mark.parametrize("tag", [TRUCK, OLD, CHARGER])

@@ -30,6 +30,7 @@ from tagkit.station.facts import LoggedChange
 from tagkit.station.inputs import (
     Answer,
     Cancel,
+    Certain,
     Characters,
     Choose,
     Confirm,
@@ -135,6 +136,13 @@ class AtTheStation(RuleBasedStateMachine):
     def show(self, shown):
         self.decoded |= {label.tag for label in shown if not label.recovered}
         self.give(Shown(tuple(shown)))
+
+    @rule(seen=st.sets(tags, max_size=3))
+    def decode_what_stayed_in_view(self, seen):
+        self.decoded |= seen
+        before = self.change
+        self.give(Certain(frozenset(seen)))
+        assert self.change.order is before.order and self.change.battery == before.battery
 
     @rule(truck=st.sampled_from(sorted(FIT_TRUCKS)), battery=batteries)
     def show_a_pair(self, truck: Tag, battery: Tag) -> None:

@@ -21,10 +21,13 @@ from fastapi.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 from station_room import BatteryRoom, station_room
 from tagkit.assets.card import Command, CommandCard, badge_for
+from tagkit.assets.tag import parse_tag
 from tagkit.jobs.hold import hold
 from tagkit.language.words import Words
+from tagkit.reader.read import Method, Read
 from tagkit.web.app import create_app
 from tagkit.web.eye import Eye
+from tagkit.web.eyework import Looked
 from tagkit.web.options import ServeOptions
 
 ADDRESS, LINE = "http://127.0.0.1:8642", "ws://127.0.0.1:8642"
@@ -130,6 +133,31 @@ def test_labels_in_frames_become_an_answer_and_two_presses_a_change(
         page.press()
         page.stage("logged")
     assert room.place("F1") == "T1"
+
+
+def test_a_number_made_out_first_and_decoded_then_is_not_asked_for_any_longer(
+    client: TestClient, room: BatteryRoom, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def read(name: str, method: Method, x: float) -> Read:
+        corners = ((x, 10.0), (x + 90, 10.0), (x + 90, 100.0), (x, 100.0))
+        return Read(parse_tag(room[name]), room[name], method, None, corners, "test")
+
+    decoded = [read("T1", "decoded", 10)]
+
+    async def look(_eye: Eye, _camera: int, _frame: bytes) -> Looked:
+        return Looked(tuple(decoded), (640, 480), None, unread=len(decoded) == 1)
+
+    async def recover(_eye: Eye, _camera: int, _frame: bytes, _reads: object) -> list[Read]:
+        return [read("F3", "recovered", 300)]
+
+    monkeypatch.setattr(Eye, "look", look)
+    monkeypatch.setattr(Eye, "recover", recover)
+    with Page(client) as page:
+        page.show(room["T1"], until="recovered")
+        assert (page.screen["posture"], room["F3"] in page.screen["html"]) == ("ask", False)
+        decoded.append(read("F3", "decoded", 300))
+        page.show(room["T1"], until="out")
+        assert page.screen["posture"] == "go"
 
 
 def test_the_page_loaded_again_shows_what_was_under_way(

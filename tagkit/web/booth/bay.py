@@ -12,7 +12,7 @@ from dataclasses import replace
 from tagkit.assets.card import Card, card_in
 from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.errors import WrongInput
-from tagkit.jobs.conversation import shown
+from tagkit.jobs.conversation import decoded, shown
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.site import Site
 from tagkit.reader.read import Read
@@ -22,6 +22,7 @@ from tagkit.station.change import Change, advance, begin
 from tagkit.station.facts import Facts
 from tagkit.station.inputs import (
     Cancel,
+    Certain,
     Characters,
     Choose,
     Foreign,
@@ -77,6 +78,17 @@ class Bay:
     ) -> None:
         """Labels in view."""
         self._give(site, shown(reads))
+
+    @property
+    def unsure(self) -> bool:
+        """Whether something rests on a recovered read alone."""
+        return bool(self._change.unsure)
+
+    def certain(self, site: Site, _by: str | None, reads: Sequence[Read]) -> None:
+        """As for a station."""
+        tags = decoded(reads)
+        if tags & self._change.unsure:
+            self._give(site, Certain(tags))
 
     def foreign(self, site: Site, _by: str | None, text: str) -> None:
         """A code that is not one of ours."""

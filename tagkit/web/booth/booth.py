@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from tagkit.assets.card import Card, Command, CommandCard, card_in
 from tagkit.assets.tag import Kind, Tag
 from tagkit.errors import TagkitError
-from tagkit.jobs.conversation import Station, screen_of, shown, step
+from tagkit.jobs.conversation import Station, decoded, screen_of, shown, step
 from tagkit.jobs.hold import HeldAlready, hold
 from tagkit.jobs.site import Site
 from tagkit.reader.read import Read
@@ -24,6 +24,7 @@ from tagkit.reader.scanner import parse_line
 from tagkit.station.change import Change, begin
 from tagkit.station.inputs import (
     Cancel,
+    Certain,
     Characters,
     Choose,
     Foreign,
@@ -129,6 +130,18 @@ class Booth:
             ):
                 reads = [*trucks.values(), *reads]
             self._give(site, by, shown(reads))
+
+    @property
+    def unsure(self) -> bool:
+        """Whether something rests on a recovered read alone."""
+        return bool(self._change.unsure)
+
+    def certain(self, site: Site, by: str | None, reads: Sequence[Read]) -> None:
+        """What stayed in view: nobody is asked any longer for a number that is decoded by now."""
+        with self._lock:
+            tags = decoded(reads)
+            if tags & self._change.unsure:
+                self._give(site, by, Certain(tags))
 
     def foreign(self, site: Site, by: str | None, text: str) -> None:
         """A code that is not one of ours."""

@@ -204,7 +204,8 @@ class Live:
 
     async def _sighted(self, sight: Sight) -> None:
         """What was newly shown goes into the conversation."""
-        if sight.labels or sight.foreign or sight.lying:
+        settles = self._counter.unsure and any(one.method == "decoded" for one in sight.around)
+        if sight.labels or sight.foreign or sight.lying or settles:
             await self._with_site(self._shown_labels, sight)
         for card in sight.cards:
             await self._with_site(self._card, card)
@@ -215,6 +216,7 @@ class Live:
         if sight.labels:
             still_here(self._socket, site)
             self._counter.labels(site, visitor.person, sight.labels, sight.around)
+        self._counter.certain(site, visitor.person, sight.around)
         for card in sight.lying:
             self._counter.say("card_lies", card=card.says)
 
