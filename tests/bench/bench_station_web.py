@@ -230,15 +230,19 @@ async def _stream(
         sent = time.perf_counter()
         await socket.send(frames[at % len(frames)])
         at += 1
+        heard = None
         while True:
             message = await socket.recv()
             if isinstance(message, bytes):
                 continue
             said = json.loads(message)
             if until and said["is"] == "screen" and said["stage"] == until:
-                return time.perf_counter()
+                heard = time.perf_counter()
+            # The frame's own answer is waited for in any case, or the next would be read late.
             if said["is"] == "sight":
                 break
+        if heard is not None:
+            return heard
         await asyncio.sleep(max(0.0, PERIOD - (time.perf_counter() - sent)))
     return None
 
