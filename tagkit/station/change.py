@@ -392,7 +392,7 @@ def _released(change: Change, given: Release, facts: Facts) -> Change:
         return _notice(change, "no_supervisor", person=_brief(given.by))
     if not plain(given.reason):
         return _notice(change, "no_reason")
-    lifts = tuple(reason.code for reason in now.readiness.reasons) if now.readiness else ()
+    lifts = tuple(reason.sentence for reason in now.readiness.reasons) if now.readiness else ()
     return replace(change, release=Released(given.by, given.reason.strip(), lifts))
 
 

@@ -33,7 +33,8 @@ class Destination:
 
 @dataclass(frozen=True)
 class Released:
-    """Who released an unready battery here, and why; ``lifts``: codes of the reasons it lifts."""
+    """Who released an unready battery here, and why; ``lifts``: the reasons that it lifts, each by
+    its sentence, so that a second hold, or a hotter battery, is another reason."""
 
     by: str
     reason: str

@@ -194,7 +194,8 @@ def _ready(
     if change.release is None:
         return found
     covered = all(
-        reason.lifted_by_release and reason.code in change.release.lifts for reason in found.reasons
+        reason.lifted_by_release and reason.sentence in change.release.lifts
+        for reason in found.reasons
     )
     if not covered:
         return found  # a reason that came up since the release: it has to be given again

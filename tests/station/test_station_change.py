@@ -348,6 +348,21 @@ def test_a_release_covers_only_what_was_known_then_and_only_that_battery():
     assert station.show(TRUCK, RESTING).posture == "stop"
 
 
+@pytest.mark.parametrize("asset", [RESTING, TRUCK])
+def test_a_release_from_one_hold_lifts_no_other_hold(asset):
+    station = Station()
+    known = HoldFact("wash it")
+    station.facts.change(RESTING, holds=(known,))
+    station.show(TRUCK, RESTING)
+    station.give(Release(RESTING, SUPERVISOR, "washed, and needed"))
+    station.press()
+    assert station.screen.stage == "finish"
+    later = HoldFact("connector loose")
+    station.facts.change(asset, holds=(known, later) if asset is RESTING else (later,))
+    assert (station.screen.stage, station.screen.posture) == ("stop", "stop")
+    assert station.press().stage != "writing"
+
+
 def test_a_release_does_not_pass_to_another_battery():
     station = Station()
     station.facts.change(SECOND, readiness=station.facts.assets[RESTING].readiness)
