@@ -242,7 +242,7 @@ class Journal:
                 )
                 if not tag.startswith(PERSON_MARK):
                     self.folder.refold(tag, min(event.effective, effective))
-        return altered(event, voided=True) if voided else event
+        return altered(event, voided=voided)
 
     def _move(self, n: int, event: Event, old: int) -> None:
         """Takes an event to its new place in the order."""

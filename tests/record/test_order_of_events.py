@@ -282,6 +282,26 @@ def test_a_void_may_come_before_what_it_voids(depot: Any, tmp_path: Path) -> Non
     assert verify(tmp_path / "peer") == []
 
 
+def test_a_void_that_came_before_what_it_has_no_say_in_does_not_cancel_it(
+    depot: Any, clock: Any, tmp_path: Path
+) -> None:
+    """Also where that was set apart meanwhile, its clock being wild."""
+    battery, truck = depot.batteries[0], depot.trucks[0]
+    clock.move(days=4000)
+    wild = depot.change(truck, battery)
+    clock.move(days=-4000)
+    depot.log("watered", {}, tags=[battery])
+    with Record.create(tmp_path / "other", "NB", clock=lambda: START) as other:
+        with other.writing("KM", "bay 1") as writing:
+            writing.append("voided", [depot.batteries[1]], {"event": wild.id, "reason": "wrong"})
+        parcels = [*other.export(), *depot.record.export()]
+    with Record.create(tmp_path / "peer", "QZ", clock=lambda: LATER) as peer:
+        assert peer.receive(parcels).refused == []
+        for tag in (truck, battery):
+            assert peer.state(tag).to_json() == depot.record.state(tag).to_json()
+    assert verify(tmp_path / "peer") == []
+
+
 def test_a_chain_that_has_not_come_whole_yet_is_not_cut_off(depot: Any, tmp_path: Path) -> None:
     battery = depot.batteries[0]
     last = depot.change(depot.trucks[0], battery)
