@@ -66,12 +66,16 @@ class ReadinessFacts:
 
 @dataclass(frozen=True)
 class Reason:
-    """Why not yet. ``at``: when it will have passed, where that can be reckoned."""
+    """Why not yet. ``at``: when it will have passed, where that can be reckoned.
+
+    ``about``: what it is said of, "battery" or the noun of other gear.
+    """
 
     code: str
     sentence: str
     at: datetime | None = None
     lifted_by_release: bool = True
+    about: str = "battery"
 
     def __str__(self) -> str:
         return self.sentence
@@ -140,7 +144,10 @@ def against_gear(
     if retired:
         found.append(
             Reason(
-                "retired", f"the {noun} is retired: it has left the fleet", lifted_by_release=False
+                "retired",
+                f"the {noun} is retired: it has left the fleet",
+                lifted_by_release=False,
+                about=noun,
             )
         )
     found += [
@@ -150,6 +157,7 @@ def against_gear(
             if hold.safety
             else f"{noun} held: {hold.reason}",
             lifted_by_release=not hold.safety,
+            about=noun,
         )
         for hold in holds
     ]
@@ -158,7 +166,7 @@ def against_gear(
         sentence = (
             f"the {noun}'s record has entries this version can't read ({kinds}): update tagkit"
         )
-        found.append(Reason("unknown events", sentence, lifted_by_release=False))
+        found.append(Reason("unknown events", sentence, lifted_by_release=False, about=noun))
     return tuple(found)
 
 

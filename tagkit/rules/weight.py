@@ -79,7 +79,7 @@ def weight_check(battery: Battery, truck: Truck) -> Check:
         which = "light" if limit is low else "heavy"
         return line(
             "weight", "no_fit", figures, required=required, found=found, margin=margin,
-            note=f"too {which} by {in_unit(-gap, weight.unit)}", code=f"too_{which}",
+            note=f"too {which} by {in_unit(-gap, weight.unit, 1, up=True)}", code=f"too_{which}",
         )  # fmt: skip
     if not (low.known and high.known):
         return unknown("weight", figures, required=required, found=found)

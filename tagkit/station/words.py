@@ -60,6 +60,7 @@ ENGLISH: Mapping[str, str] = {
     "do.marry": "Leave it until it is married: compare its stamp with the record, then show it",
     "do.not_ready": "Leave it. Take another battery, or call a supervisor to release this one",
     "do.held_for_good": "Leave it. Take another battery; a release can't lift this",
+    "do.truck": "Leave the truck: another battery does not help. Call a supervisor",
     "do.charger": "Show another charger, or put the battery on the stand",
     "do.steps": "Do each, then press once",
     # Questions

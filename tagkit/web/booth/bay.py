@@ -196,7 +196,14 @@ def bay_screen(change: Change, facts: Facts) -> Screen:
             headline=Line("question" if asked else "fit"), lines=(*lines, *asked), todo=None,
             offers=again, asks=None,
         )  # fmt: skip
-    reasons = tuple(Line("line.reason", {"reason": reason}) for reason in ready.reasons)
+    told = any(
+        line.key == "question.on_charge" for line in asked
+    )  # with what the charger is called
+    reasons = tuple(
+        Line("line.reason", {"reason": reason})
+        for reason in ready.reasons
+        if not (told and reason.code == "on charge")
+    )
     lines = tuple(line for line in lines if line.key != "line.reason")
     return replace(
         screen, posture="stop", headline=Line("stop.not_ready"), offers=again, asks=None,
