@@ -11,6 +11,7 @@ from typing import Any
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.fit import Judgement
+from tagkit.jobs.inspecting import equipment
 from tagkit.jobs.judging import Telling, telling
 from tagkit.jobs.label_behind import label_says, misleads
 from tagkit.jobs.matches import Match, matches_of
@@ -20,6 +21,7 @@ from tagkit.jobs.site import Site
 from tagkit.jobs.whereabouts import RELEASED_ONCE, Whereabouts, whereabouts_of
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
+from tagkit.rules.figures import due_days
 from tagkit.rules.verdict import Check, Result
 from tagkit.web.judged import up_to_date
 from tagkit.web.views.plates import PlateLine, in_one_line, plate_lines
@@ -37,6 +39,8 @@ class Linked:
 
     tag: str
     name: str | None
+    charging_since: datetime | None = None
+    """Of a battery that is on charge."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,9 @@ class NumberPage:
     cautions: tuple[str, ...]
     inside: tuple[Linked, ...]
     """Batteries in this truck or at this charger."""
+    due: datetime | str | None
+    """When gear or room equipment is to be examined again: a moment, or the day on its plate."""
+    overdue: bool
     plate: tuple[PlateLine, ...]
     married: bool
     timeline: tuple[Entry, ...]
@@ -90,6 +97,7 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
     ready_at, cautions = _readiness(site, state, where)
     shown = min(max(shown, FIRST_ENTRIES), MOST_ENTRIES)
     events = site.record.timeline(state.tag, limit=shown + 1)
+    due, overdue = _due(site, state)
     place = state.place or {}
     name = str(place.get("name") or "") or None
     at_asset = place.get("kind") in ("truck", "charger")
@@ -104,7 +112,9 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
         place_words=None if at_asset else name or place.get("kind"),
         ready_at=ready_at,
         cautions=cautions,
-        inside=tuple(Linked(tag, _name(site, tag)) for tag in where.holds),
+        inside=tuple(_inside(site, tag) for tag in where.holds),
+        due=due,
+        overdue=overdue,
         plate=tuple(plate_lines(kind, state.nameplate, units)),
         married=is_married(state),
         timeline=tuple(entries(events[:shown], state.tag)),
@@ -146,6 +156,28 @@ def _readiness(
         None if ready.ready else ready.ready_at,
         tuple(caution.sentence for caution in ready.cautions),
     )
+
+
+def _due(site: Site, state: AssetState) -> tuple[datetime | str | None, bool]:
+    now = site.now()
+    if state.retired_at:
+        return None, False
+    if state.kind == Kind.ROOM.value:
+        at = next((one.due_at for one in equipment(site) if one.tag == state.tag), None)
+        return at, at is not None and at < now
+    fact = state.nameplate.get("inspection_due") if state.kind == Kind.LIFTING.value else None
+    if not fact:
+        return None, False
+    days = due_days(str(fact["value"]))
+    return str(fact["value"]), days is not None and days[1] < now.date()
+
+
+def _inside(site: Site, tag: str) -> Linked:
+    state = site.record.state(tag)
+    if state is None:
+        return Linked(tag, None)
+    since = datetime.fromisoformat(state.charging["started_at"]) if state.charging else None
+    return Linked(tag, called(state) or state.maker_serial, since)
 
 
 def _name(site: Site, tag: str) -> str | None:
