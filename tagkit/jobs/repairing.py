@@ -154,14 +154,24 @@ def _cells(sort: str, cells: Sequence[int], facts: BatteryFacts) -> list[int]:
     return sorted(set(cells))
 
 
+_STATED_AS = {
+    "weighed": "Weight on the scale, when reweighed",
+    "scale_error": "Error of the scale",
+    "connector": "Connector that is on it now",
+    "cable_side": "Side of the cable",
+    "cable_length": "Length of the cable",
+}
+
+
 def _read_marks(sort: str, marks: dict[str, str]) -> dict[str, Any]:
     specs = fields_of(Battery)
     allowed = _MARKS.get(sort, ())
     stored = {}
     for field, text in marks.items():
         if field not in allowed:
+            stated = _STATED_AS[field]
             raise WrongInput(
-                f"“{field.replace('_', ' ')}” does not go with “{sort}”",
+                f"{stated}: not asked with this repair, {sort}",
                 "Amend other figures with “tagkit amend”",
             )
         origin = Source.WEIGHED if sort == "reweighed" else Source.STAMPED

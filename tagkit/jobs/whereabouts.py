@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from tagkit.assets.room import EQUIPMENT
 from tagkit.assets.tag import Kind, Tag
 from tagkit.jobs.assets import asset, is_married
 from tagkit.jobs.readiness import readiness_of
@@ -32,6 +33,10 @@ class Whereabouts:
     holds: tuple[str, ...]
     known_as: str | None = None
     """Fleet number, bay or maker's serial."""
+    what: str | None = None
+    """Which lifting gear or room equipment it is."""
+    location: str | None = None
+    """Where room equipment hangs or stands, by its plate."""
 
     def to_json(self) -> dict[str, Any]:
         """The contract's object."""
@@ -75,7 +80,19 @@ def whereabouts_of(site: Site, found: AssetState) -> Whereabouts:
             for held in (site.record.held_by(found.tag) if kind is not Kind.BATTERY else ())
         ),
         known_as=_known_as(found),
+        what=_what(found),
+        location=_stated(found, "location"),
     )
+
+
+def _what(found: AssetState) -> str | None:
+    equipment = _stated(found, "equipment")
+    return EQUIPMENT.get(equipment, equipment) if equipment else _stated(found, "gear")
+
+
+def _stated(found: AssetState, field: str) -> str | None:
+    fact = found.nameplate.get(field)
+    return str(fact["value"]) if fact else None
 
 
 def _known_as(found: AssetState) -> str | None:

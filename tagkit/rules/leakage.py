@@ -39,7 +39,7 @@ def case_leakage(ohm: float | None, volts: float | None, settings: LifeSettings)
         False,
         Flag(
             "case leakage",
-            f"{ohm:,.0f} ohm from case to post where {required:,.0f} ohm are the least: wash, "
+            f"{ohm:.0f} ohm from case to post where {required:.0f} ohm are the least: wash, "
             f"dry and measure again before use{danger}",
             "stop" if volts > TOUCH_LIMIT_VOLTS else "act",
         ),

@@ -44,7 +44,7 @@ ENGLISH: Mapping[str, str] = {
     "line.out_several": "The record has several batteries in this truck: which comes out?",
     "line.to": "It goes to: {place}",
     "line.to_unknown": "Where it goes is not said: show the charger, or say the stand",
-    "line.undo": "{battery} into {truck}, logged by {person} at {time}",
+    "line.undo": "{battery} into {truck}, logged by {person} on {time}",
     "line.logged": "{battery} is in {truck}",
     "line.undone": "{battery} into {truck} no longer counts; the entry stays, marked as undone",
     "line.unsure": (

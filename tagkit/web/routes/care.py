@@ -37,7 +37,7 @@ def hub(request: Request, site: TheSite, _visitor: TheVisitor, number: str = "")
         if tag is not None:
             return RedirectResponse(f"/care/{tag}", 303)
         error = NotFound("no one asset is called that", "Type its whole number, or look it up")
-        return _hub(request, site, error)
+        return _hub(request, site, error, number.strip()[:80])
     return _hub(request, site)
 
 
@@ -73,8 +73,12 @@ async def put(
         at = moment_of(site, when, WHEN.name) if when else None
         who = Who(by=str(person.person), station=person.station, at=at)
         told = wanted.act(site, found.tag, given, who)
-        says = label_says(asset(site.record, found.tag))
-        values = {"it": found, "act": wanted, "told": told, "says": says}
+        now = asset(site.record, found.tag)
+        where = whereabouts_of(site, now)
+        values = {
+            "it": now, "act": wanted, "told": told, "says": label_says(now), "where": where,
+            "role": role_of(where.state),
+        }  # fmt: skip
         return page(request, "care_done.html", values)
 
     def answer() -> Response:
@@ -95,8 +99,12 @@ def _act(site: Site, number: str, key: str) -> tuple[AssetState, CareAct]:
     return found, act
 
 
-def _hub(request: Request, site: Site, error: TagkitError | None = None) -> HTMLResponse:
-    values = {"equipment": equipment(site), "names": EQUIPMENT, "error": error}
+def _hub(
+    request: Request, site: Site, error: TagkitError | None = None, asked: str = ""
+) -> HTMLResponse:
+    values = {
+        "equipment": equipment(site), "names": EQUIPMENT, "error": error, "asked": asked,
+    }  # fmt: skip
     return page(request, "care.html", values, 404 if error else 200)
 
 

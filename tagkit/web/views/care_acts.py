@@ -125,12 +125,12 @@ _CHARGE_CAUTION = (
 )
 
 
-def _readings(state: AssetState) -> Sequence[Field]:
+def _readings(state: AssetState, warm: str, gravity: str) -> Sequence[Field]:
     if not _vented(state):
-        return (Field("temperature", "Temperature", example="31 °C"),)
+        return (Field("temperature", "Temperature", example=warm),)
     return (
-        Field("temperature", "Electrolyte temperature", example="31 °C"),
-        Field("gravity", "Specific gravity", example="1.150"),
+        Field("temperature", "Electrolyte temperature", example=warm),
+        Field("gravity", "Specific gravity", example=gravity),
     )
 
 
@@ -141,7 +141,7 @@ def _start_fields(state: AssetState) -> Sequence[Field]:
     return (
         Field("charger", "Number of the charger", example="C-QM-00017-B", required=True),
         Field("kind", "Kind of charge", "choice", kinds),
-        *_readings(state),
+        *_readings(state, "31 °C", "1.150"),
         Field("gauge", "Discharge on the truck's gauge, percent", example="75"),
     )
 
@@ -160,7 +160,7 @@ def _start(site: Site, tag: str, given: Given, who: Who) -> Told:
 
 def _end_fields(state: AssetState) -> Sequence[Field]:
     return (
-        *_readings(state),
+        *_readings(state, "40 °C", "1.280"),
         Field("ah", "Ampere-hours that the charger counted", example="640"),
         Field("highest", "Highest electrolyte temperature", example="42 °C"),
         Field("confirmed", "It is charged, although the charge was short", "tick"),
