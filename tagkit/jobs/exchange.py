@@ -14,7 +14,7 @@ from threading import Event as Flag
 from typing import TYPE_CHECKING, Any
 
 from tagkit.assets.tag import Tag, check_site_code, parse_tag
-from tagkit.errors import Busy, NotFound, TagkitError, WrongInput
+from tagkit.errors import NotFound, TagkitError, WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.site import Site, open_site
 
@@ -146,8 +146,9 @@ def keep_exchanging(
     """Exchanges again and again until ``stop`` is set; for a thread of its own.
 
     Opens the site itself. ``tell`` gets what each exchange did, or why it could not be done;
-    then the next try comes later and later, up to a quarter of an hour. ``every``: seconds;
-    None: as site.toml says.
+    then the next try comes later and later, up to a quarter of an hour: also when the exchange
+    refuses, since a database that is just being brought back does that for a while. ``every``:
+    seconds; None: as site.toml says.
     """
     from tagkit.exchange.address import connect
 
@@ -164,7 +165,7 @@ def keep_exchanging(
                         connection = connect(address)
                     tell(_exchange(site, connection, address, [], False, lambda *_: None))
                     failed = 0
-                except Busy as error:
+                except TagkitError as error:
                     failed += 1
                     _let_go(connection)
                     connection = None

@@ -7,7 +7,7 @@ import threading
 from pathlib import Path
 
 from tagkit.errors import TagkitError
-from tagkit.jobs.exchange import address_for, keep_exchanging, log_exchange
+from tagkit.jobs.exchange import LONGEST_WAIT, address_for, keep_exchanging, log_exchange
 from tagkit.web.door import SiteDoor
 
 log = logging.getLogger(__name__)
@@ -38,7 +38,12 @@ class Exchanging:
             self._thread.join(5)
 
     def _work(self, directory: Path) -> None:
-        try:
-            keep_exchanging(directory, None, None, self._stop, log_exchange)
-        except TagkitError as error:
-            log.warning("the exchange has ended: %s", error)
+        # Whatever ended it (a read-only disk, a fault of ours), it is begun with again later.
+        while not self._stop.is_set():
+            try:
+                keep_exchanging(directory, None, None, self._stop, log_exchange)
+            except TagkitError as error:
+                log.warning("not exchanging: %s", error)
+            except Exception:
+                log.exception("the exchange broke off")
+            self._stop.wait(LONGEST_WAIT)

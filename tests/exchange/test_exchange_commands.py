@@ -130,6 +130,34 @@ def test_exchanging_in_the_background_goes_on_after_the_line_was_lost(
     assert told[0].sent > 0 and not isinstance(told[-1], TagkitError)
 
 
+def test_exchanging_in_the_background_goes_on_after_the_exchange_refused(depots: Any) -> None:
+    """As a database does that is just being brought back from its backup."""
+    stop, told = threading.Event(), []
+
+    def schema(before: str, after: str) -> None:
+        depots.admin.execute(f"ALTER SCHEMA {before} RENAME TO {after}")
+
+    def tell(said: Any) -> None:
+        told.append(said)
+        if len(told) == 1:
+            schema("tagkit", "away")
+        elif len(told) == 2:
+            schema("away", "tagkit")
+        else:
+            stop.set()
+
+    thread = threading.Thread(
+        target=keep_exchanging,
+        args=(depots.folder / "QA", depots.addresses["QA"], 0.05, stop, tell),
+    )
+    thread.start()
+    thread.join(60)
+    stop.set()
+    assert not thread.is_alive()
+    assert isinstance(told[1], WrongInput) and "not an exchange yet" in str(told[1])
+    assert len(told) == 3 and not isinstance(told[2], TagkitError)
+
+
 def test_a_company_is_prepared_and_codes_are_given_out(postgres: Any, tmp_path: Path) -> None:
     address = postgres.url(postgres.new_database())
     assert "is prepared" in run("company", "--through", address, "--prepare").output
