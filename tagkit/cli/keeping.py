@@ -196,9 +196,11 @@ def restore(
                   "settings": done.settings, "held": list(done.held)})  # fmt: skip
     else:
         line(f"{done.events} events are in {directory}, the one that marks the new epoch included.")
-        line(
-            f"The last one happened {clock_time(done.until, None)}; later ones are not in this backup."
-        )
+        if done.until:
+            line(
+                f"The last one happened {clock_time(done.until, None)}; "
+                "later ones are not in this backup."
+            )
         line(
             {
                 "backup": "Its site.toml is the one of the backup.",

@@ -147,6 +147,9 @@ def free_to_write(path: Path, force: bool) -> Path:
     """``path``, unless a file is already there (then WrongInput) or its folder is missing."""
     if path.is_dir():
         raise WrongInput(f"{path} is a folder", "Name a file")
+    if path.exists() and not path.is_file():
+        # A whole file would be put in the place of the device itself.
+        raise WrongInput(f"{path} is a device, not a file", "Name a file")
     if path.exists() and not force:
         raise WrongInput(f"{path} is already there", "Name another file, or add --force")
     if not path.parent.is_dir():

@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from tagkit.assets.tag import check_site_code
 from tagkit.errors import NotFound, WrongInput
 from tagkit.record.clock import Clock, system_clock
 from tagkit.record.enclosed import bring_back, check_enclosed, enclose
@@ -69,7 +70,12 @@ def backup(
                 _put_settings(plain, settings)
             if files:
                 enclose(plain, record.directory)
-            _check(plain, str(record.path))
+            _check(
+                plain,
+                str(record.path),
+                "this record",
+                "No backup was made of it; run “tagkit verify”, and keep the older backups",
+            )
             _sync(plain)
             if password:
                 _seal(plain, file, password)
@@ -111,7 +117,7 @@ def _take_settings(file: Path) -> str | None:
     with contextlib.closing(sqlite_connection(file)) as connection:
         row = connection.execute("SELECT value FROM meta WHERE name = ?", (SETTINGS,)).fetchone()
         connection.execute("DELETE FROM meta WHERE name = ?", (SETTINGS,))
-    return str(row[0]) if row else None
+    return row[0] if row and isinstance(row[0], str) else None
 
 
 def _is_of_the_site(record: Record, file: Path) -> bool:
@@ -192,18 +198,21 @@ def _copy(source: Connection, target: Path) -> None:
         new.execute("PRAGMA journal_mode = DELETE")
 
 
-def _check(file: Path, where: str) -> None:
+def _check(
+    file: Path, where: str, what: str = "the file", remedy: str = "Use another backup"
+) -> None:
     with contextlib.closing(sqlite_connection(file)) as connection:
         try:
             kind = connection.execute("PRAGMA application_id").fetchone()[0]
             version = connection.execute("PRAGMA user_version").fetchone()[0]
             sound = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-            if sound == "ok":
+            if sound == "ok" and kind == APPLICATION_ID and version <= SCHEMA_VERSION:
+                sound = _strange(connection) or "ok"
                 check_enclosed(connection, where)
         except sqlite3.DatabaseError as error:
             kind, version, sound = APPLICATION_ID, 0, str(error)
     if sound != "ok":
-        raise WrongInput(f"the file is damaged: {sound}", "Use another backup", where)
+        raise WrongInput(f"{what} is damaged ({_first_fault(sound)})", remedy, where)
     if kind != APPLICATION_ID:
         raise WrongInput(
             "this file is not a record", "Name a file that “tagkit backup” wrote", where
@@ -212,6 +221,32 @@ def _check(file: Path, where: str) -> None:
         raise WrongInput(
             "this record was written by a newer tagkit", "Update tagkit on this computer", where
         )
+
+
+def _strange(connection: Connection) -> str | None:
+    """What is in the file that no record has, or is not there that every record has."""
+    # What would act by itself when the record is next written to.
+    row = connection.execute(
+        "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view') LIMIT 1"
+    ).fetchone()
+    if row:
+        return f"the {row[0]} {row[1]!a} is none of a record"
+    for table, columns in (
+        ("chains", "chain, site, station, epoch, public_key, writable, head_sequence, head_hash"),
+        ("events", "n, chain, sequence, kind, clock, effective, apart, raw, signature"),
+    ):
+        connection.execute(f"SELECT {columns} FROM {table} LIMIT 1").fetchone()
+    row = connection.execute("SELECT value FROM meta WHERE name = 'site'").fetchone()
+    with contextlib.suppress(WrongInput):
+        if row and isinstance(row[0], str) and check_site_code(row[0]) == row[0]:
+            return None
+    return "it does not say of which site it is"
+
+
+def _first_fault(found: str) -> str:
+    """Of what SQLite's check says, the part that says what is wrong, in one line."""
+    lines = [one.strip() for one in found.splitlines() if one.strip(" *")]
+    return next((one for one in lines if not one.startswith("***")), found)
 
 
 def _begin_anew(file: Path) -> tuple[str, list[str]]:

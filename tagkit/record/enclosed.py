@@ -55,10 +55,10 @@ def check_enclosed(connection: Connection, where: str) -> int:
     if not _has_table(connection):
         return 0
     count = 0
-    for name, digest, content in connection.execute(f"SELECT * FROM {_TABLE}"):
+    for name, digest, content in connection.execute(f"SELECT name, sha256, content FROM {_TABLE}"):
         if not (isinstance(name, str) and _belongs(name)):
             raise WrongInput(f"{name!a} in it is no file of a site", "Use another backup", where)
-        if sha256(bytes(content)).hexdigest() != digest:
+        if not isinstance(content, bytes) or sha256(content).hexdigest() != digest:
             raise WrongInput(f"{name} in it is damaged", "Use another backup", where)
         count += 1
     return count
@@ -75,11 +75,13 @@ def bring_back(backup: Path, directory: Path) -> list[str]:
         check_enclosed(connection, str(backup))
         if not _has_table(connection):
             return []
-        for name, _, content in connection.execute(f"SELECT * FROM {_TABLE} ORDER BY name"):
+        for name, _, content in connection.execute(
+            f"SELECT name, sha256, content FROM {_TABLE} ORDER BY name"
+        ):
             path = directory / name
             if not path.exists():
-                _write(path, bytes(content))
-            elif not path.is_file() or path.read_bytes() != bytes(content):
+                _write(path, content)
+            elif not path.is_file() or path.read_bytes() != content:
                 kept.append(str(name))
         connection.execute(f"DROP TABLE {_TABLE}")
         connection.execute("VACUUM")

@@ -93,7 +93,14 @@ def _destroyed(problem: str) -> Finding:
 
 def _damage(connection: Connection) -> list[Finding]:
     rows = connection.execute("PRAGMA integrity_check(20)").fetchall()
-    return [Finding("damaged", FILE_NAME, row[0]) for row in rows if row[0] != "ok"]
+    strange = connection.execute(
+        "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"
+    ).fetchall()
+    return [
+        *(Finding("damaged", FILE_NAME, row[0]) for row in rows if row[0] != "ok"),
+        *(Finding("put in", FILE_NAME, f"the {kind} {name!a} is none of tagkit's: somebody else "
+                  "put it there, and it acts when the record is used") for kind, name in strange),
+    ]  # fmt: skip
 
 
 def _copy(path: Path, connection: Connection) -> list[Finding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from pathlib import Path
@@ -258,3 +259,11 @@ def test_a_mistyped_setting_is_named_with_file_and_key(room: BatteryRoom) -> Non
     assert found.code == 2
     assert "site.toml, [fit]" in found.err
     assert "play_m" in found.err
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no such files here")
+def test_no_file_is_put_in_the_place_of_a_device(room: BatteryRoom, tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "device")
+    found = room.run("backup", tmp_path / "device", "--force")
+    assert (found.code, (tmp_path / "device").is_fifo()) == (2, True)
+    assert "is a device" in found.err

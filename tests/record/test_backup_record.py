@@ -98,3 +98,25 @@ def test_what_is_no_backup_is_refused(depot: Any, tmp_path: Path) -> None:
     with pytest.raises(WrongInput, match="damaged"):
         restore(tmp_path / "bad.db", tmp_path / "again")
     assert not (tmp_path / "again" / "record.db").exists()
+
+
+def test_of_a_damaged_record_no_backup_is_made_and_older_ones_stay(
+    depot: Any, tmp_path: Path
+) -> None:
+    older = tmp_path / "backup.db"
+    backup(depot.record, older)
+    before = older.read_bytes()
+    for _ in range(40):
+        depot.log("watered", {"remarks": "x" * 900}, tags=[depot.batteries[0]])
+    depot.record.close()
+    with depot.record.path.open("r+b") as file:  # the page with the first of these rows
+        at = depot.record.path.read_bytes().index(b"x" * 900) // 4096 * 4096
+        file.seek(at)
+        file.write(bytes(range(1, 101)))
+    with (
+        Record.open(depot.folder) as record,
+        pytest.raises(WrongInput, match=r"this record is damaged \([^\n*]+\)\. .*older backups"),
+    ):
+        backup(record, older, force=True)
+    assert older.read_bytes() == before
+    assert not list(tmp_path.glob("*.part*"))

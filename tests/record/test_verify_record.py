@@ -228,6 +228,12 @@ def test_a_changed_index_is_named(busy: Any, change: str) -> None:
     assert {"index differs", "removed"} & set(kinds(verify(busy.folder)))
 
 
+def test_what_would_act_by_itself_is_named(busy: Any) -> None:
+    with tampering(busy) as raw:
+        raw.execute("CREATE TRIGGER t AFTER INSERT ON events BEGIN DELETE FROM events; END")
+    assert kinds(verify(busy.folder)) == ["put in"]
+
+
 def test_a_damaged_file_is_a_finding(busy: Any) -> None:
     busy.record.close()
     content = bytearray(busy.record.path.read_bytes())
