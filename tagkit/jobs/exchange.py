@@ -102,7 +102,10 @@ def _exchange(
     now = site.now().astimezone(UTC).isoformat(timespec="seconds")
     with site.record.noting() as notes:
         notes.keep_fact("exchanged_at", now)
-        notes.keep_fact("refused", str(len(done.refused)))
+        if done.refused:
+            # It stays for a day: whoever watches need not have asked within that minute.
+            notes.keep_fact("refused", str(len(done.refused)))
+            notes.keep_fact("refused_at", now)
     return ExchangeReport(
         through=shown(address),
         sent=done.sent,

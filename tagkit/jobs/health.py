@@ -18,6 +18,8 @@ LEAST_FREE = 500_000_000
 
 EXCHANGE_LATE_SECONDS = 3600
 CLOCK_BEHIND_SECONDS = 300
+REFUSED_TOLD_SECONDS = 86_400
+"""An event is refused once and not asked for again: so long it is told."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class Health:
     events_behind: int
     """Events recorded here that the exchange does not have."""
     events_refused: int
-    """By the last exchange."""
+    """By the last exchange that refused some, within a day."""
     events_apart: int
     """With a wild clock, set apart."""
     stations: int
@@ -63,7 +65,9 @@ class Health:
         ):
             found.append(f"{self.events_behind} events wait for the exchange")
         if self.events_refused:
-            found.append(f"{self.events_refused} events of other sites were refused")
+            found.append(
+                f"{self.events_refused} events of other sites were refused; the log says why"
+            )
         return tuple(found)
 
     def to_json(self) -> dict[str, Any]:
@@ -92,7 +96,9 @@ def health(site: Site) -> Health:
         facts["backup_age"] = _age(site, notes.fact("backed_up_at"))
         facts["exchange_age"] = _age(site, notes.fact("exchanged_at"))
         facts["events_behind"] = notes.unsent()
-        facts["events_refused"] = int(notes.fact("refused") or 0)
+        refused = _age(site, notes.fact("refused_at"))
+        if refused is not None and refused < REFUSED_TOLD_SECONDS:
+            facts["events_refused"] = int(notes.fact("refused") or 0)
         facts["events_apart"] = notes.apart()
         behind = site.record.latest() - site.now()
         facts["clock_behind"] = max(0.0, behind.total_seconds())
@@ -121,7 +127,7 @@ def open_metrics(found: Health, served: Mapping[str, int] | None = None) -> str:
         ("tagkit_backup_age_seconds", "Since the last backup.", found.backup_age),
         ("tagkit_exchange_age_seconds", "Since the last exchange.", found.exchange_age),
         ("tagkit_exchange_events_behind", "Not sent yet.", found.events_behind),
-        ("tagkit_exchange_events_refused", "By the last exchange.", found.events_refused),
+        ("tagkit_exchange_events_refused", "By an exchange within a day.", found.events_refused),
         ("tagkit_events_apart", "Set apart for a wild clock.", found.events_apart),
         ("tagkit_clock_behind_seconds", "Of this computer, by the record.", found.clock_behind),
         ("tagkit_stations", "Stations that have recorded.", found.stations),

@@ -166,6 +166,8 @@ def restore(
             )
         if not sealed:
             _check(file, str(file))
+    # From here on it is the new site's disk that may be full.
+    with translated(path):
         directory.mkdir(parents=True, exist_ok=True)
         unfinished = new_file(path)
         try:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+from contextlib import nullcontext
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from io import StringIO
@@ -11,6 +12,8 @@ from pathlib import Path
 
 import pytest
 from tagkit.errors import WrongInput
+from tagkit.exchange.round import Exchanged
+from tagkit.jobs.exchange import exchange_now
 from tagkit.jobs.health import health, open_metrics
 from tagkit.jobs.keep import back_up, check_record, rebuild_record, restore_site
 from tagkit.jobs.logs import log_to
@@ -167,6 +170,25 @@ def test_health_says_how_the_site_is_doing(folder: Path, tmp_path: Path, clock: 
         assert json.loads(json.dumps(found.to_json()))["ok"] is True
         late = replace(found, exchange_configured=True, exchange_age=None)
         assert late.troubles == ("2 events wait for the exchange",)
+
+
+def test_refused_events_are_told_for_a_day_though_nothing_new_came(
+    folder: Path, clock: Now, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are refused once; whoever watches asks every few minutes."""
+    done = iter([Exchanged(refused=("no event", "no event")), Exchanged(nothing_new=True)])
+    monkeypatch.setattr("tagkit.exchange.round.exchange", lambda *_: next(done))
+    for name in ("connect", "spoken_to"):
+        monkeypatch.setattr(f"tagkit.exchange.address.{name}", lambda _: nullcontext())
+    with open_site(folder, clock) as site:
+        exchange_now(site, "postgresql://db.example/company")
+        clock.now += timedelta(minutes=1)
+        exchange_now(site, "postgresql://db.example/company")
+        clock.now += timedelta(hours=23)
+        assert health(site).events_refused == 2
+        assert any("2 events of other sites" in one for one in health(site).troubles)
+        clock.now += timedelta(hours=1)
+        assert health(site).events_refused == 0
 
 
 def test_health_of_a_broken_record_says_so(folder: Path, clock: Now) -> None:

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from tagkit.errors import Busy, TagkitError, WrongInput
-from tagkit.record.backup import backup
+from tagkit.record.backup import backup, restore
 from tagkit.record.record import Record
 from tagkit.record.store import sqlite_connection
 from tagkit.record.verify import verify
@@ -66,7 +66,7 @@ def _mount(folder: Path) -> bool:
 
 
 def test_a_small_disk_that_fills_up_loses_nothing_acknowledged(
-    tmp_path: Path, make_depot: Any
+    tmp_path: Path, make_depot: Any, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     """Where nothing can be mounted the file may not grow instead."""
     mounted = _mount(tmp_path)
@@ -84,6 +84,12 @@ def test_a_small_disk_that_fills_up_loses_nothing_acknowledged(
             with pytest.raises(TagkitError):
                 backup(depot.record, tmp_path / "backup.tagkit")
             assert [one.name for one in tmp_path.iterdir()] == ["site"]
+            # It is the new site's disk that is full, not the backup's.
+            elsewhere = tmp_path_factory.mktemp("elsewhere") / "backup.tagkit"
+            backup(depot.record, elsewhere)
+            with pytest.raises(Busy, match="again.*disk is full"):
+                restore(elsewhere, tmp_path / "again")
+            (tmp_path / "again").rmdir()
         depot.record.close()
         with Record.open(depot.folder) as record:
             assert all(record.event(identity) for identity in acknowledged)
