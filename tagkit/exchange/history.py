@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from tagkit.exchange.layout import SENT_AT
 from tagkit.exchange.pull import Fetched, fetch_followed
 
 if TYPE_CHECKING:
@@ -24,7 +25,9 @@ def fetch_history(record: Record, connection: Connection, tags: list[str]) -> Fe
 
 def sent_last(connection: Connection, site: str) -> datetime | None:
     """When a site last sent something: how fresh what is known of it may be."""
-    row = connection.execute("SELECT sent_at FROM tagkit.sites WHERE site = %s", (site,)).fetchone()
+    row = connection.execute(
+        f"SELECT {SENT_AT} FROM tagkit.sites s WHERE s.site = %s", (site,)
+    ).fetchone()
     return row[0] if row else None
 
 

@@ -174,10 +174,15 @@ def give_site(connection: Connection, code: str, name: str) -> tuple[str, str]:
     return role, password
 
 
+SENT_AT = "CASE WHEN s.sent_at > s.given_at - interval '1 day' THEN least(s.sent_at, now()) END"
+"""When a site last sent something, as far as that can be: it writes the moment itself, and there
+are moments that no program can read (infinity)."""
+
+
 def sites(connection: Connection) -> list[GivenSite]:
     """The sites of the company, with how much each has sent."""
     rows = connection.execute(
-        "SELECT s.site, s.name, s.role, s.given_at, s.sent_at, "
+        f"SELECT s.site, s.name, s.role, s.given_at, {SENT_AT}, "
         "(SELECT coalesce(sum(h.sequence), 0) FROM tagkit.heads h WHERE h.site = s.site) "
         "FROM tagkit.sites s ORDER BY s.site"
     ).fetchall()

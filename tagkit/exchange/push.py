@@ -138,8 +138,10 @@ def _send_batch(record: Record, connection: Connection, chain: OwnChain, after: 
             (site, chain.epoch, chain.station, chain.public_key, last, hash_of(raw)),
         )
         connection.execute(
-            # Never a number it had before, not even at an exchange brought back from a backup.
-            "UPDATE tagkit.sites SET version = greatest(version + 1, "
+            # Never a number it had before, not even at an exchange brought back from a backup;
+            # nor one beyond the last there is, if somebody with the password wrote that.
+            "UPDATE tagkit.sites SET version = greatest("
+            "CASE WHEN version < 9000000000000000000 THEN version + 1 END, "
             "(extract(epoch FROM clock_timestamp()) * 1000)::bigint), sent_at = now() "
             "WHERE site = %s",
             (site,),

@@ -12,6 +12,7 @@ from tagkit.assets.tag import Kind, tag_for
 from tagkit.cli.main import app_with
 from tagkit.errors import Busy, TagkitError, WrongInput
 from tagkit.exchange.address import checked, said, shown
+from tagkit.exchange.layout import sites
 from tagkit.jobs.exchange import (
     exchange_now,
     give_out_site,
@@ -78,6 +79,31 @@ def test_where_asks_the_exchange_for_what_this_site_does_not_know(
         assert site.record.state(battery) is None
         with pytest.raises(TagkitError, match="neither"):
             where_elsewhere(site, str(tag_for(Kind.BATTERY, "QA", 900)))
+
+
+@pytest.mark.parametrize("moment", ["infinity", "-infinity", "200000-01-01", "4000-01-01 BC"])
+def test_moments_and_counts_that_a_site_makes_up_keep_nobody_from_anything(
+    depots: Any, monkeypatch: pytest.MonkeyPatch, moment: str
+) -> None:
+    battery, address = depots.batteries["QA"][1], depots.addresses["QA"]
+    with open_site(depots.folder / "QA") as site:
+        exchange_now(site, address)
+        with depots.as_site("QA") as line:
+            line.execute(
+                "UPDATE tagkit.sites SET version = 9223372036854775807, sent_at = %s::timestamptz "
+                "WHERE site = 'QA'",
+                (moment,),
+            )
+        monkeypatch.setenv("TAGKIT_EXCHANGE", depots.addresses["QB"])
+        found = run("where", battery, "--site", depots.folder / "QB")
+        assert (found.exit_code, "told by site QA" in found.output) == (0, True), found.output
+        assert len(sites(depots.admin)) == 3
+        with site.record.writing("TS", "desk") as writing:
+            writing.append("watered", [battery], {})
+        assert exchange_now(site, address).sent == 1
+    with open_site(depots.folder / "QB") as site:
+        assert exchange_now(site, depots.addresses["QB"], follow=[battery]).fetched > 0
+        assert site.record.timeline(battery)[0].kind == "watered"
 
 
 def test_an_asset_can_be_followed_before_anything_is_recorded_of_it(depots: Any) -> None:

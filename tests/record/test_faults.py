@@ -87,7 +87,7 @@ def test_a_small_disk_that_fills_up_loses_nothing_acknowledged(
             # It is the new site's disk that is full, not the backup's.
             elsewhere = tmp_path_factory.mktemp("elsewhere") / "backup.tagkit"
             backup(depot.record, elsewhere)
-            with pytest.raises(Busy, match="again.*disk is full"):
+            with pytest.raises(Busy, match=r"again.*disk is full"):
                 restore(elsewhere, tmp_path / "again")
             (tmp_path / "again").rmdir()
         depot.record.close()
