@@ -111,6 +111,9 @@ def prepare(connection: Connection) -> bool:
         group = f"{_database(connection)}_sites"
         if not _role_is_there(connection, group):
             connection.execute(sql.SQL("CREATE ROLE {} NOLOGIN").format(sql.Identifier(group)))
+        # Up to PostgreSQL 14 everybody may make tables there, and fill the disk with them.
+        if connection.execute("SELECT 1 FROM pg_namespace WHERE nspname = 'public'").fetchone():
+            connection.execute("REVOKE CREATE ON SCHEMA public FROM PUBLIC")
         for statement in _GRANTS:
             connection.execute(sql.SQL(statement).format(sites=sql.Identifier(group)))
     return True

@@ -11,7 +11,7 @@ import pytest
 from tagkit.assets.tag import Kind, tag_for
 from tagkit.cli.main import app_with
 from tagkit.errors import Busy, TagkitError, WrongInput
-from tagkit.exchange.address import checked, said, shown
+from tagkit.exchange.address import checked, connect, said, shown
 from tagkit.exchange.layout import sites
 from tagkit.jobs.exchange import (
     exchange_now,
@@ -186,10 +186,17 @@ def test_exchanging_in_the_background_goes_on_after_the_exchange_refused(depots:
 
 def test_a_company_is_prepared_and_codes_are_given_out(postgres: Any, tmp_path: Path) -> None:
     address = postgres.url(postgres.new_database())
+    with connect(address) as line:  # as it is up to PostgreSQL 14
+        line.execute("GRANT CREATE ON SCHEMA public TO PUBLIC")
     assert "is prepared" in run("company", "--through", address, "--prepare").output
     assert prepare_exchange(address) is False
     given = run("company", "ZA", "--name", "North", "--through", address, "--json")
     made = json.loads(given.output)["given"]
+    with connect(address) as line:
+        may = line.execute(
+            "SELECT has_schema_privilege(role, 'public', 'CREATE') FROM tagkit.sites"
+        ).fetchall()
+        assert may == [(False,)]
     assert made["site"] == "ZA" and len(made["password"]) > 20
     with pytest.raises(WrongInput, match="given out to North"):
         give_out_site(address, "za", "South")
