@@ -15,7 +15,7 @@ from tagkit.record.clock import Clock, system_clock
 from tagkit.record.enclosed import bring_back, check_enclosed, enclose
 from tagkit.record.journal import site_of
 from tagkit.record.read_only import looked_into
-from tagkit.record.record import Record, begin_anew, new_file, set_meta
+from tagkit.record.record import Record, begin_anew, new_file, set_meta, take_place
 from tagkit.record.schema import APPLICATION_ID, SCHEMA_VERSION
 from tagkit.record.sealed import is_sealed, seal, unseal
 from tagkit.record.store import (
@@ -182,7 +182,7 @@ def restore(
             bring_back(unfinished, directory)
             _sync(unfinished)
             prepare(site, settings)
-            unfinished.rename(path)
+            take_place(unfinished, path)
         finally:
             unfinished.unlink(missing_ok=True)
     record = Record.open(directory, clock=clock)

@@ -7,6 +7,7 @@ beside it. Open a Record per thread; several processes may have the same one ope
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -102,7 +103,7 @@ class Record:
                     set_meta(connection, "identity", identity_of(unfinished))
                     connection.execute("COMMIT")
                     make_durable(connection)
-                unfinished.rename(path)
+                take_place(unfinished, path)
             finally:
                 unfinished.unlink(missing_ok=True)
         return cls.open(directory, clock=clock)
@@ -492,3 +493,19 @@ def new_file(path: Path) -> Path:
             continue
         return unfinished
     raise WrongInput("there are unfinished files", "Delete those named .part", str(path.parent))
+
+
+def take_place(unfinished: Path, path: Path) -> None:
+    """Gives a whole file its name; WrongInput when another program was faster, whose file stays.
+
+    Renaming would put it in the place of a record that was made this very moment. The caller
+    deletes what is left under the name it had.
+    """
+    try:
+        os.link(unfinished, path)
+    except FileExistsError:
+        raise WrongInput(
+            "there is a record here already", "Choose another folder", str(path.parent)
+        ) from None
+    except (OSError, NotImplementedError):  # a disk on which a file has one name only
+        unfinished.rename(path)

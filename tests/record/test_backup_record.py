@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from pathlib import Path
 from typing import Any
@@ -120,3 +121,26 @@ def test_of_a_damaged_record_no_backup_is_made_and_older_ones_stay(
         backup(record, older, force=True)
     assert older.read_bytes() == before
     assert not list(tmp_path.glob("*.part*"))
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_record_made_in_the_same_moment_is_not_replaced(
+    depot: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    """Two programs restore into one folder: the second must not throw away the first's record."""
+    backup(depot.record, tmp_path / "backup.db")
+    again = tmp_path / "again"
+    if not links:  # there it takes its place as before
+        monkeypatch.setattr(os, "link", lambda *_: (_ for _ in ()).throw(OSError(1, "no links")))
+        restore(tmp_path / "backup.db", again).close()
+        assert verify(again) == [one for one in verify(again) if not one.grave]
+        return
+
+    def faster(_site: str, _settings: str | None) -> None:
+        Record.create(again, "QM").close()
+
+    with pytest.raises(WrongInput, match="a record here already"):
+        restore(tmp_path / "backup.db", again, prepare=faster)
+    with Record.open(again) as record:
+        assert list(record.states()) == []
+    assert not list(again.glob("*.part*"))
