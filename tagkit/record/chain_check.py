@@ -159,28 +159,25 @@ class _Order:
     def next(self, event: Event, effective: int) -> None:
         """The next event of the chain."""
         pulled = event.clock > effective
-        self._settle((effective, event.clock, pulled))
+        self._settle((effective, event.clock, pulled), event.sequence)
         self._before = (event, effective)
 
     def end(self) -> None:
         """No event is left; who cites one that is yet to come comes after the last one."""
-        if self._before:
-            last = self._before[0].sequence
-            beyond = [clock for sequence, clock in self._cited.items() if sequence >= last]
-            if beyond:
-                self._cited[last] = min(beyond)
-        self._settle(None)
+        self._settle(None, None)
 
-    def _settle(self, later: tuple[int, int, bool] | None) -> None:
+    def _settle(self, later: tuple[int, int, bool] | None, until: int | None) -> None:
+        """``until``: the next event that is here; who cites one between the two, which concerns
+        nothing that is followed here, comes after the first."""
         if self._before is None:
             return
         event, effective = self._before
         should = event.clock
         if later:
             should = min(should, latest_before(event.clock, *later, False))
-        cited = self._cited.get(event.sequence)
-        if cited is not None:
-            should = min(should, latest_before(event.clock, cited, 0, False, True))
+        for sequence, cited in self._cited.items():
+            if sequence >= event.sequence and (until is None or sequence < until):
+                should = min(should, latest_before(event.clock, cited, 0, False, True))
         if should != effective:
             self._check.findings.append(
                 ("index differs", event.id, "its place in the order is not what its clock gives")

@@ -120,10 +120,12 @@ class Journal:
             if parts := split_id(cited):
                 connection.execute("INSERT OR IGNORE INTO cites VALUES (?, ?, ?)", (*parts, n))
                 self._awaited.pop(parts[0], None)
-        if not own and self._is_parted(event) and self._stands_between(chain, event):
+        between = not own and self._is_parted(event) and self._stands_between(chain, event)
+        if between:
             self._heads.pop(chain, None)  # it stands before events that are here already
         before = self._head_effective(chain, event.sequence)
-        self._heads[chain] = event.effective
+        if not between:
+            self._heads[chain] = event.effective
         if self._last.get(chain, event.sequence) < event.sequence:
             self._last[chain] = event.sequence
         if not apart:

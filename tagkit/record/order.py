@@ -62,7 +62,7 @@ def next_clock(
     )
     if before is None or (beyond - before) >> 16 <= WILD_JUMP_MS:
         return tick(latest, now), ()
-    if _lasted_longer(connection, limit, limit - before):
+    if not _came_back(connection, limit) and _lasted_longer(connection, limit, limit - before):
         return tick(latest, now), ()
     # One step is left free below the new event for the ones that are pulled back under it.
     clock = tick(before + 1, now)
@@ -74,6 +74,19 @@ def next_clock(
         (clock,),
     ).fetchall()
     return clock, tuple(f"{epoch}-{sequence}" for epoch, sequence in rows)
+
+
+def _came_back(connection: Connection, limit: int) -> bool:
+    """Whether this site has written at the present time after what is dated beyond it: that is
+    what others wrote then, whom only their own site can pull back."""
+    last, beyond = connection.execute(
+        "SELECT (SELECT iif(e.effective <= ?1, e.n, 0) FROM events e JOIN chains c "
+        "ON c.chain = e.chain WHERE c.site = (SELECT value FROM meta WHERE name = 'site') "
+        "ORDER BY e.n DESC LIMIT 1), "
+        "(SELECT min(n) FROM events WHERE apart = 0 AND effective > ?1)",
+        (limit,),
+    ).fetchone()
+    return bool(last and last > beyond)
 
 
 def _lasted_longer(connection: Connection, beyond: int, than: int) -> bool:

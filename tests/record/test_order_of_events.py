@@ -302,6 +302,28 @@ def test_a_void_that_came_before_what_it_has_no_say_in_does_not_cancel_it(
     assert verify(tmp_path / "peer") == []
 
 
+def test_who_came_back_to_the_present_stays_there_though_others_stood_beyond_it(
+    depot: Any, clock: Any, tmp_path: Path
+) -> None:
+    """Two sites had the wrong year; what the other one wrote then, no event of here pulls back."""
+    right, year = clock.now, timedelta(days=20 * 365)
+    with Record.create(tmp_path / "other", "NB", clock=lambda: right + year) as other:
+        with other.writing("KM", "bay 1") as writing:
+            for minutes in range(40):
+                right += timedelta(minutes=1)
+                writing.append("watered", [depot.batteries[1]], {"litres": minutes})
+        clock.now = right + year
+        assert depot.record.receive(other.export()).taken == 41
+    depot.change(depot.trucks[0], depot.batteries[0], station="bay 1")
+    depot.change(depot.trucks[1], depot.batteries[2], station="bay 2")
+    clock.now = right + timedelta(hours=2)
+    for station in ("bay 1", "bay 2", "bay 1"):
+        depot.log("watered", {}, tags=[depot.batteries[0]], station=station)
+    last = depot.record.timeline(depot.batteries[0])[:3]
+    assert {event.moment[:4] for event in last} == {"2026"}
+    assert verify(depot.folder) == []
+
+
 def test_a_chain_that_has_not_come_whole_yet_is_not_cut_off(depot: Any, tmp_path: Path) -> None:
     battery = depot.batteries[0]
     last = depot.change(depot.trucks[0], battery)
