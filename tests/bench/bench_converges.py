@@ -32,24 +32,7 @@ import test_order_of_events as order  # noqa: E402
 from companies import Company  # noqa: E402
 from postgres import Postgres  # noqa: E402
 
-KINDS = ("changed", "moved", "charge_started", "held", "voided", "sent")
-
 Way = Callable[[Postgres, Path, int], None]
-
-
-def plan_of(chance: random.Random) -> list[tuple[Any, ...]]:
-    """A plan of 4 to 60 steps; some are eager to exchange, some hardly ever do."""
-    eager = chance.choice((0.05, 0.25, 0.5))
-    plan = []
-    for _ in range(chance.randint(4, 60)):
-        kind = chance.choice(KINDS)
-        if chance.random() < eager:
-            kind = "exchange again" if chance.random() < 0.1 else "exchange"
-        plan.append(
-            (chance.choice(converges.SITES), kind, chance.randint(0, 2), chance.randint(0, 1),
-             chance.choice(converges.JUMPS), chance.randint(0, 60))
-        )  # fmt: skip
-    return plan
 
 
 def plans(postgres: Postgres, folder: Path, seed: int) -> None:
@@ -57,7 +40,7 @@ def plans(postgres: Postgres, folder: Path, seed: int) -> None:
     company = Company(postgres, folder, clocks)
     try:
         converges.begin(company, clocks, folder)
-        converges.play(company, clocks, folder, plan_of(random.Random(seed)))
+        converges.play(company, clocks, folder, converges.plan_of(random.Random(seed)))
     finally:
         company.close()
 
