@@ -55,8 +55,10 @@ def void(
     refuse_voiding(found)
     if found.kind in BY_A_SUPERVISOR:
         require_supervisor(site, by)
-    elif _entered_by(site, found) != by or by_two(found):
+    elif by_two(found):
         require_technician(site, by)
+    elif (owner := _entered_by(site, found)) != by:
+        _require_over(site, owner, by)
     if found.kind == "changed":
         return undo_change(site, found.id, reason, by=by, station=station, at=at).event
     with site.record.writing(by=by, station=station, at=at) as writing:
@@ -70,6 +72,18 @@ def void(
         if found.kind == "charge_ended" and found.body["imported_from"]:
             _as_before_the_log(site, writing, found, reason)
         return done
+
+
+def _require_over(site: Site, owner: str, by: str) -> None:
+    """WrongInput unless ``by`` may cancel what ``owner`` entered."""
+    known = site.record.person(by)
+    if known is not None and known.role == "attendant":
+        raise WrongInput(
+            f"this entry is by {owner}, and {by} may only cancel their own",
+            "Have a technician or supervisor cancel it",
+            "--by",
+        )
+    require_technician(site, by)
 
 
 def _entered_by(site: Site, event: Event) -> str:

@@ -16,6 +16,7 @@ KEYS = {
     "marry": "Marry labels and cases",
     "receive": "Delivery",
     "retire": "Leaving the fleet",
+    "seen": "Corrections",
 }
 """The key or page that does what a command does. What only a command does keeps its name."""
 

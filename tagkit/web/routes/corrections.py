@@ -187,6 +187,7 @@ def _amend_page(
         "given": given,
         "error": error,
         "asks": isinstance(error, NeedsAnswer),
+        "wrong": _wrong_field(error, "value"),
     }
     return page(request, "amend.html", values, _status(error))
 
@@ -199,11 +200,11 @@ def _void_page(
     second: str = "",
     error: TagkitError | None = None,
 ) -> HTMLResponse:
-    refused = None
+    never = None
     try:
         refuse_voiding(found)
     except WrongInput as why:
-        refused = why
+        never = why
     values = {
         "entry": entries([found])[0],
         "event": found,
@@ -211,10 +212,23 @@ def _void_page(
         "reason": reason,
         "second": second,
         "error": error,
-        "refused": refused,
+        "never": never,
+        "wrong": _wrong_field(error),
         "about": next((tag for tag in found.tags if site.record.state(tag)), ""),
     }
     return page(request, "void.html", values, _status(error))
+
+
+def _wrong_field(error: TagkitError | None, otherwise: str = "") -> str:
+    """The field of the form that the mistake is in; ``otherwise``: the one for whatever names a
+    figure."""
+    if error is None or isinstance(error, NeedsAnswer) or not error.where:
+        return ""
+    return _FIELDS.get(error.where, otherwise)
+
+
+_FIELDS = {"field": "field", "--reason": "reason", "--second": "second", "--by": ""}
+"""By where the jobs say that a mistake is."""
 
 
 def _status(error: TagkitError | None) -> int:

@@ -100,7 +100,7 @@ def _page(
         "shift.html",
         {
             "back": on_this_site(back),
-            "refused": refused,
+            "error": refused,
             "who": who,
             "nobody_yet": not site.record.people(),
             "own_computer": is_own_computer(request, request.app.state.options),

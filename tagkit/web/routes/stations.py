@@ -62,7 +62,7 @@ def end_one(request: Request, key: str, _who: Supervisor) -> Response:
 @router.get("/enrol")
 def form(request: Request) -> Response:
     """At the device itself: type the code."""
-    return page(request, "enrol.html", {"refused": None, "code": "", "name": ""})
+    return page(request, "enrol.html", {"error": None, "code": "", "name": ""})
 
 
 @router.post("/enrol")
@@ -73,7 +73,7 @@ def become(request: Request, site: TheSite, code: Text, name: Text = "") -> Resp
             request.app.state.access, code, name, address_of(request), site.now().timestamp()
         )
     except TagkitError as refused:
-        values = {"refused": refused, "code": code, "name": name}
+        values = {"error": refused, "code": code, "name": name}
         shown = page(request, "enrol.html", values, status_of(refused))
         if isinstance(refused, TooManyTries):
             shown.headers["Retry-After"] = str(refused.wait)
