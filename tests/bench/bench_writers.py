@@ -37,6 +37,7 @@ from bench_exchange import row, server  # noqa: E402
 from companies import Company  # noqa: E402
 from tagkit.assets.tag import Kind  # noqa: E402
 from tagkit.exchange.address import connect  # noqa: E402
+from tagkit.exchange.pull import WINDOW  # noqa: E402
 from tagkit.exchange.round import exchange  # noqa: E402
 from tagkit.record.backup import backup  # noqa: E402
 from tagkit.record.record import Record  # noqa: E402
@@ -272,7 +273,7 @@ def feed(source: Path, folder: Path, events: int, longest: float) -> None:
         note_holds(record, held, worked)
         start, taken, parcels = time.perf_counter(), 0, other.export()
         while taken < events and time.perf_counter() < start + longest:
-            batch = list(itertools.islice(parcels, 2_000))
+            batch = list(itertools.islice(parcels, WINDOW))
             if not batch:
                 break
             taken += record.receive(batch).taken
