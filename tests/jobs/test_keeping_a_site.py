@@ -81,11 +81,11 @@ def test_a_restore_cut_off_can_be_done_again(
     class Killed(BaseException):
         pass
 
-    def rename(self: Path, target: Path) -> None:
+    def take_place(_unfinished: Path, _path: Path) -> None:
         raise Killed
 
     with monkeypatch.context() as patch, pytest.raises(Killed):
-        patch.setattr(Path, "rename", rename)
+        patch.setattr("tagkit.record.backup.take_place", take_place)
         restore_site(tmp_path / "monday.tagkit", tmp_path / "again")
     assert not (tmp_path / "again" / "record.db").exists()
     assert (tmp_path / "again" / "site.toml").exists()

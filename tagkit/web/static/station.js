@@ -13,6 +13,7 @@ const cut = document.getElementById("cut");
 const typed = document.getElementById("typed");
 const release = document.getElementById("release");
 const gauge = document.getElementById("gauge-drawer");
+const A_GLANCE = booth.dataset.station ? 400 : 0; // ms; nothing is logged at the bay
 const initials = document.getElementById("initials");
 
 const sound = new Sound(document.getElementById("sound"));
@@ -20,6 +21,7 @@ const notes = document.getElementById("note") ? new Notes(booth.dataset) : null;
 const line = new Line(booth.dataset.live, { message, pictureOf: (blob) => camera.picture(blob), lost, back });
 const camera = new Camera(line, booth.dataset.own === "yes");
 let number = 0;
+let shownAt = -Infinity; // when this page showed that screen: over a slow line later than the server thinks
 let heard = "";
 let toScreen = false; // a key beside the screen was pressed from the keyboard: its question is next
 
@@ -30,6 +32,7 @@ function message(said) {
   const held = document.activeElement?.dataset.offer;
   const another = said.number !== number;
   number = said.number;
+  if (another) shownAt = performance.now();
   screen.innerHTML = said.html;
   document.body.dataset.posture = said.posture;
   document.body.dataset.asks = said.asks;
@@ -77,15 +80,20 @@ function back() {
   notes?.send();
 }
 
+// The screen that a press is meant for: none, where nobody can have read it yet.
+function read() {
+  return performance.now() < shownAt + A_GLANCE ? 0 : number;
+}
+
 function press(offer) {
   if (screen.querySelector(`[data-offer="${offer}"]`)?.disabled !== false) return;
-  send({ do: "press", screen: number, offer });
+  send({ do: "press", screen: read(), offer });
 }
 
 // Enter, the foot switch: the large button, where there is one; the server says so where not.
 function next() {
   if (document.getElementById("next")?.disabled) return;
-  send({ do: "next", screen: number });
+  send({ do: "next", screen: read() });
 }
 
 function send(said) {
