@@ -1,13 +1,14 @@
 """Many writers of one record beside bare commits, and ten stations for minutes.
 
-    python tests/bench/bench_writers.py writers [--writers N] [--changes N]
+    python tests/bench/bench_writers.py writers [--writers N] [--changes N] [--sync MS]
     python tests/bench/bench_writers.py catching-up [--events N] [--pause MS] [--folder DIR]
     python tests/bench/bench_writers.py holds [--events N]
     python tests/bench/bench_writers.py soak [--seconds N]
 
-Run by hand, one at a time. For catching up, a record with so many late events is made (four
-minutes for a million; ``--folder`` keeps it) and received while the writers go on. The soak needs
-a PostgreSQL, as the exchange goes on meanwhile.
+Run by hand, one at a time. ``--sync`` lets each sync to the disk take so much longer, for all of
+them alike (on Linux, with a C compiler): bare commits wait for little else. For catching up, a
+record with so many late events is made (four minutes for a million; ``--folder`` keeps it) and
+received while the writers go on. The soak needs a PostgreSQL, as the exchange goes on meanwhile.
 """
 
 from __future__ import annotations
@@ -49,6 +50,7 @@ def main() -> None:
     options.add_argument("what", choices=["writers", "catching-up", "holds", "soak"])
     options.add_argument("--writers", type=int, default=8)
     options.add_argument("--changes", type=int, default=2_000)
+    options.add_argument("--sync", type=float, default=0, help="ms that a sync takes longer")
     options.add_argument("--events", type=int, default=1_000_000, help="caught up")
     options.add_argument("--pause", type=float, default=0, help="ms between changes, on average")
     options.add_argument("--longest", type=float, default=1500, help="seconds of catching up")
@@ -57,7 +59,8 @@ def main() -> None:
     chosen = options.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
     if chosen.what == "writers":
-        writers(chosen.writers, chosen.changes)
+        with slower_syncs(chosen.sync):
+            writers(chosen.writers, chosen.changes)
     elif chosen.what == "catching-up":
         catching_up(chosen)
     elif chosen.what == "holds":
@@ -130,6 +133,38 @@ while len(waits) < changes and not (Path(folder) / "stop").exists():
     waits.append(time.perf_counter() - start)
 print(" ".join(f"{wait:.6f}" for wait in waits), flush=True)
 """
+
+
+SLOW_SYNC = """
+#define _GNU_SOURCE
+#include <dlfcn.h>
+#include <time.h>
+static int slowly(int file, const char *name) {
+    struct timespec most = {0, NANOSECONDS};
+    nanosleep(&most, 0);
+    return ((int (*)(int)) dlsym(RTLD_NEXT, name))(file);
+}
+int fsync(int file) { return slowly(file, "fsync"); }
+int fdatasync(int file) { return slowly(file, "fdatasync"); }
+"""
+
+
+@contextlib.contextmanager
+def slower_syncs(milliseconds: float) -> Iterator[None]:
+    """Whatever is run meanwhile waits so much longer for the disk at each sync."""
+    if not milliseconds:
+        yield
+        return
+    with tempfile.TemporaryDirectory() as top:
+        source, library = Path(top) / "slow.c", Path(top) / "slow.so"
+        source.write_text(SLOW_SYNC.replace("NANOSECONDS", str(int(milliseconds * 1e6))))
+        subprocess.run(["cc", "-shared", "-fPIC", "-o", library, source, "-ldl"], check=True)
+        os.environ["LD_PRELOAD"] = str(library)
+        try:
+            row("each sync to the disk takes longer by", f"{milliseconds:g} ms")
+            yield
+        finally:
+            del os.environ["LD_PRELOAD"]
 
 
 def writers(count: int, changes: int) -> None:
