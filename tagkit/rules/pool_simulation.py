@@ -10,7 +10,7 @@ two plans that differ by one battery are compared on the same work.
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict, deque
 from collections.abc import Callable, Generator, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from random import Random
@@ -240,6 +240,43 @@ class _Tally:
     least_ready: dict[str, int] = field(default_factory=dict)
 
 
+class _Chargers:
+    """Free chargers, counted by kind, and who waits for one: the first come is served first.
+
+    Chargers that serve few kinds of batteries are taken before those that others need too.
+    """
+
+    def __init__(self, env: Any, kinds: tuple[ChargerKind, ...]) -> None:
+        self._env = env
+        self._order = sorted(kinds, key=lambda kind: len(kind.batteries))
+        self._free = {kind.name: kind.count for kind in kinds}
+        self._waiting: dict[str, deque[tuple[int, Any]]] = defaultdict(deque)
+        self._came = 0
+
+    def wanted_for(self, battery: str) -> Any:
+        """An event that comes with the charger for a battery of this kind."""
+        event = self._env.event()
+        for kind in self._order:
+            if self._free[kind.name] and battery in kind.batteries:
+                self._free[kind.name] -= 1
+                return event.succeed(kind)
+        self._came += 1
+        self._waiting[battery].append((self._came, event))
+        return event
+
+    def free_again(self, kind: ChargerKind) -> None:
+        """Gives the charger to who has waited longest for one like it, if anybody has."""
+        first = min(
+            (name for name in kind.batteries if self._waiting[name]),
+            key=lambda name: self._waiting[name][0][0],
+            default=None,
+        )
+        if first is None:
+            self._free[kind.name] += 1
+        else:
+            self._waiting[first].popleft()[1].succeed(kind)
+
+
 class _Room:
     """One run. SimPy is loaded only here, because planning is a rare thing to ask for."""
 
@@ -250,12 +287,11 @@ class _Room:
         self._plan, self._tally = plan, _Tally()
         self._env = env = simpy.Environment()
         self._station = simpy.Resource(env, plan.change_stations)
-        self._chargers = simpy.FilterStore(env)
+        self._chargers = _Chargers(env, plan.chargers)
         self._ready = {kind.name: simpy.Store(env) for kind in plan.batteries}
         self._kinds = {kind.name: kind for kind in plan.batteries}
         self._end = 24.0 * plan.days
         self._begin = min(24.0 * plan.warm_up_days, self._end)
-        self._chargers.items = [kind for kind in plan.chargers for _ in range(kind.count)]
         for kind in plan.batteries:
             trucks = sum(group.trucks for group in plan.trucks if group.battery == kind.name)
             self._ready[kind.name].items = list(range(kind.count - trucks))
@@ -319,11 +355,11 @@ class _Room:
     def _recharge(self, kind: str) -> Generator[Any, Any, Any]:
         env, plan = self._env, self._plan
         yield env.timeout(plan.to_charger_minutes / 60)
-        charger: Any = yield self._chargers.get(lambda one: kind in one.batteries)
+        charger: ChargerKind = yield self._chargers.wanted_for(kind)
         hours = charge_hours(plan.deepest_percent, charger)
         self._power(kind, charger, hours)
         yield env.timeout(hours)
-        self._chargers.put(charger)
+        self._chargers.free_again(charger)
         yield env.timeout(plan.rest_factor * hours)
         self._ready[kind].put(0)
 

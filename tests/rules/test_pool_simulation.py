@@ -159,3 +159,30 @@ def test_a_charge_takes_its_tail_whatever_the_depth():
     assert charge_hours(80, charger) == 8
     assert charge_hours(40, charger) == 5
     assert charge_hours(0, charger) == 2
+
+
+def test_a_charger_of_one_kind_is_taken_before_one_that_others_need_too():
+    shared = replace(
+        ROUND_THE_CLOCK,
+        chargers=(
+            ChargerKind("both", 2, frozenset({"36 V", "48 V"})),
+            ChargerKind("row A", 10, frozenset({"36 V"})),
+        ),
+    )
+    use = simulate(shared).charger_use_percent
+    assert use["row A"] == pytest.approx(100, abs=0.5) and use["both"] == 0
+
+
+def test_who_has_waited_longest_for_a_charger_gets_it_whatever_its_kind():
+    # Two kinds of trucks at the same work share chargers that are too few: none is favoured.
+    alike = ("36 V", "48 V")
+    shared = replace(
+        ROUND_THE_CLOCK,
+        trucks=tuple(TruckGroup(name, 10, name, ALWAYS, 10.0, 0.15) for name in alike),
+        batteries=tuple(BatteryKind(name, 30, 36, 700) for name in alike),
+        chargers=(ChargerKind("row", 16, frozenset(alike)),),
+    )
+    found = simulate(shared)
+    one, other = (found.service_by_kind[name] for name in alike)
+    assert found.charger_use_percent["row"] > 99
+    assert one is not None and other is not None and one == pytest.approx(other, abs=10)
