@@ -39,7 +39,7 @@ LONG = (
     "test_browser_lookup", "test_recover", "test_browser_delivery", "test_exchange_converges",
     "test_hostile_text", "test_damage_scenes", "test_reading_damaged", "test_durability",
     "test_demo_pictures",
-    "test_exchange_power_cuts", "test_order_of_events", "test_killed_writers", "test_decoders",
+    "test_exchange_killed", "test_exchange_power_cuts", "test_order_of_events", "test_killed_writers", "test_decoders",
     "test_condition_command", "test_lattice", "test_stream", "test_care_pages", "test_contract",
     "test_exchange_hostile", "test_exchange_troubles", "test_station_live", "test_serving",
     "test_browser_round", "test_browser_guide",
