@@ -6,6 +6,7 @@ import logging
 import os
 import random
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -102,6 +103,8 @@ def _exchange(
     now = site.now().astimezone(UTC).isoformat(timespec="seconds")
     with site.record.noting() as notes:
         notes.keep_fact("exchanged_at", now)
+        if notes.fact("exchange_failing"):
+            notes.keep_fact("exchange_failing", "")
         if done.refused:
             # It stays for a day: whoever watches need not have asked within that minute.
             notes.keep_fact("refused", str(len(done.refused)))
@@ -172,12 +175,22 @@ def keep_exchanging(
                     failed += 1
                     _let_go(connection)
                     connection = None
+                    if failed == 1:
+                        _note_failing(site)
                     tell(error)
                 # Sites that lost the exchange at once must not all come back at once.
                 wait = min(pause * 2**failed, max(pause, LONGEST_WAIT))
                 stop.wait(wait * random.uniform(0.8, 1.2) if failed else wait)
         finally:
             _let_go(connection)
+
+
+def _note_failing(site: Site) -> None:
+    """Since when it fails, for whoever asks how the site is doing."""
+    with suppress(TagkitError), site.record.noting() as notes:  # a full disk is told by tell
+        if not notes.fact("exchange_failing"):
+            now = site.now().astimezone(UTC).isoformat(timespec="seconds")
+            notes.keep_fact("exchange_failing", now)
 
 
 def _let_go(connection: Connection | None) -> None:

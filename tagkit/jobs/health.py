@@ -17,6 +17,7 @@ LEAST_FREE = 500_000_000
 """Bytes left on the disk below which recording is in danger."""
 
 EXCHANGE_LATE_SECONDS = 3600
+BACKUP_OLD_SECONDS = 2 * 86_400
 CLOCK_BEHIND_SECONDS = 300
 REFUSED_TOLD_SECONDS = 86_400
 """An event is refused once and not asked for again: so long it is told."""
@@ -24,7 +25,7 @@ REFUSED_TOLD_SECONDS = 86_400
 
 @dataclass(frozen=True)
 class Health:
-    """What a monitor asks for. Ages in seconds; None: never, or there is none."""
+    """What a monitor asks for. Ages in seconds; None: never."""
 
     record_open: bool
     problem: str | None
@@ -36,8 +37,10 @@ class Health:
     exchange_configured: bool
     exchange_age: float | None
     """Since the last exchange that was done to its end."""
+    exchange_failing: float | None
+    """Since the first of the tries in the background that failed, without one since that did not."""
     events_behind: int
-    """Events recorded here that the exchange does not have."""
+    """Events recorded here that the exchange does not have; 0 at a site without one."""
     events_refused: int
     """By the last exchange that refused some, within a day."""
     events_apart: int
@@ -60,31 +63,59 @@ class Health:
             found.append(
                 f"this computer's clock is behind the record by {self.clock_behind / 3600:.1f} h"
             )
-        if self.exchange_configured and (
-            self.exchange_age is None or self.exchange_age > EXCHANGE_LATE_SECONDS
-        ):
-            found.append(f"{self.events_behind} events wait for the exchange")
+        if self.exchange_late:
+            found.append(self._late())
         if self.events_refused:
             found.append(
                 f"{self.events_refused} events of other sites were refused; the log says why"
             )
+        if self.backup_age is not None and self.backup_age > BACKUP_OLD_SECONDS:
+            found.append(f"the last backup was made {self.backup_age / 86_400:.1f} days ago")
         return tuple(found)
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """What should be known, though nothing is wrong yet."""
+        return ("no backup was made yet",) if self.record_open and self.backup_age is None else ()
+
+    @property
+    def exchange_late(self) -> bool:
+        """Whether it should have been done to its end long since."""
+        return self.exchange_configured and (
+            self.exchange_age is None or self.exchange_age > EXCHANGE_LATE_SECONDS
+        )
+
+    def _late(self) -> str:
+        last = (
+            "nothing was exchanged yet"
+            if self.exchange_age is None
+            else f"the last exchange was {self.exchange_age / 3600:.1f} h ago"
+        )
+        why = "" if self.exchange_failing is None else ", it fails and the log says why"
+        return f"{last}{why}: {self.events_behind} events wait to be sent"
 
     def to_json(self) -> dict[str, Any]:
         """As ``/health`` answers."""
-        return {"ok": not self.troubles, "troubles": list(self.troubles), **vars(self)}
+        return {
+            "ok": not self.troubles,
+            "troubles": list(self.troubles),
+            "notices": list(self.notices),
+            **vars(self),
+        }
 
 
 def health(site: Site) -> Health:
     """How the site is doing now. Reads a few rows only, and raises nothing."""
     from tagkit.jobs.exchange import address_for
 
+    configured = address_for(site) is not None
     facts: dict[str, Any] = {
         "record_open": True,
         "problem": None,
         "read_only": site.record.bar.why if site.record.bar else None,
         "backup_age": None,
         "exchange_age": None,
+        "exchange_failing": None,
         "events_behind": 0,
         "events_refused": 0,
         "events_apart": 0,
@@ -95,7 +126,9 @@ def health(site: Site) -> Health:
         notes = site.record.notes()
         facts["backup_age"] = _age(site, notes.fact("backed_up_at"))
         facts["exchange_age"] = _age(site, notes.fact("exchanged_at"))
-        facts["events_behind"] = notes.unsent()
+        facts["exchange_failing"] = _age(site, notes.fact("exchange_failing") or None)
+        if configured or notes.fact("exchange"):  # else nobody is to send them
+            facts["events_behind"] = notes.unsent()
         refused = _age(site, notes.fact("refused_at"))
         if refused is not None and refused < REFUSED_TOLD_SECONDS:
             facts["events_refused"] = int(notes.fact("refused") or 0)
@@ -109,7 +142,7 @@ def health(site: Site) -> Health:
     return Health(
         disk_free_bytes=_free(site),
         record_bytes=_size(site),
-        exchange_configured=address_for(site) is not None,
+        exchange_configured=configured,
         **facts,
     )
 
@@ -124,8 +157,22 @@ def open_metrics(found: Health, served: Mapping[str, int] | None = None) -> str:
         ("tagkit_record_read_only", "Whether it can't be written.", int(bool(found.read_only))),
         ("tagkit_disk_free_bytes", "Free on the record's disk.", found.disk_free_bytes),
         ("tagkit_record_bytes", "Size of the record's file.", found.record_bytes),
-        ("tagkit_backup_age_seconds", "Since the last backup.", found.backup_age),
-        ("tagkit_exchange_age_seconds", "Since the last exchange.", found.exchange_age),
+        (
+            "tagkit_backup_age_seconds",
+            "Since the last backup; +Inf: there is none.",
+            _or_never(found.backup_age),
+        ),
+        (
+            "tagkit_exchange_configured",
+            "Whether an exchange is named.",
+            int(found.exchange_configured),
+        ),
+        (
+            "tagkit_exchange_age_seconds",
+            "Since the last exchange; +Inf: never.",
+            _or_never(found.exchange_age) if found.exchange_configured else found.exchange_age,
+        ),
+        ("tagkit_exchange_failing_seconds", "Since it fails.", found.exchange_failing),
         ("tagkit_exchange_events_behind", "Not sent yet.", found.events_behind),
         ("tagkit_exchange_events_refused", "By an exchange within a day.", found.events_refused),
         ("tagkit_events_apart", "Set apart for a wild clock.", found.events_apart),
@@ -143,6 +190,11 @@ def open_metrics(found: Health, served: Mapping[str, int] | None = None) -> str:
                 lines.append(f"# UNIT {name} {unit}")
             lines += [f"# HELP {name} {helps}", f"{name} {value}"]
     return "\n".join([*lines, "# EOF", ""])
+
+
+def _or_never(age: float | None) -> float | str:
+    """An alarm at some age must go off where there never was one, too."""
+    return "+Inf" if age is None else age
 
 
 def _age(site: Site, moment: str | None) -> float | None:

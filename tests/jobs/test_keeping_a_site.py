@@ -9,11 +9,13 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 from pathlib import Path
+from threading import Event as Flag
+from unittest.mock import MagicMock
 
 import pytest
-from tagkit.errors import WrongInput
+from tagkit.errors import Busy, WrongInput
 from tagkit.exchange.round import Exchanged
-from tagkit.jobs.exchange import exchange_now
+from tagkit.jobs.exchange import exchange_now, keep_exchanging
 from tagkit.jobs.health import health, open_metrics
 from tagkit.jobs.keep import back_up, check_record, rebuild_record, restore_site
 from tagkit.jobs.logs import log_to
@@ -153,23 +155,86 @@ def test_an_old_one_stays_when_the_new_one_fails(
 def test_health_says_how_the_site_is_doing(folder: Path, tmp_path: Path, clock: Now) -> None:
     with open_site(folder, clock) as site:
         new = health(site)
-        assert (new.record_open, new.backup_age, new.events_behind, new.stations) == (
-            True,
-            None,
-            2,
-            1,
-        )
+        assert (new.record_open, new.backup_age, new.stations) == (True, None, 1)
+        assert (new.troubles, new.notices) == ((), ("no backup was made yet",))
+        assert "tagkit_backup_age_seconds +Inf\n" in open_metrics(new)
         back_up(site, tmp_path / "b.tagkit")
         clock.now += timedelta(hours=2)
         found = health(site)
         assert found.backup_age == 7200
-        assert found.troubles == ()
+        assert (found.troubles, found.notices) == ((), ())
         text = open_metrics(found)
         assert "tagkit_backup_age_seconds 7200.0\n" in text
         assert text.endswith("# EOF\n")
         assert json.loads(json.dumps(found.to_json()))["ok"] is True
-        late = replace(found, exchange_configured=True, exchange_age=None)
-        assert late.troubles == ("2 events wait for the exchange",)
+        clock.now += timedelta(days=2)
+        assert health(site).troubles == ("the last backup was made 2.1 days ago",)
+        low = replace(found, disk_free_bytes=80_000_000)
+        assert low.troubles == ("only 80 MB are free on the disk",)
+        clock.now -= timedelta(days=3)
+        assert "clock is behind" in health(site).troubles[0]
+
+
+def test_events_wait_for_an_exchange_only_where_there_is_one(
+    folder: Path, clock: Now, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("TAGKIT_EXCHANGE", raising=False)
+    with open_site(folder, clock) as site:
+        alone = health(site)
+        assert (alone.exchange_configured, alone.events_behind, alone.troubles) == (False, 0, ())
+        text = open_metrics(alone)
+        assert "tagkit_exchange_configured 0\n" in text
+        assert "tagkit_exchange_events_behind 0\n" in text
+        assert "tagkit_exchange_age_seconds" not in text
+        monkeypatch.setenv("TAGKIT_EXCHANGE", "postgresql://db.example/company")
+        never = health(site)
+        assert never.troubles == ("nothing was exchanged yet: 2 events wait to be sent",)
+        text = open_metrics(never)
+        assert "tagkit_exchange_configured 1\n" in text
+        assert "tagkit_exchange_events_behind 2\n" in text
+        assert "tagkit_exchange_age_seconds +Inf\n" in text
+
+
+def test_an_exchange_that_fails_is_told_until_one_is_done(
+    folder: Path, clock: Now, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = "postgresql://db.example/company"
+    monkeypatch.setenv("TAGKIT_EXCHANGE", address)
+    monkeypatch.setattr("tagkit.exchange.address.connect", lambda _: MagicMock(broken=False))
+    monkeypatch.setattr("tagkit.exchange.address.spoken_to", lambda _: nullcontext())
+    monkeypatch.setattr("tagkit.exchange.round.exchange", lambda *_: Exchanged(nothing_new=True))
+    with open_site(folder, clock) as site:
+        exchange_now(site, address)
+    stop, told = Flag(), []
+
+    def tell(said: object) -> None:
+        told.append(said)
+        if len(told) == 2:
+            stop.set()
+
+    def fail(*_: object) -> Exchanged:
+        clock.now += timedelta(hours=1)
+        raise Busy("the exchange can't be reached")
+
+    def in_the_background() -> None:
+        stop.clear(), told.clear()
+        keep_exchanging(folder, address, 0.01, stop, tell)
+
+    monkeypatch.setattr("tagkit.jobs.exchange.open_site", lambda there: open_site(there, clock))
+    monkeypatch.setattr("tagkit.exchange.round.exchange", fail)
+    in_the_background()
+    with open_site(folder, clock) as site:
+        found = health(site)
+        assert found.exchange_failing == 3600
+        assert found.troubles == (
+            "the last exchange was 2.0 h ago, it fails and the log says why: 2 events wait to be sent",
+        )
+        assert "tagkit_exchange_failing_seconds 3600.0\n" in open_metrics(found)
+    monkeypatch.setattr("tagkit.exchange.round.exchange", lambda *_: Exchanged(nothing_new=True))
+    in_the_background()
+    with open_site(folder, clock) as site:
+        assert (health(site).troubles, health(site).exchange_failing) == ((), None)
+        assert "failing" not in open_metrics(health(site))
 
 
 def test_refused_events_are_told_for_a_day_though_nothing_new_came(

@@ -148,7 +148,7 @@ def test_metrics_are_in_the_open_form(here: Room) -> None:
     assert told.headers["content-type"].startswith("application/openmetrics-text")
     lines = told.text.splitlines()
     assert lines[-1] == "# EOF" and "tagkit_record_open 1" in lines
-    form = re.compile(r"tagkit_[a-z_]+(\{[a-z]+=\"[^\"]*\"\})? -?\d+(\.\d+)?(e[+-]?\d+)?")
+    form = re.compile(r"tagkit_[a-z_]+(\{[a-z]+=\"[^\"]*\"\})? (\+Inf|-?\d+(\.\d+)?(e[+-]?\d+)?)")
     families = [line.split()[2] for line in lines if line.startswith("# TYPE")]
     assert len(families) == len(set(families)) >= 5
     for line in lines:
