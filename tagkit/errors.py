@@ -6,6 +6,8 @@ one of these is a bug of ours and ends with exit code 70.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from enum import IntEnum
 
 
@@ -44,6 +46,16 @@ class TagkitError(Exception):
     def __str__(self) -> str:
         text = f"{self.where}: {self.problem}" if self.where else self.problem
         return f"{text}. {self.remedy}." if self.remedy else f"{text}."
+
+
+@contextmanager
+def about(where: str) -> Iterator[None]:
+    """A mishap in here that says not where it is, is about ``where``."""
+    try:
+        yield
+    except TagkitError as error:
+        error.where = error.where or where
+        raise
 
 
 class WrongInput(TagkitError):

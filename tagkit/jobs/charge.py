@@ -41,17 +41,17 @@ CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
 
 
 class ChargeRefused(TagkitError):
-    """The charger does not suit the battery, or the battery must not be charged now."""
+    """The charger does not suit the battery, or the battery must not be charged now: why not
+    stands in the judgement."""
 
     def __init__(self, judgement: Judgement) -> None:
         self.judgement = judgement
-        held = judgement.verdict.fits and (judgement.battery.holds or judgement.other.holds)
-        super().__init__(
-            f"{judgement.headline()}: the charge was not logged",
-            "Have it inspected and mended by a qualified person, then release it"
-            if held
-            else "Use a charger that fits; data that is wrong is amended with “tagkit amend”",
-        )
+        remedy = "Use a charger that fits; data that is wrong is amended with “tagkit amend”"
+        if judgement.verdict.fits:
+            remedy = "Put this right first, then put it on charge"
+            if judgement.battery.holds or judgement.other.holds:
+                remedy = "Have it inspected and mended by a qualified person, then release it"
+        super().__init__(f"{judgement.answer()}: the charge was not logged", remedy)
         self.exit_code = judgement.exit_code()
 
 

@@ -160,7 +160,7 @@ def retire(
     UN 2794). Either may be handed in later, by naming the retired asset again. A technician does
     it, as soon as people are recorded.
     """
-    receipt, papers = (_paper(words) for words in (receipt, papers))
+    receipt, papers = _paper(receipt, "--receipt"), _paper(papers, "--papers")
     with site.record.writing(by=by, station=station, at=at) as writing:
         found = asset(writing, number)
         if site.record.people():
@@ -171,6 +171,7 @@ def retire(
                 raise WrongInput(
                     f"{found.tag} is retired already",
                     "Add --receipt or --papers, if that is still missing",
+                    "--papers" if found.receipt else "--receipt",
                 )
             reason = reason or "papers handed in"
         reason = checked_reason(reason or "")
@@ -179,9 +180,9 @@ def retire(
         )
 
 
-def _paper(words: str | None) -> str | None:
+def _paper(words: str | None, where: str) -> str | None:
     """What a receipt or paper is called, on one line."""
     plain = " ".join((words or "").split())
     if len(plain) > 200:
-        raise WrongInput("the name of the paper is too long", "Use 200 characters at most")
+        raise WrongInput("the name of the paper is too long", "Use 200 characters at most", where)
     return plain or None

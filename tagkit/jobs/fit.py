@@ -53,9 +53,15 @@ class Judgement:
         return Exit.DONE if self.readiness.ready else Exit.NOT_READY
 
     def headline(self) -> str:
+        """The one answer, in words, with the first reason why it is not ready."""
+        if self.verdict.fits and not self.readiness.ready:
+            return f"{self.answer()}: {self.readiness.reasons[0].sentence}"
+        return self.answer()
+
+    def answer(self) -> str:
         """The one answer, in words."""
         if self.verdict.fits and not self.readiness.ready:
-            return f"FIT, DO NOT USE: {self.readiness.reasons[0].sentence}"
+            return "FIT, DO NOT USE"
         return HEADLINES[self.verdict.result]
 
     def to_json(self) -> dict[str, Any]:

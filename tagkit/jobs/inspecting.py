@@ -143,8 +143,8 @@ def inspect(
         )
     if hold not in (None, "safety", "ordinary"):
         raise WrongInput(f"“{hold}” is no hold", "Write safety or ordinary", "--hold")
-    found = [checked_reason(one) for one in findings]
-    todos = [checked_reason(one) for one in todo] or ([] if hold else list(found))
+    found = [checked_reason(one, "--finding") for one in findings]
+    todos = [checked_reason(one, "--todo") for one in todo] or ([] if hold else list(found))
     passed = not found if passed is None else passed
     if hold and not found:
         raise WrongInput("nothing was found that could hold it", "Add --finding", "--finding")

@@ -133,18 +133,22 @@ def _check_chemistry(sort: str, facts: BatteryFacts) -> None:
         raise WrongInput(
             f"{facts.tag} is {chemistry}: it has no acid to adjust",
             "Leave it closed; if that is wrong, amend its chemistry",
+            "SORT",
         )
     if sort == "cell jumpered" and facts.chemistry == "lithium":
         raise WrongInput(
             f"{facts.tag} is {chemistry}: its cells are not bridged",
             "Hold it and call its maker; if that is wrong, amend its chemistry",
+            "SORT",
         )
 
 
 def _cells(sort: str, cells: Sequence[int], facts: BatteryFacts) -> list[int]:
     needed = sort in ("cell replaced", "cell jumpered")
     if needed and not cells:
-        raise WrongInput("which cell is not said", "Add --cell N, counted from the positive post")
+        raise WrongInput(
+            "which cell is not said", "Add --cell N, counted from the positive post", "--cell"
+        )
     most = facts.cells or _MOST_CELLS
     for cell in cells:
         if not 1 <= cell <= most:
@@ -173,6 +177,7 @@ def _read_marks(sort: str, marks: dict[str, str]) -> dict[str, Any]:
             raise WrongInput(
                 f"{stated}: not asked with this repair, {sort}",
                 "Amend other figures with “tagkit amend”",
+                specs[field].label,
             )
         origin = Source.WEIGHED if sort == "reweighed" else Source.STAMPED
         stored[field] = read_fact(specs[field], text, origin).stored()

@@ -92,6 +92,7 @@ def water(
         raise WrongInput(
             f"the cells took {sum(cells.values()):g} l, more than the {amount:g} l in all",
             "Check the litres",
+            "--litres",
         )
     levels = {
         name: parse_level(text) if text else None
@@ -124,9 +125,11 @@ def _check(facts: BatteryFacts, cells: Mapping[int, float]) -> None:
             f"{facts.tag} is {facts.chemistry}: it is never watered",
             "Leave it closed; if that is wrong, amend its chemistry",
         )
-    none = next((cell for cell in cells if cell < 1 or (facts.cells and cell > facts.cells)), None)
-    if none is not None:
-        raise WrongInput(f"{facts.tag} has no cell {none}", "Count from the positive post, from 1")
+    for cell in cells:
+        if cell < 1 or (facts.cells and cell > facts.cells):
+            raise WrongInput(
+                f"{facts.tag} has no cell {cell}", "Count from the positive post, from 1", "--cell"
+            )
 
 
 _ROUNDED = 0.05

@@ -69,6 +69,70 @@ def test_a_charge_begins_and_ends_with_its_flags_said_at_once(
     assert "too short to count" in ended.text
 
 
+def test_why_a_charge_is_refused_is_said_once(lead: TestClient, room: BatteryRoom) -> None:
+    tag = room["LIGHT"]
+    given = {"charger": room["C2"], "temperature": "52 °C"}
+    hot = lead.post(f"/care/{tag}/charge", data=given).text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "FIT, DO NOT USE: the charge was not logged" in hot
+    assert hot.count("Hot 52 °C") == 1
+    assert "a charger that fits" not in hot  # it does fit
+
+
+@pytest.mark.parametrize(
+    ("act", "given", "field"),
+    [
+        ("charge", {"charger": "nobody"}, "charger"),
+        ("charge", {"charger": "C1", "gravity": "7"}, "gravity"),
+        ("charge", {"charger": "C1", "gauge": "120"}, "gauge"),
+        ("charged", {"highest": "400 °C"}, "highest"),
+        ("charged", {"at": "25:90"}, "at"),
+        ("water", {"litres": "much"}, "litres"),
+        ("water", {"cells": "7: much"}, "cells"),
+        ("water", {"cells": "99: 0.2"}, "cells"),
+        ("water", {"litres": "1 l", "cells": "7: 3"}, "litres"),
+        ("inspect", {"sort": "periodic", "hold": "safety"}, "findings"),
+        ("inspect", {"sort": "periodic", "lift": "yes"}, "lift"),
+        ("wash", {"using": ""}, "using"),
+        ("wash", {"using": "soda", "resistance": "much"}, "resistance"),
+        ("leakage", {"resistance": "much"}, "resistance"),
+        ("capacity", {"current": "155 A", "minutes": "many"}, "minutes"),
+        ("capacity", {"current": "much", "minutes": "290"}, "current"),
+        ("repair", {"sort": "reweighed"}, "weighed"),
+        ("repair", {"sort": "reweighed", "weighed": "heavy"}, "weighed"),
+        ("repair", {"sort": "cell replaced"}, "cells"),
+        ("repair", {"sort": "acid adjusted", "cable_length": "900 mm"}, "cable_length"),
+        ("leave", {"reason": ""}, "reason"),
+    ],
+)
+def test_the_field_that_a_refusal_is_about_is_marked_and_typed_into(
+    lead: TestClient, room: BatteryRoom, act: str, given: dict[str, str], field: str
+) -> None:
+    if "lift" in given:
+        lead.post(f"/A/{room['F1']}/report", data={"words": "loose cable", "stop": "yes"})
+        given = given | {"findings": "loose cable"}
+    answer = lead.post(f"/care/{room['F1']}/{act}", data=given)
+    assert answer.status_code == 422, answer.text
+    assert 'id="refused"' in answer.text
+    (marked,) = re.findall(r"<(?:input|select|textarea) [^>]*aria-invalid[^>]*>", answer.text)
+    assert f'name="{field}"' in marked
+    assert " autofocus" in marked
+    assert re.search(r'aria-describedby="refused\b', marked)
+
+
+def test_a_question_marks_no_field(lead: TestClient, room: BatteryRoom) -> None:
+    asked = lead.post(f"/care/{room['F1']}/charged", data={})
+    assert asked.status_code == 422
+    assert "aria-invalid" not in asked.text
+
+
+def test_the_number_that_is_no_part_of_an_incident_is_marked(lead: TestClient) -> None:
+    told = lead.post(
+        "/incidents", data={"sort": "spill", "what": "acid on the floor", "assets": "X"}
+    )
+    (marked,) = re.findall(r"<(?:input|select|textarea) [^>]*aria-invalid[^>]*>", told.text)
+    assert 'name="assets"' in marked
+
+
 def test_a_charger_of_the_wrong_voltage_is_refused_and_nothing_is_recorded(
     lead: TestClient, room: BatteryRoom
 ) -> None:

@@ -22,7 +22,7 @@ from tagkit.record.state import AssetState
 from tagkit.web.access.once import once
 from tagkit.web.depends import Attendant, TheSite, TheVisitor, require_role
 from tagkit.web.render import page
-from tagkit.web.views.care_acts import WHEN, CareAct, Who, act_named, acts_for
+from tagkit.web.views.care_acts import WHEN, CareAct, Who, act_named, acts_for, field_named
 from tagkit.web.views.number import why_not
 from tagkit.web.views.states import role_of
 
@@ -115,13 +115,15 @@ def _form(
     given: Mapping[str, str],
     error: TagkitError | None = None,
 ) -> HTMLResponse:
+    fields, asks = (*act.fields(found), WHEN), isinstance(error, NeedsAnswer)
     values = {
         "it": found,
         "act": act,
-        "fields": (*act.fields(found), WHEN),
+        "fields": fields,
         "given": given,
         "error": error,
-        "asks": isinstance(error, NeedsAnswer),
+        "asks": asks,
+        "wrong": field_named(fields, error) if error and not asks else "",
         "against": why_not(error.judgement) if isinstance(error, ChargeRefused) else (),
     }
     return page(request, "care_form.html", values, 422 if error else 200)

@@ -23,6 +23,10 @@ router = APIRouter()
 HURT = {"yes": True, "no": False}
 
 
+_FIELDS = {"--sort": "sort", "--what": "what", "--tag": "assets", "--at": "at", "at": "at"}
+"""Which field a mistake is in, by where the job says that it is."""
+
+
 @router.get("/incidents", response_class=HTMLResponse)
 def show(
     request: Request,
@@ -79,5 +83,6 @@ def _page(
     held: Sequence[str] = (),
 ) -> HTMLResponse:
     values = {"found": incidents(site), "sorts": INCIDENTS, "first_aid": FIRST_AID,
-              "given": given, "done": done == "yes", "error": error, "held": held}  # fmt: skip
+              "given": given, "done": done == "yes", "error": error, "held": held,
+              "wrong": _FIELDS.get(error.where, "") if error else ""}  # fmt: skip
     return page(request, "incidents.html", values, 422 if error else 200)

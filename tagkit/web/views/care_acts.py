@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, TypedDict
 
+from tagkit.assets.battery import Battery
 from tagkit.assets.chemistry import WATERED
+from tagkit.assets.fields import fields_of
 from tagkit.assets.tag import Kind
-from tagkit.errors import WrongInput
-from tagkit.jobs.assets import meant
+from tagkit.errors import TagkitError, WrongInput, about
+from tagkit.jobs.assets import asset, meant
 from tagkit.jobs.care_facts import equalizing_of
 from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
 from tagkit.jobs.charge_flags import flags_of
@@ -57,6 +59,8 @@ class Field:
     required: bool = False
     lists: tuple[tuple[str, str], ...] = ()
     """What each option goes through."""
+    takes: tuple[str, ...] = ()
+    """What the jobs call it, where that is not its own name: an option, a field of a nameplate."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,19 @@ def acts_for(state: AssetState) -> list[CareAct]:
     ]
 
 
+def field_named(fields: Sequence[Field], error: TagkitError) -> str:
+    """The name of the field that a mistake is in; empty when it is in none of them."""
+    where = "--cell" if error.where.startswith("cell ") else error.where
+    return next(
+        (
+            one.name
+            for one in fields
+            if where in (one.name, f"--{one.name.replace('_', '-')}", *one.takes)
+        ),
+        "",
+    )
+
+
 def _vented(state: AssetState) -> bool:
     """Whether gravity and water may be asked: what is not known may be vented."""
     chemistry = (state.nameplate.get("chemistry") or {}).get("value")
@@ -130,7 +147,7 @@ def _readings(state: AssetState, warm: str, gravity: str) -> Sequence[Field]:
         return (Field("temperature", "Temperature", example=warm),)
     return (
         Field("temperature", "Electrolyte temperature", example=warm),
-        Field("gravity", "Specific gravity", example=gravity),
+        Field("gravity", "Specific gravity", example=gravity, takes=("--sg",)),
     )
 
 
@@ -149,7 +166,9 @@ def _start_fields(state: AssetState) -> Sequence[Field]:
 def _start(site: Site, tag: str, given: Given, who: Who) -> Told:
     readings = ChargeReadings(_text(given, "temperature"), _text(given, "gravity"),
                               _number(given, "gauge"))  # fmt: skip
-    charger = meant(site.record, given.get("charger", ""), Kind.CHARGER)
+    with about("charger"):
+        charger = meant(site.record, given.get("charger", ""), Kind.CHARGER)
+        asset(site.record, charger.tag, Kind.CHARGER)
     event, judged = start_charge(
         site, tag, str(charger.tag), readings, **who,
         charge_kind=given.get("kind") or CHARGE_KINDS[0], answer=_text(given, "answer"),
@@ -181,7 +200,7 @@ def _water_fields(_state: AssetState) -> Sequence[Field]:
     return (
         Field("litres", "Water for the whole battery", example="4.5 l"),
         Field("cells", "Or cell by cell", example="7: 0.3, 12: 0.4",
-              hint="Number from the positive post, then litres."),
+              hint="Number from the positive post, then litres.", takes=("--cell",)),
         Field("before", "Level before", "choice", ("", *LEVELS)),
         Field("after", "Level after", "choice", ("", *LEVELS)),
         Field("quality", "Which water", example="deionised water"),
@@ -234,7 +253,7 @@ def _capacity(site: Site, tag: str, given: Given, who: Who) -> Told:
 def _leakage_fields(_state: AssetState) -> Sequence[Field]:
     return (
         Field("resistance", "Resistance from the case to a post, the smaller one",
-              example="4 kohm", required=True),
+              example="4 kohm", required=True, takes=("--ohm",)),
         Field("note", "Remarks", "area"),
     )  # fmt: skip
 
@@ -249,17 +268,21 @@ def _leakage(site: Site, tag: str, given: Given, who: Who) -> Told:
 
 
 def _repair_fields(_state: AssetState) -> Sequence[Field]:
+    stated = fields_of(Battery)
     return (
-        Field("sort", "What was done", "choice", REPAIRS, required=True),
-        Field("cells", "Cells, from the positive post", example="7, 12"),
+        Field("sort", "What was done", "choice", REPAIRS, required=True, takes=("SORT",)),
+        Field("cells", "Cells, from the positive post", example="7, 12", takes=("--cell",)),
         Field("what", "In a few words"),
-        Field("weighed", "Weight on the scale, when reweighed", example="1138 kg"),
-        Field("scale_error", "Error of the scale", example="5 kg"),
-        Field("connector", "Connector that is on it now"),
-        Field("cable_side", "Side of the cable"),
-        Field("cable_length", "Length of the cable", example="900 mm"),
+        Field("weighed", "Weight on the scale, when reweighed", example="1138 kg",
+              takes=("--weight", stated["weighed"].label)),
+        Field("scale_error", "Error of the scale", example="5 kg",
+              takes=(stated["scale_error"].label,)),
+        Field("connector", "Connector that is on it now", takes=(stated["connector"].label,)),
+        Field("cable_side", "Side of the cable", takes=(stated["cable_side"].label,)),
+        Field("cable_length", "Length of the cable", example="900 mm",
+              takes=(stated["cable_length"].label,)),
         Field("settles", "It does what was still to be done", "tick"),
-    )
+    )  # fmt: skip
 
 
 def _repair(site: Site, tag: str, given: Given, who: Who) -> Told:
@@ -281,7 +304,7 @@ def _inspect_fields(state: AssetState) -> Sequence[Field]:
               lists=tuple((sort, checklist(sort, state)) for sort in sorts)),
         Field("findings", "What was found, a line each", "area",
               hint="Empty: nothing, it passed. Each finding stays on the morning list until it is "
-                   "settled."),
+                   "settled.", takes=("--finding",)),
         Field("hold", "Hold it because of that", "choice", ("", "ordinary", "safety"),
               lists=(("ordinary", "hold it"),
                      ("safety", "hold it until an inspection lifts that"))),
@@ -309,10 +332,11 @@ def _inspect(site: Site, tag: str, given: Given, who: Who) -> Told:
 
 def _clean_fields(_state: AssetState) -> Sequence[Field]:
     return (
-        Field("using", "Washed with", example="soda solution, then water", required=True),
+        Field("using", "Washed with", example="soda solution, then water", required=True,
+              takes=("--with",)),
         Field("neutralised", "Neutralised: it no longer foams", "tick"),
-        Field("resistance", "Resistance from case to post, dry", example="40 kohm"),
-    )
+        Field("resistance", "Resistance from case to post, dry", example="40 kohm", takes=("--ohm",)),
+    )  # fmt: skip
 
 
 def _clean(site: Site, tag: str, given: Given, who: Who) -> Told:
