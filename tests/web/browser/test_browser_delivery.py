@@ -97,3 +97,28 @@ def test_a_delivery_is_mended_taken_in_printed_and_married_on_a_phone(
     assert page.get_by_role("link", name=second.tag).is_visible()
     width = page.evaluate("document.documentElement.scrollWidth")
     assert width <= 390, "the page is wider than the phone"
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_nothing_moves_when_the_picture_of_a_template_comes(
+    page: Page, room: tuple[str, Path], width: int
+) -> None:
+    address, _ = room
+    page.set_viewport_size({"width": width, "height": 844})
+    page.goto(f"{address}/shift")
+    page.locator("input[name=who]").first.fill("TT")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    cards = "document.querySelector('.caution').getBoundingClientRect().top + scrollY"
+    page.route("**/labels/looks/*.png", lambda route: route.abort())
+    page.goto(f"{address}/labels")
+    without = page.evaluate(cards)
+    page.unroute("**/labels/looks/*.png")
+    page.goto(f"{address}/labels")
+    page.locator("#look img").evaluate("one => one.decode()")
+    assert page.evaluate(cards) == without
+    for template in ("battery-cable", "plate-a5", "sheet-letter-small"):
+        with page.expect_response(f"**/labels/looks/{template}.png"):
+            page.locator("#template").select_option(template)
+        page.locator("#look img").evaluate("one => one.decode()")
+        assert page.evaluate(cards) == without, template
