@@ -1,6 +1,7 @@
 """A record that can't be written, opened to be looked up all the same.
 
-Its disk is read-only, or this user may not write to its file or folder. Three ways to open it, the
+Its disk is read-only, or full to the last page while nobody has the record open, or this user may
+not write to its file or folder. Three ways to open it, the
 first that serves:
 
 - as it lies, beside whoever writes to it: SQLite needs its log and the log's index for that;
@@ -62,18 +63,42 @@ def bar_of(path: Path) -> Bar | None:
     for one, (why, remedy) in ((path, _FILE), (path.parent, _FOLDER)):
         if not os.access(one, os.W_OK):
             return Bar(*(_DISK if _mounted_read_only(one) else (why, remedy)), one)
-    return None
+    return Bar(*_FULL, path) if no_room_to_open(path) else None
 
 
 _DISK = (
     "its disk is read-only",
     "Record it at the computer that keeps the record, or have the disk made writable",
 )
+_FULL = ("its disk is full", "Free some space there, then record it again")
 _FILE = (
     "this user may not write to its file",
     "Record it as the user who keeps the record, or have this one be allowed to",
 )
 _FOLDER = ("this user may not write to its folder", _FILE[1])
+
+
+INDEX_BYTES = 32_768
+"""The least that the index of SQLite's log takes. Who opens a record makes it, even to read."""
+
+
+def no_room_to_open(path: Path) -> bool:
+    """Whether the disk of a database has no room for the index of its log, and nobody has made
+    it before."""
+    if not hasattr(os, "statvfs"):  # pragma: no cover
+        return False
+    index = path.with_name(path.name + "-shm")
+    try:
+        there = index.stat().st_size if index.exists() else None
+        disk = os.statvfs(path.parent)
+    except OSError:
+        return False
+    if there is not None and there >= INDEX_BYTES:
+        return False
+    rooted = os.geteuid() == 0
+    room = (disk.f_bfree if rooted else disk.f_bavail) * disk.f_frsize
+    files = disk.f_ffree if rooted else disk.f_favail
+    return room < INDEX_BYTES or (there is None and disk.f_files > 0 and files == 0)
 
 
 def _mounted_read_only(path: Path) -> bool:
@@ -141,6 +166,8 @@ def looked_into(path: Path) -> Iterator[Connection]:
 
 def _as_it_lies(path: Path, bar: Bar) -> ReadOnly | None:
     """None where that would not do."""
+    if bar.why == _FULL[0]:
+        return None
     stamp = _stamp(path)
     log = stamp[1] is not None
     index = path.with_name(path.name + "-shm").exists()
@@ -282,7 +309,7 @@ def files_copied(path: Path) -> Path:
     """A private folder with a copy of a database's files; OSError, or Busy where there is no room."""
     folder = None
     try:
-        folder = Path(tempfile.mkdtemp(prefix="tagkit-looked-up-"))
+        folder = Path(tempfile.mkdtemp(prefix="tagkit-looked-up-", dir=_roomy(path)))
         for end in PARTS:
             with contextlib.suppress(FileNotFoundError):
                 shutil.copyfile(path.with_name(path.name + end), folder / (path.name + end))
@@ -299,6 +326,25 @@ def files_copied(path: Path) -> Path:
             "Free some space, or name another folder in the variable TMPDIR",
             str(folder or tempfile.gettempdir()),
         ) from None
+
+
+MEMORY = Path("/dev/shm")
+SPARE = 1_000_000
+"""Bytes that a copy takes beside the record's files while it is open."""
+
+
+def _roomy(path: Path) -> Path:
+    """Where a copy has room: in TMPDIR, else in memory where files can lie there (Linux)."""
+    usual = Path(tempfile.gettempdir())
+    needed = SPARE
+    for end in PARTS:
+        with contextlib.suppress(FileNotFoundError):
+            needed += path.with_name(path.name + end).stat().st_size
+    for folder in (usual, MEMORY):
+        with contextlib.suppress(OSError):
+            if os.access(folder, os.W_OK) and shutil.disk_usage(folder).free >= needed:
+                return folder
+    return usual
 
 
 # What is kept for the time that the record is open

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sqlite3
 import subprocess
-import sys
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
 import pytest
+from small_disk import small_disk
 from tagkit.errors import Busy, TagkitError, WrongInput
 from tagkit.record.backup import backup, restore
 from tagkit.record.record import Record
@@ -57,20 +56,11 @@ def test_a_full_disk_is_told_and_what_was_acknowledged_stays(depot: Any) -> None
     assert verify(depot.folder) == []
 
 
-def _mount(folder: Path) -> bool:
-    """A disk of 1.5 MB at ``folder``, where this user may mount one."""
-    if sys.platform != "linux" or os.geteuid() != 0:
-        return False
-    command = ["mount", "-t", "tmpfs", "-o", "size=1536k", "tmpfs", str(folder)]
-    return subprocess.run(command, capture_output=True, check=False).returncode == 0
-
-
 def test_a_small_disk_that_fills_up_loses_nothing_acknowledged(
     tmp_path: Path, make_depot: Any, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     """Where nothing can be mounted the file may not grow instead."""
-    mounted = _mount(tmp_path)
-    try:
+    with small_disk(tmp_path, 1536) as mounted:
         depot = make_depot(tmp_path / "site")
         if not mounted:
             depot.record.close()
@@ -95,9 +85,6 @@ def test_a_small_disk_that_fills_up_loses_nothing_acknowledged(
             assert all(record.event(identity) for identity in acknowledged)
             assert len(acknowledged) > 10
         assert [str(one) for one in verify(depot.folder) if one.grave] == []
-    finally:
-        if mounted:
-            subprocess.run(["umount", "-l", str(tmp_path)], check=True)
 
 
 def test_a_disk_that_may_not_be_written_is_told(depot: Any) -> None:
@@ -120,10 +107,10 @@ def test_a_disk_mounted_read_only_is_told_and_nothing_is_lost(
     tmp_path: Path, make_depot: Any
 ) -> None:
     """Where nothing can be mounted the test above stands for it."""
-    if not _mount(tmp_path):
-        test_a_disk_that_may_not_be_written_is_told(make_depot(tmp_path / "site"))
-        return
-    try:
+    with small_disk(tmp_path, 1536) as mounted:
+        if not mounted:
+            test_a_disk_that_may_not_be_written_is_told(make_depot(tmp_path / "site"))
+            return
         depot = make_depot(tmp_path / "site")
         battery = depot.batteries[0]
         acknowledged = depot.log("watered", {}, tags=[battery])
@@ -146,8 +133,6 @@ def test_a_disk_mounted_read_only_is_told_and_nothing_is_lost(
                 writing.append("watered", [battery], {})
             assert record.event(acknowledged.id) is not None
         assert verify(depot.folder) == []
-    finally:
-        subprocess.run(["umount", "-l", str(tmp_path)], check=True)
 
 
 def _remount(folder: Path, how: str) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from small_disk import fill, make_room, small_disk
 from tagkit.errors import Busy, WrongInput
 from tagkit.record import read_only
 from tagkit.record.outlook import Outlook
@@ -124,6 +125,54 @@ def test_a_disk_without_room_for_a_copy_is_told(
     monkeypatch.setattr(read_only.shutil, "copyfile", full)
     with pytest.raises(Busy, match=r"copy.*No space left.*TMPDIR"):
         Record.open(barred.folder)
+
+
+@pytest.mark.parametrize("copied_to", ["elsewhere", "the same disk"])
+def test_on_a_disk_full_to_its_last_page_a_closed_record_is_looked_up(
+    tmp_path: Path, make_depot: Any, monkeypatch: pytest.MonkeyPatch, copied_to: str
+) -> None:
+    with small_disk(tmp_path / "disk", 3000) as mounted:
+        depot = make_depot(tmp_path / "disk" / "site")
+        battery = depot.batteries[0]
+        depot.record.close()
+        if mounted:
+            fill(tmp_path / "disk")
+        else:
+            monkeypatch.setattr(read_only.os, "statvfs", no_page_left)
+        if copied_to == "the same disk" and read_only.MEMORY.exists():
+            monkeypatch.setattr(read_only.tempfile, "tempdir", str(tmp_path / "disk"))
+        with Record.open(depot.folder, clock=depot.clock) as record:
+            assert record.state(battery) is not None
+            assert record.bar and record.bar.why == "its disk is full"
+            with (
+                pytest.raises(WrongInput, match=r"its disk is full.*Free some space"),
+                record.writing("TS", "desk") as writing,
+            ):
+                writing.append("watered", [battery], {})
+            assert not record.outdated()
+            with closing(Watch(depot.folder)) as watch:
+                before = watch.mark()
+                assert verify(depot.folder) == []
+                if mounted:
+                    make_room(tmp_path / "disk")
+                else:
+                    monkeypatch.undo()
+                assert record.outdated()
+                with Record.open(depot.folder, clock=depot.clock) as again:
+                    with again.writing("TS", "desk") as writing:
+                        writing.append("watered", [battery], {})
+                    # Who has it open needs no room to open it beside.
+                    if mounted:
+                        fill(tmp_path / "disk")
+                        with Record.open(depot.folder) as beside:
+                            assert beside.bar is None and beside.state(battery) is not None
+                assert watch.mark() > before
+        assert not read_only._COPIES
+
+
+def no_page_left(path: Path) -> Any:
+    """What the system says of a full disk."""
+    return os.statvfs_result((4096, 4096, 700, 0, 0, 900, 100, 100, 0, 255))
 
 
 @pytest.mark.parametrize(

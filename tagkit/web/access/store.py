@@ -17,8 +17,8 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from tagkit.errors import Busy, WrongInput
-from tagkit.record.read_only import files_copied
+from tagkit.errors import Busy, TagkitError, WrongInput
+from tagkit.record.read_only import files_copied, no_room_to_open
 from tagkit.record.store import translated
 
 FILE_NAME = "access.db"
@@ -51,17 +51,20 @@ class AccessStore:
     """The opened file. One connection, used by one thread at a time.
 
     A disk that is full or can't be written, and a file that is locked, are told as Busy.
-    ``for_now``: where it can't be written, what is in it is read, and changes last as long as it
-    is open.
+    ``for_now``: while it can't be written, or its disk has no room for opening it, what is in it
+    is read, and changes last until it can be, at most as long as it is open.
     """
 
     def __init__(self, directory: Path, *, for_now: bool = False) -> None:
         self.path = directory / FILE_NAME
         self._lock = threading.RLock()
-        if for_now and not _can_be_kept(self.path):
-            self._connection = _in_memory(self.path)
-        else:
-            self._connection = _on_disk(self.path)
+        self._in_memory = for_now and not _can_be_kept(self.path)
+        self._connection = (_in_memory if self._in_memory else _on_disk)(self.path)
+        self.secret = self._prepared()
+        """Known to this site alone; tokens of forms are made with it."""
+
+    def _prepared(self) -> bytes:
+        """The secret, once the tables are there."""
         with self.writing():
             if self.one("PRAGMA user_version") == (0,):
                 for statement in _TABLES.split(";\n"):
@@ -69,14 +72,25 @@ class AccessStore:
                         self.run(statement)
                 self.run("INSERT INTO meta VALUES ('secret', ?)", (secrets.token_hex(32),))
                 self.run(f"PRAGMA user_version = {_VERSION}")
-        (secret,) = self.one("SELECT value FROM meta WHERE name = 'secret'") or ("",)
-        self.secret = bytes.fromhex(secret)
-        """Known to this site alone; tokens of forms are made with it."""
+            (secret,) = self.one("SELECT value FROM meta WHERE name = 'secret'") or ("",)
+        return bytes.fromhex(secret)
+
+    @contextmanager
+    def _using(self) -> Iterator[None]:
+        """Nobody else meanwhile; in the file again as soon as that can be kept."""
+        with self._lock, translated(self.path):
+            if self._in_memory and not self._connection.in_transaction and _can_be_kept(self.path):
+                with suppress(TagkitError):  # then it stays in memory
+                    kept = _on_disk(self.path)
+                    self._connection.close()
+                    self._connection, self._in_memory = kept, False
+                    self.secret = self._prepared()
+            yield
 
     @contextmanager
     def writing(self) -> Iterator[None]:
         """All of the block or none of it, with nobody else writing meanwhile."""
-        with self._lock, translated(self.path):
+        with self._using():
             if self._connection.in_transaction:
                 yield
                 return
@@ -94,18 +108,18 @@ class AccessStore:
 
     def one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
         """The first row, or None."""
-        with self._lock, translated(self.path):
+        with self._using():
             row: tuple[Any, ...] | None = self._connection.execute(sql, values).fetchone()
             return row
 
     def all(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Every row."""
-        with self._lock, translated(self.path):
+        with self._using():
             return list(self._connection.execute(sql, values).fetchall())
 
     def run(self, sql: str, values: Sequence[Any] = ()) -> int:
         """Run one statement; how many rows it changed."""
-        with self._lock, translated(self.path):
+        with self._using():
             return int(self._connection.execute(sql, values).rowcount)
 
     def note(self, sql: str, values: Sequence[Any] = ()) -> None:
@@ -149,7 +163,15 @@ def _make_private(path: Path) -> None:
 
 
 def _can_be_kept(path: Path) -> bool:
-    return os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))
+    if not os.access(path.parent, os.W_OK) or no_room_to_open(path):
+        return False
+    if path.exists():
+        return os.access(path, os.W_OK)
+    return shutil.disk_usage(path.parent).free > NEW_BYTES
+
+
+NEW_BYTES = 300_000
+"""What a new file takes with its log and its index."""
 
 
 def _in_memory(path: Path) -> sqlite3.Connection:
