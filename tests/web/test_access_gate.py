@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import importlib
 import json
 import pkgutil
@@ -70,6 +72,17 @@ def test_who_is_turned_away_reads_why_in_their_own_language(
     assert f'class="press" href="{way}"' in told.text or (not way and 'href="/"' not in told.text)
     program = here.client().request(method, path, headers={"Accept": "*/*"} | headers)
     assert program.status_code == status and ("<h1>" in program.text or program.json()["problem"])
+
+
+def test_whoever_is_turned_away_gets_a_page_with_its_look_and_no_other(here: Room) -> None:
+    told = here.client().get("/", headers={"Host": "evil.example", "Accept": "text/html"})
+    (style,) = re.findall(r"<style>(.*?)</style>", told.text, re.DOTALL)
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    policy = told.headers["content-security-policy"]
+    assert f"style-src 'sha256-{digest}'" in policy
+    assert "default-src 'none'" in policy and "unsafe" not in policy
+    assert "/static/" not in told.text  # it would be refused, too
+    assert "prefers-color-scheme: dark" in style
 
 
 def test_how_long_to_wait_is_told_in_the_readers_language() -> None:

@@ -18,6 +18,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tagkit.web.access.browser import Browser, browser_of, set_cookie
 from tagkit.web.access.crossing import SAFE, from_elsewhere
+from tagkit.web.access.doorstep import POLICY as DOORSTEP
 from tagkit.web.access.doorstep import told
 from tagkit.web.access.visitors import asked_for
 from tagkit.web.options import ServeOptions
@@ -84,7 +85,7 @@ class Gate:
             return (
                 421,
                 "this address is not one of ours",
-                "Open the address that “tagkit serve” told",
+                "Open the address that “tagkit serve” told; whoever looks after the server has it",
             )
         unsafe = scope["type"] == "websocket" or scope["method"] not in SAFE
         if unsafe and from_elsewhere(headers, self.options):
@@ -155,6 +156,7 @@ async def _refuse(send: Send, turned_away: tuple[int, str, str], language: str |
             "headers": [
                 (b"content-type", kind),
                 (b"content-length", str(len(body)).encode()),
+                (b"content-security-policy", DOORSTEP.encode()),
                 (b"connection", b"close"),
             ],
         }
