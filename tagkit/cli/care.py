@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -28,6 +28,10 @@ from tagkit.cli.options import (
     open_site,
 )
 from tagkit.cli.show import clock_time, json_out, label_note, line, table
+
+if TYPE_CHECKING:
+    from tagkit.jobs.site import Site
+    from tagkit.rules.flags import Flag
 
 Battery = Annotated[str, typer.Argument(metavar="BATTERY")]
 Settles = Annotated[
@@ -107,17 +111,19 @@ def leakage(
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
-    """Resistance from the case to the posts. A case that can shock is held for safety.
+    """Resistance from the case to the posts. A battery whose case leaks is not ready until a
+    later test passes; one that can shock is held for safety too.
 
     Example: tagkit test leakage B-QM-00417-D --ohm "4.2 kohm"
     """
     from tagkit.assets.tag import Kind
-    from tagkit.jobs.testing import LEAKAGE_CAUTION, leakage_test
+    from tagkit.jobs.testing import LEAKAGE_CAUTION, UNTIL_IT_PASSES, leakage_test
 
     with open_site(site) as opened:
         battery = number_of(opened, battery, as_json, Kind.BATTERY)
         check_card_options(opened, card, no_card, force)
         done = leakage_test(opened, battery, ohm, **entry(opened, by, station, at))
+        leaking = _leaks(opened, done.battery)
         held = done.battery if done.held else None
         printed = print_hold_card(opened, held, card, no_card, as_json)
     if as_json:
@@ -133,9 +139,19 @@ def leakage(
         line(f"! {done.result.flag.sentence}", style="bold")
     if done.held:
         line(f"{done.battery} is held for safety.", style="bold")
+    if leaking:
+        line(UNTIL_IT_PASSES, style="bold")
     say_card(bool(done.held), printed)
     line(LEAKAGE_CAUTION)
     end_with_card(printed, card is not None)
+
+
+def _leaks(opened: Site, battery: str) -> Flag | None:
+    """What its last leakage test says against it."""
+    from tagkit.jobs.readiness import leaks
+
+    state = opened.record.state(battery)
+    return leaks(state, opened.settings) if state is not None else None
 
 
 def repair(
@@ -364,14 +380,19 @@ def clean(
     from tagkit.assets.tag import Kind
     from tagkit.jobs.inspecting import WASH_CAUTION
     from tagkit.jobs.inspecting import clean as log_cleaned
+    from tagkit.jobs.testing import UNTIL_IT_PASSES
 
     with open_site(site) as opened:
         battery = number_of(opened, battery, as_json, Kind.BATTERY)
         event = log_cleaned(
             opened, battery, using=using, resistance=ohm, **entry(opened, by, station, at)
         )
+        leaking = _leaks(opened, event.tags[0]) if ohm else None
     if as_json:
         json_out({"event": event.id, "battery": event.tags[0], **event.body})
         return
     line(f"{event.tags[0]} is washed.")
+    if leaking:
+        line(f"! {leaking.sentence}", style="bold")
+        line(UNTIL_IT_PASSES, style="bold")
     line(WASH_CAUTION)

@@ -171,7 +171,7 @@ class Care:
             moment = now + timedelta(minutes=25 * place)
             pool.say(moment, "EH", "cleaned", (battery.tag,), {
                 "with": "soda solution, rinsed, dried",
-                "case_to_post_ohm": 2000 + 50 * pool.random.randint(0, 60),
+                "case_to_post_ohm": _required(battery) + 50 * pool.random.randint(0, 60),
             })  # fmt: skip
             pool.say(moment + timedelta(minutes=12), "EH", "inspected", (battery.tag,), {
                 "what": "case, cable, connector, caps, label",
@@ -204,6 +204,12 @@ def _age(battery: PoolBattery, now: datetime, start: datetime) -> float:
 
 def _every(item: Equipment) -> int:
     return item.plate.check_every.value if item.plate.check_every else 30
+
+
+def _required(battery: PoolBattery) -> int:
+    """Ohm from case to post that its voltage asks for, with a little to spare."""
+    volts = battery.plate.voltage.value.base() if battery.plate.voltage else 0.0
+    return round(52 * volts)
 
 
 def _tags_of(room: Sequence[Equipment], kind: str) -> list[str]:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import is_married
 from tagkit.jobs.care_facts import BatteryFacts, time_text, when
-from tagkit.jobs.readiness import standing_release
+from tagkit.jobs.readiness import leaks, standing_release
 from tagkit.jobs.telling import ACT, NOTE, RANK, RELEASED, STOP, WATCH
 from tagkit.record.outlook import NO_CELL, Drinks, Notice, OutlookTables
 from tagkit.record.state import AssetState
@@ -137,16 +137,14 @@ def charge_notices(state: AssetState) -> Iterator[Notice]:
             yield Notice(state.tag, flag["code"], at, RANK[flag["severity"]], flag["sentence"])
 
 
-def test_notices(state: AssetState) -> Iterator[Notice]:
+def test_notices(state: AssetState, settings: Settings) -> Iterator[Notice]:
     test = state.capacity_test
     if test and test["life_over"]:
         yield Notice(state.tag, "life over", test["at"], ACT,
                      f"its capacity is {test['percent']:.0f}% of rated: life is over")  # fmt: skip
-    leak = state.leakage_test
-    if leak and leak["passes"] is False:
-        yield Notice(state.tag, "case leakage", leak["at"], ACT,
-                     f"{leak['ohm']:.0f} ohm from case to post is too little: wash and dry it, "
-                     "then measure again")  # fmt: skip
+    leak = leaks(state, settings)
+    if leak is not None and state.leakage_test is not None:
+        yield _flag(state, leak, state.leakage_test["at"])
     if state.jumpered:
         cells = ", ".join(map(str, state.jumpered))
         yield Notice(state.tag, "jumpered", state.done.get("repair", ""), ACT,

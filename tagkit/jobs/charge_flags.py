@@ -87,7 +87,9 @@ def use_flags_of(site: Site, state: AssetState, told: Discharge) -> tuple[Flag, 
     rested = due = None
     if began and charged and charged <= began:
         rested = (when(began) - when(charged)) / timedelta(hours=1)
-        due = rest_hours(readiness_facts(state, None, when(began)), site.settings.readiness)
+        due = rest_hours(
+            readiness_facts(state, site.settings, None, when(began)), site.settings.readiness
+        )
     return use_flags(
         told,
         site.settings.charging,

@@ -58,7 +58,9 @@ class RecordFacts:
             if place
             else None,
             batteries=tuple(parse_tag(other.tag) for other in held),
-            readiness=readiness_facts(state, None, self.now, flagged=self._flagged(state)),
+            readiness=readiness_facts(
+                state, self.settings, None, self.now, flagged=self._flagged(state)
+            ),
             last_event=state.last_event or "",
             jumpered=tuple(state.jumpered),
         )

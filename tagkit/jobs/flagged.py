@@ -23,7 +23,7 @@ from tagkit.record.state import AssetState
 
 _SAID_OTHERWISE = (
     "held", "held for safety", "not understood", "jumpered", "label", "unsettled",
-    "standing discharged",
+    "standing discharged", "case leakage",
 )  # fmt: skip
 """What verdict and readiness say themselves, and what is about the label alone."""
 
@@ -58,7 +58,7 @@ def _notices(site: Site, state: AssetState) -> Iterator[Notice]:
     facts = battery_facts(state, site.settings)
     cells = cells_judged(site, state, facts, row.content if row else {}, under)
     yield from charge_notices(state)
-    yield from test_notices(state)
+    yield from test_notices(state, site.settings)
     yield from (Notice(state.tag, *one) for one in cells["notices"])
     # Whose the cells are, and thirst, is found beside other batteries: as last judged.
     own = {OTHER_CELLS, "plates bare"}

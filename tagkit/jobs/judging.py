@@ -52,7 +52,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "12"
+JUDGING = "13"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -163,7 +163,7 @@ def _battery(site: Site, state: AssetState, kept: dict[str, Any], under: str) ->
         *released_notice(state),
         *standing_notices(state, settings, standing),
         *charge_notices(state),
-        *test_notices(state),
+        *test_notices(state, settings),
     ]
     dues = [*due_notices(state, facts, settings, waterings, cells["balance"])]
 
@@ -248,7 +248,7 @@ def _rested(state: AssetState, settings: Settings, now: datetime) -> datetime:
 
 def _unreleased(state: AssetState, settings: Settings, now: datetime) -> Readiness:
     """Readiness for use at ``now``, whatever a supervisor has released it from."""
-    facts = replace(readiness_facts(state, None, now), released=None)
+    facts = replace(readiness_facts(state, settings, None, now), released=None)
     return readiness(facts, settings.readiness, now, "use")
 
 

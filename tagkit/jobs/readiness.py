@@ -6,8 +6,11 @@ from datetime import datetime
 from typing import Any
 
 from tagkit.assets.tag import Kind
+from tagkit.jobs.care_facts import plain
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
+from tagkit.rules.flags import Flag
+from tagkit.rules.leakage import standing_leakage
 from tagkit.rules.readiness import (
     HoldFact,
     Purpose,
@@ -16,6 +19,7 @@ from tagkit.rules.readiness import (
     against_gear,
     readiness,
 )
+from tagkit.settings import Settings
 from tagkit.units import Quantity
 
 
@@ -31,7 +35,7 @@ def readiness_of(
     """
     now = (at or site.now()).astimezone(site.timezone())
     return readiness(
-        readiness_facts(state, temperature, now, gravity, flagged),
+        readiness_facts(state, site.settings, temperature, now, gravity, flagged),
         site.settings.readiness, now, purpose,
     )  # fmt: skip
 
@@ -69,6 +73,7 @@ def both(first: Readiness, second: Readiness) -> Readiness:
 
 def readiness_facts(
     state: AssetState,
+    settings: Settings,
     temperature: dict[str, Any] | None,
     now: datetime,
     gravity: dict[str, Any] | None = None,
@@ -100,9 +105,20 @@ def readiness_facts(
         gravity=Quantity.from_stored(weighed) if weighed else None,
         gravity_at=_time(weighed.get("at")) if weighed else None,
         lowest_charge_temperature=Quantity.from_stored(lowest) if lowest else None,
+        leaks=leaks(state, settings),
         released=standing_release(state),
+        measured_since_release=tuple((state.release or {}).get("since", ())),
         flagged=flagged,
     )
+
+
+def leaks(state: AssetState, settings: Settings) -> Flag | None:
+    """What its last case leakage test, or the washing that measured it, says against it now."""
+    last = state.leakage_test
+    if last is None:
+        return None
+    volts = plain(state.nameplate.get("voltage"))
+    return standing_leakage(last["ohm"], last["passes"], volts, settings.life)
 
 
 def standing_release(state: AssetState) -> str | None:

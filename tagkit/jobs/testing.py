@@ -27,6 +27,8 @@ LEAKAGE_CAUTION = (
     "leaking case before anything else. The maker's instructions decide."
 )
 
+UNTIL_IT_PASSES = "It must not be used until a later leakage test passes."
+
 
 @dataclass(frozen=True)
 class CapacityTested:
@@ -141,7 +143,9 @@ def leakage_test(
 ) -> LeakageTested:
     """Record the smaller resistance from the case to either post.
 
-    A case that can shock (above 60 V) is held for safety in the same entry.
+    A battery whose case leaks, or whose test can't be judged, is not ready until a later test
+    passes (see :mod:`tagkit.rules.leakage`); one that can shock (above 60 V) is held for safety
+    too, in the same entry.
     """
     measured = ohms(resistance)
     with site.record.writing(by=by, station=station, at=at) as writing:

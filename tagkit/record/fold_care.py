@@ -36,6 +36,15 @@ def take_reading(state: AssetState, name: str, value: Any, unit: str, moment: st
     if value is not None and newer(getattr(state, name), moment):
         reading = value if isinstance(value, dict) else {"value": value, "unit": unit}
         setattr(state, name, {"value": reading["value"], "unit": reading["unit"], "at": moment})
+        if name == "last_temperature":
+            _measured_since_release(state, "temperature")
+
+
+def _measured_since_release(state: AssetState, what: str) -> None:
+    """Whoever gave a release did not know of it, whatever time is given for it."""
+    if state.release is not None:
+        since = {*state.release.get("since", ()), what}
+        state.release = {**state.release, "since": sorted(since)}
 
 
 def discharge_told(state: AssetState, told: dict[str, Any] | None, moment: str) -> None:
@@ -176,6 +185,7 @@ def _leakage(
     done(state, "leakage", moment)
     if newer(state.leakage_test, moment):
         state.leakage_test = {"ohm": ohm, "passes": passes, "at": moment, "event": event.id}
+        _measured_since_release(state, "leakage")
 
 
 def _repaired(state: AssetState, event: Event, moment: str) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 from zlib import crc32
 
-FOLD_VERSION = 6
+FOLD_VERSION = 7
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
@@ -80,7 +80,8 @@ class AssetState:
     holds: list[dict[str, Any]] = field(default_factory=list)
     """id, kind (safety, ordinary), reason, by, at."""
     release: dict[str, Any] | None = None
-    """A supervisor's release of an unready battery: reason, by, at, event. The next change or
+    """A supervisor's release of an unready battery: reason, by, at, event; since: what was
+    measured after it (temperature, leakage), which it was not given for. The next change or
     charge uses it up."""
 
     done: dict[str, str] = field(default_factory=dict)

@@ -17,6 +17,7 @@ from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from tagkit.rules.electrolyte import corrected_gravity, freezing_celsius
+from tagkit.rules.flags import Flag
 from tagkit.settings import ReadinessSettings
 from tagkit.units import Dimension, Quantity
 
@@ -60,7 +61,9 @@ class ReadinessFacts:
     gravity: Quantity | None = None
     gravity_at: datetime | None = None
     lowest_charge_temperature: Quantity | None = None  # the maker's, instead of the site's
+    leaks: Flag | None = None  # what its last case leakage test says against it
     released: str | None = None  # a supervisor's reason for letting it be used all the same
+    measured_since_release: tuple[str, ...] = ()  # recorded after it: temperature, leakage
     flagged: tuple[str, ...] = ()  # findings of care: said with the answer, never against it
 
 
@@ -117,15 +120,15 @@ def readiness(
 
     Sentences give clock times in the zone of ``now``.
     """
-    against = list(_always(facts, now))
+    against = list(_always(facts, now, purpose))
     if not any(reason.code in ("unknown battery", "retired") for reason in against):
         rules = _for_use if purpose == "use" else _for_charge
         against += rules(facts, settings, now)
     cautions = tuple(_cautions(facts, settings, purpose))
     lifted: tuple[Reason, ...] = ()
     if facts.released and purpose == "use":
-        lifted = tuple(reason for reason in against if reason.lifted_by_release)
-        against = [reason for reason in against if not reason.lifted_by_release]
+        lifted = tuple(reason for reason in against if _covered(reason, facts))
+        against = [reason for reason in against if not _covered(reason, facts)]
     moments = [reason.at for reason in against]
     known = [moment for moment in moments if moment is not None]
     ready_at = max(known) if known and len(known) == len(moments) else None
@@ -186,7 +189,18 @@ def rest_hours(facts: ReadinessFacts, settings: ReadinessSettings) -> float:
     return min(max(asked, settings.shortest_rest_hours), settings.longest_rest_hours)
 
 
-def _always(facts: ReadinessFacts, now: datetime) -> Iterator[Reason]:
+_MEASURED_AS = {"hot": "temperature", "case leakage": "leakage"}
+
+
+def _covered(reason: Reason, facts: ReadinessFacts) -> bool:
+    """Whether the release that stands lifts it: what was measured since, nobody released."""
+    return (
+        reason.lifted_by_release
+        and _MEASURED_AS.get(reason.code) not in facts.measured_since_release
+    )
+
+
+def _always(facts: ReadinessFacts, now: datetime, purpose: Purpose) -> Iterator[Reason]:
     if not facts.known:
         yield Reason("unknown battery", "not in the record", lifted_by_release=False)
     if facts.retired:
@@ -207,11 +221,22 @@ def _always(facts: ReadinessFacts, now: datetime) -> Iterator[Reason]:
             )
         else:
             yield Reason("held", f"held: {hold.reason}")
+    yield from _leaks(facts, purpose)
     if facts.on_charge_since is not None:
         where = f" on {facts.on_charger}" if facts.on_charger else ""
         since = _clock(facts.on_charge_since, now)
         # Its connector carries current, and its cells are gassing: end the charge first.
         yield Reason("on charge", f"still on charge{where} since {since}", lifted_by_release=False)
+
+
+def _leaks(facts: ReadinessFacts, purpose: Purpose) -> Iterator[Reason]:
+    """A case that leaks; it is not said again where the hold that the test opened says it."""
+    leaks = facts.leaks
+    if leaks is None or any(hold.safety and hold.reason == leaks.sentence for hold in facts.holds):
+        return
+    grave = leaks.severity == "stop"
+    if grave or purpose == "use":
+        yield Reason(leaks.code, leaks.sentence, lifted_by_release=not grave)
 
 
 def _for_use(facts: ReadinessFacts, settings: ReadinessSettings, now: datetime) -> Iterator[Reason]:
@@ -312,6 +337,8 @@ def _cautions(
     facts: ReadinessFacts, settings: ReadinessSettings, purpose: Purpose
 ) -> Iterator[Reason]:
     yield from (Reason("flagged", f"flagged: {finding}") for finding in facts.flagged)
+    if facts.leaks and purpose == "charge" and facts.leaks.severity != "stop":
+        yield Reason(facts.leaks.code, facts.leaks.sentence)
     if purpose == "use":
         yield from _short_charge(facts)
         measured = _measured_since(facts, facts.last_charge_started_at)

@@ -220,7 +220,7 @@ def _stop_lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         yield from (
             Line("line.reason", {"reason": reason})
             for reason in now.readiness.reasons
-            if now.why == "not_ready" or reason.code == "safety hold"
+            if now.why == "not_ready" or reason.code in ("safety hold", "case leakage")
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from tagkit.rules.leakage import case_leakage
+from tagkit.rules.leakage import case_leakage, standing_leakage
 from tagkit.settings import LifeSettings
 
 SETTINGS = LifeSettings()
@@ -28,3 +28,33 @@ def test_not_measured_is_not_passed():
     assert case_leakage(5000, None, SETTINGS).passes is None
     assert case_leakage(-1, 48, SETTINGS).passes is None
     assert case_leakage(0, 48, SETTINGS).passes is False
+
+
+@pytest.mark.parametrize(
+    ("ohm", "passed", "volts", "severity"),
+    [
+        (5000, True, 48, None),
+        (5000, None, 48, None),  # measured when washing, and enough
+        (900, False, 48, "act"),
+        (900, None, 48, "act"),
+        (900, False, 80, "stop"),
+        (2000, True, 80, "stop"),  # passed by another voltage than it has
+        (2000, False, 24, "act"),  # an amended voltage is no new measurement
+        (None, False, 48, "act"),
+        (5000, True, None, "stop"),
+        (5000, None, None, "stop"),
+        (None, None, 48, "act"),
+        (None, True, 48, "act"),
+        (float("nan"), True, 48, "act"),
+    ],
+)
+def test_a_case_leaks_until_a_later_test_passes(ohm, passed, volts, severity):
+    found = standing_leakage(ohm, passed, volts, SETTINGS)
+    assert (found.severity if found else None) == severity
+    assert found is None or "measure again before use" in found.sentence
+
+
+def test_the_danger_of_a_high_voltage_is_said():
+    assert "shock" in standing_leakage(2000, True, 80, SETTINGS).sentence
+    assert "shock" in standing_leakage(None, False, 80, SETTINGS).sentence
+    assert "shock" not in standing_leakage(900, False, 48, SETTINGS).sentence

@@ -23,10 +23,17 @@ from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_c
 from tagkit.jobs.charge_flags import flags_of
 from tagkit.jobs.correct import retire
 from tagkit.jobs.inspecting import WASH_CAUTION, checklist, clean, inspect, inspections_of
+from tagkit.jobs.readiness import leaks
 from tagkit.jobs.repairing import CAUTION as REPAIR_CAUTION
 from tagkit.jobs.repairing import repair
 from tagkit.jobs.site import Site
-from tagkit.jobs.testing import CAPACITY_CAUTION, LEAKAGE_CAUTION, capacity_test, leakage_test
+from tagkit.jobs.testing import (
+    CAPACITY_CAUTION,
+    LEAKAGE_CAUTION,
+    UNTIL_IT_PASSES,
+    capacity_test,
+    leakage_test,
+)
 from tagkit.jobs.watering import CAUTION as WATER_CAUTION
 from tagkit.jobs.watering import water
 from tagkit.record.care_bodies import LEVELS, REPAIRS
@@ -261,10 +268,20 @@ def _leakage_fields(_state: AssetState) -> Sequence[Field]:
 def _leakage(site: Site, tag: str, given: Given, who: Who) -> Told:
     done = leakage_test(site, tag, given.get("resistance", ""), **who, note=_text(given, "note"))
     flags = (done.result.flag,) if done.result.flag else ()
-    notes = [] if flags else ["It passes."]
     if done.held:
-        notes.append("It is held for safety.")
-    return Told(flags, tuple(notes), bool(done.held))
+        return Told(flags, ("It is held for safety.",), held=True)
+    notes = ["It passes."] if done.result.passes else []
+    if done.result.passes is None:
+        notes.append(f"Recorded, not judged: {done.result.reason}.")
+    if _leaks(site, tag):
+        notes.append(UNTIL_IT_PASSES)
+    return Told(flags, tuple(notes))
+
+
+def _leaks(site: Site, tag: str) -> Flag | None:
+    """What the last leakage test says against it; one entered late may not be the last."""
+    state = site.record.state(tag)
+    return leaks(state, site.settings) if state is not None else None
 
 
 def _repair_fields(_state: AssetState) -> Sequence[Field]:
@@ -344,7 +361,8 @@ def _clean(site: Site, tag: str, given: Given, who: Who) -> Told:
         site, tag, **who, using=given.get("using", ""), resistance=_text(given, "resistance"),
         neutralised=given.get("neutralised") == "yes",
     )  # fmt: skip
-    return Told()
+    flag = _leaks(site, tag) if _text(given, "resistance") else None
+    return Told((flag,), (UNTIL_IT_PASSES,)) if flag is not None else Told()
 
 
 def _leave_fields(state: AssetState) -> Sequence[Field]:
