@@ -75,13 +75,14 @@ def run_station(site: Site, source: str | int, *, by: str, name: str) -> None:
     threading.Thread(target=_listen, args=(keys,), daemon=True).start()
     change = begin(site.settings.station.finishing_steps(), site.settings.station.stand)
     line(HELP)
-    last = _show(site, screen_of(station, change), None)
+    screen = screen_of(station, change)
+    last = _show(site, screen, None)
     shown_at, in_person = time.monotonic(), _on_keyboard()
     for given in _inputs(site, source, keys):
         if isinstance(given, Line) and in_person and given.too_soon(shown_at):
             line("  ! That key came before this screen could be read. Press again.")
             continue
-        screen = screen_of(station, change)
+        # A key is meant for what was shown, whatever has been recorded since.
         meant = _meaning(given.text, screen, change) if isinstance(given, Line) else given
         if meant is not None:
             change = step(station, change, meant)
@@ -125,7 +126,7 @@ def _inputs(site: Site, source: str | int, keys: Keys) -> Iterator[Input | Line]
 
 
 def _meaning(typed: str, screen: Screen, change: Change) -> Input | None:
-    """What a typed line means on this screen; None for nothing."""
+    """What a typed line means on the screen that was shown; None for nothing."""
     text = typed.strip()
     offers = screen.offers
     if not text:
@@ -142,7 +143,7 @@ def _meaning(typed: str, screen: Screen, change: Change) -> Input | None:
     command, _, rest = text.partition(" ")
     if command.lower() == "r" and rest and change.battery is not None:
         code, _, reason = rest.strip().partition(" ")
-        return Release(change.battery, code.upper(), reason)
+        return Release(change.battery, code.upper(), reason, screen.token, screen.reasons)
     return Typed(text)
 
 

@@ -386,14 +386,19 @@ def _released(change: Change, given: Release, facts: Facts) -> Change:
     now = situation(change, facts)
     if now.stage != "stop" or now.why != "not_ready" or given.battery != change.battery:
         return _notice(change, "nothing_to_release")
+    if given.seen != now.token:
+        return _notice(change, "changed")
     if not now.can_release:
         return _notice(change, "never_released")
     if not facts.may_release(given.by):
         return _notice(change, "no_supervisor", person=_brief(given.by))
     if not plain(given.reason):
         return _notice(change, "no_reason")
-    lifts = tuple(reason.sentence for reason in now.readiness.reasons) if now.readiness else ()
-    return replace(change, release=Released(given.by, given.reason.strip(), lifts))
+    stands = tuple(reason.sentence for reason in now.readiness.reasons) if now.readiness else ()
+    unseen = [sentence for sentence in stands if sentence not in given.shown]
+    if unseen:
+        return _notice(change, "came_up", reason=unseen[0])
+    return replace(change, release=Released(given.by, given.reason.strip(), stands))
 
 
 def _undo(change: Change, facts: Facts) -> Change:

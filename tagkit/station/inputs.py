@@ -102,11 +102,17 @@ class Gauge:
 
 @dataclass(frozen=True)
 class Release:
-    """A supervisor lets an unready battery be used."""
+    """A supervisor lets an unready battery be used.
+
+    ``seen``: token of the screen that the supervisor looked at; ``shown``: the sentences of the
+    reasons that stood on it. Nothing else is lifted.
+    """
 
     battery: Tag
     by: str
     reason: str
+    seen: str
+    shown: tuple[str, ...]
 
 
 @dataclass(frozen=True)

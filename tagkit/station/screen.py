@@ -65,6 +65,13 @@ class Screen:
     readiness: Readiness | None = None
 
     @property
+    def reasons(self) -> tuple[str, ...]:
+        """The sentences of the reasons that a release from this screen lifts."""
+        if self.asks != "release" or self.readiness is None:
+            return ()
+        return tuple(reason.sentence for reason in self.readiness.reasons)
+
+    @property
     def shape(self) -> Shape:
         """The shape that says the same as the colour."""
         return _SHAPES[self.posture]

@@ -125,6 +125,7 @@ ENGLISH: Mapping[str, str] = {
     "notice.nothing_to_release": "There is nothing to release for this battery",
     "notice.never_released": "A release can't lift this: only an inspection or the lead can",
     "notice.no_supervisor": "{person} is not a supervisor with a running authorisation",
+    "notice.came_up": "NOT released: this came up meanwhile: {reason}. Look, then release again",
     "notice.no_reason": "A release needs a reason in words",
     "notice.begun_again": "Taken back: nothing was logged",
     "notice.not_undone": "Nothing was undone",

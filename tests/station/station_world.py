@@ -15,7 +15,7 @@ from tagkit.rules.readiness import HoldFact, ReadinessFacts
 from tagkit.settings import Settings
 from tagkit.station.change import Change, advance, begin
 from tagkit.station.facts import AssetFacts, LoggedChange, Placement
-from tagkit.station.inputs import Confirm, Input, Seen, Shown
+from tagkit.station.inputs import Confirm, Input, Release, Seen, Shown
 from tagkit.station.screen import Screen, look
 from tagkit.units import quantity
 
@@ -190,6 +190,11 @@ class Station:
     def press(self) -> Screen:
         """The large button, by somebody who looks at the screen."""
         return self.give(Confirm(self.screen.token))
+
+    def release(self, battery: Tag, by: str, reason: str, screen: Screen | None = None) -> Screen:
+        """A release by somebody who looks at ``screen``, else at the present one."""
+        screen = screen or self.screen
+        return self.give(Release(battery, by, reason, screen.token, screen.reasons))
 
     @property
     def screen(self) -> Screen:

@@ -27,6 +27,7 @@ from station_world import (
     OLD,
     ON_CHARGE,
     OTHER_TRUCK,
+    RESTED,
     RESTING,
     SECOND,
     SUPERVISOR,
@@ -37,6 +38,7 @@ from station_world import (
     WRONG_CHARGER,
     Station,
 )
+from tagkit.rules.flags import Flag
 from tagkit.rules.readiness import HoldFact
 from tagkit.station.change import begin
 from tagkit.station.facts import LoggedChange
@@ -53,7 +55,6 @@ from tagkit.station.inputs import (
     NothingOut,
     PutOn,
     Refused,
-    Release,
     Seen,
     Shown,
     Typed,
@@ -267,7 +268,7 @@ def test_a_truck_not_yet_married_stops_it():
 def test_a_held_truck_stops_it_until_a_supervisor_releases():
     station = Station()
     assert station.show(HELD_TRUCK, GOOD).headline.key == "stop.not_ready"
-    assert station.give(Release(GOOD, SUPERVISOR, "right one now")).posture == "go"
+    assert station.release(GOOD, SUPERVISOR, "right one now").posture == "go"
 
 
 def test_a_hold_set_while_somebody_stands_at_the_truck_stops_the_change():
@@ -303,14 +304,14 @@ def test_another_battery_at_the_truck_than_the_one_checked_is_checked_anew():
 def test_a_supervisor_releases_an_unready_battery_with_a_reason():
     station = Station()
     assert station.show(TRUCK, RESTING).asks == "release"
-    station.give(Release(RESTING, "A1", "needed"))
+    station.release(RESTING, "A1", "needed")
     assert station.notice == "no_supervisor"
-    station.give(Release(RESTING, SUPERVISOR, " . "))
+    station.release(RESTING, SUPERVISOR, " . ")
     assert station.notice == "no_reason"
-    station.give(Release(GOOD, SUPERVISOR, "needed"))
+    station.release(GOOD, SUPERVISOR, "needed")
     assert station.notice == "nothing_to_release"
     assert station.screen.posture == "stop"
-    assert station.give(Release(RESTING, SUPERVISOR, "truck stranded")).posture == "go"
+    assert station.release(RESTING, SUPERVISOR, "truck stranded").posture == "go"
     assert f"Released by {SUPERVISOR}" in station.said
     station.press()
     station.press()
@@ -331,14 +332,14 @@ def test_a_jumpered_cell_stops_the_change_and_says_so():
 def test_no_release_for_a_battery_that_does_not_fit_or_is_held_for_safety(battery):
     station = Station()
     assert station.show(TRUCK, battery).asks is None
-    assert station.give(Release(battery, SUPERVISOR, "needed")).posture == "stop"
+    assert station.release(battery, SUPERVISOR, "needed").posture == "stop"
     assert station.order is None
 
 
 def test_a_release_covers_only_what_was_known_then_and_only_that_battery():
     station = Station()
     station.show(TRUCK, RESTING)
-    station.give(Release(RESTING, SUPERVISOR, "needed"))
+    station.release(RESTING, SUPERVISOR, "needed")
     station.facts.change(RESTING, holds=(HoldFact("wash it"),))
     assert station.screen.posture == "stop"
     station.facts.change(RESTING, holds=())
@@ -354,7 +355,7 @@ def test_a_release_from_one_hold_lifts_no_other_hold(asset):
     known = HoldFact("wash it")
     station.facts.change(RESTING, holds=(known,))
     station.show(TRUCK, RESTING)
-    station.give(Release(RESTING, SUPERVISOR, "washed, and needed"))
+    station.release(RESTING, SUPERVISOR, "washed, and needed")
     station.press()
     assert station.screen.stage == "finish"
     later = HoldFact("connector loose")
@@ -363,11 +364,64 @@ def test_a_release_from_one_hold_lifts_no_other_hold(asset):
     assert station.press().stage != "writing"
 
 
+@pytest.mark.parametrize("asset", [RESTING, TRUCK])
+@pytest.mark.parametrize("safety", [False, True])
+def test_what_comes_up_while_the_supervisor_types_is_not_lifted(asset, safety):
+    station = Station()
+    seen = station.show(TRUCK, RESTING)
+    station.facts.change(asset, holds=(HoldFact("connector loose", safety),))
+    screen = station.release(RESTING, SUPERVISOR, "needed", seen)
+    assert (screen.stage, screen.posture) == ("stop", "stop")
+    assert station.notice == ("never_released" if safety else "came_up")
+    assert safety or "connector loose" in screen.notice.text
+    assert station.change.release is None
+    after = station.release(RESTING, SUPERVISOR, "tightened, and needed")
+    assert after.posture == ("stop" if safety else "go")
+
+
+def test_what_has_passed_while_the_supervisor_types_is_no_hindrance():
+    station = Station()
+    station.facts.change(RESTING, holds=(HoldFact("wash it"),))
+    seen = station.show(TRUCK, RESTING)
+    station.facts.change(RESTING, holds=())
+    assert station.release(RESTING, SUPERVISOR, "needed", seen).posture == "go"
+    assert len(station.change.release.lifts) == 1
+
+
+def test_a_release_begun_beside_another_truck_lifts_nothing():
+    station = Station()
+    seen = station.show(HELD_TRUCK, RESTING)
+    station.show(TRUCK)
+    assert station.release(RESTING, SUPERVISOR, "needed", seen).posture == "stop"
+    assert station.notice == "changed"
+
+
+@pytest.mark.parametrize("grave", [True, False])
+def test_a_case_that_leaks_is_no_battery_to_use(grave):
+    station = Station()
+    leaks = Flag("case leakage", "900 ohm is too little", "stop" if grave else "act")
+    known = station.facts.assets[GOOD].readiness
+    station.facts.change(GOOD, readiness=replace(known, leaks=leaks))
+    screen = station.show(TRUCK, GOOD)
+    assert (screen.headline.key, screen.posture) == ("stop.not_ready", "stop")
+    assert "900 ohm" in station.said
+    assert screen.asks == (None if grave else "release")
+    assert station.release(GOOD, SUPERVISOR, "needed").posture == ("stop" if grave else "go")
+
+
+def test_that_its_case_leaks_is_said_also_where_it_does_not_fit():
+    station = Station()
+    leaks = Flag("case leakage", "900 ohm is too little", "act")
+    station.facts.change(LIGHT, readiness=replace(RESTED, leaks=leaks))
+    assert station.show(TRUCK, LIGHT).headline.key == "stop.no_fit"
+    assert "900 ohm" in station.said
+
+
 def test_a_release_does_not_pass_to_another_battery():
     station = Station()
     station.facts.change(SECOND, readiness=station.facts.assets[RESTING].readiness)
     station.show(TRUCK, RESTING)
-    station.give(Release(RESTING, SUPERVISOR, "needed"))
+    station.release(RESTING, SUPERVISOR, "needed")
     station.press()
     assert station.show(SECOND).headline.key == "stop.not_ready"
 
@@ -413,7 +467,7 @@ def test_a_battery_recorded_in_this_truck_but_shown_going_in():
     station = Station()
     station.show(TRUCK, OLD)
     assert answer(station, "as-shown").headline.key == "stop.not_ready"  # used for a shift
-    station.give(Release(OLD, SUPERVISOR, "goes back in"))
+    station.release(OLD, SUPERVISOR, "goes back in")
     station.press()
     station.press()
     assert station.order.battery_in == OLD and station.order.battery_out is None

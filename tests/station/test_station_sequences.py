@@ -200,7 +200,8 @@ class AtTheStation(RuleBasedStateMachine):
     def release(self, tag, by, reason):
         if by == SUPERVISOR:
             self.releases.add(tag)
-        self.give(Release(tag, by, reason))
+        screen = look(self.change, self.facts)
+        self.give(Release(tag, by, reason, screen.token, screen.reasons))
 
     @rule(
         given=st.sampled_from(
@@ -248,7 +249,6 @@ def test_every_state_that_a_small_room_can_reach():
         Shown((Seen(GOOD, True),)),
         Shown((Seen(GOOD), Seen(room.RESTING))),
         Characters(str(GOOD)),
-        Release(room.RESTING, SUPERVISOR, "stranded"),
         NothingOut(),
         Undo(),
     ]
@@ -257,7 +257,11 @@ def test_every_state_that_a_small_room_can_reach():
     while frontier:
         change = frontier.pop()
         screen = look(change, facts)
-        pressed = [Confirm(screen.token), Answer(screen.token, "as-recorded")]
+        pressed: list[Input] = [
+            Confirm(screen.token),
+            Answer(screen.token, "as-recorded"),
+            Release(room.RESTING, SUPERVISOR, "stranded", screen.token, screen.reasons),
+        ]
         for given in (*inputs, *pressed):
             after = advance(change, given, facts)
             if isinstance(after.order, ChangeOrder):

@@ -108,8 +108,27 @@ def test_a_plain_change_takes_two_presses(station: Station) -> None:
 def test_a_battery_that_is_released_is_not_called_ready(station: Station) -> None:
     station.show("T1", "RESTS")
     assert station.view.posture == "stop"
-    station.booth.release(station.site, station.by, "SW", "the truck is needed")
+    station.booth.release(station.site, station.by, station.now.number, "SW", "the truck is needed")
     assert (station.view.posture, station.view.more) == ("go", "released for this use")
+
+
+def test_a_hold_set_while_the_supervisor_types_is_not_released(station: Station) -> None:
+    station.show("T1", "RESTS")
+    begun = station.now.number
+    hold(station.site, station.room["RESTS"], "wash it", safety=False, by="SW", station="office")
+    assert station.now.number != begun
+    station.booth.release(station.site, station.by, begun, "SW", "the truck is needed")
+    assert station.view.posture == "stop"
+    assert "NOT released" in station.view.notice and "wash it" in station.view.notice
+    station.booth.release(station.site, station.by, station.now.number, "SW", "washed now")
+    assert station.view.posture == "go"
+
+
+def test_a_release_for_a_screen_that_never_was_does_nothing(station: Station) -> None:
+    station.show("T1", "RESTS")
+    for number in (0, -1, station.now.number + 1):
+        station.booth.release(station.site, station.by, number, "SW", "the truck is needed")
+        assert station.view.posture == "stop" and "changed since" in station.view.notice
 
 
 def test_a_press_meant_for_the_screen_before_does_nothing(station: Station) -> None:

@@ -340,7 +340,7 @@ def test_another_site_s_page_gets_no_line(client: TestClient) -> None:
 def test_words_that_make_no_sense_leave_the_line_open(client: TestClient) -> None:
     with Page(client) as page:
         page.socket.send_text("[" * 3000)
-        page.say(do="release", code="\ud800", reason="odd")
+        page.say(do="release", screen=1, code="\ud800", reason="odd")
         page.say(do="typed", text="B-QM")
         page.until(lambda: "B-QM" in page.screen["html"])
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -43,6 +44,9 @@ from tagkit.web.booth.tower import LightTower
 A_GLANCE = 0.4
 """Seconds in which nobody reads a screen: a press that comes sooner was meant for the last one."""
 
+_SCREENS_KEPT = 16
+"""So many screens back a release may have been begun on."""
+
 FORSAKEN = 20 * 60.0
 """Seconds without any input after which a change that was begun is put back."""
 
@@ -72,6 +76,15 @@ class Facing:
         return bool(offers) and not isinstance(offers[0].gives, Choose)
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """What a screen showed on which a supervisor is asked for."""
+
+    battery: Tag
+    token: str
+    reasons: tuple[str, ...]
+
+
 class Booth:
     """A station in operation. Its methods are called from any thread, with a site lent to it."""
 
@@ -83,6 +96,7 @@ class Booth:
         self._holding: Tag | None = None
         self._number = 0
         self._key: object = None
+        self._asked: OrderedDict[int, _Asked] = OrderedDict()
         self._shown_at = self._touched_at = clock()
         self._tower = LightTower()
         self._lock = threading.RLock()
@@ -105,9 +119,13 @@ class Booth:
             self._put_back_if_forsaken()
             self._take_settings(site)
             screen = screen_of(self._station(site, by), self._change)
-            key = (screen.stage, screen.token, screen.offers, screen.asks, self._holding)
+            key = (
+                screen.stage, screen.token, screen.offers, screen.asks, screen.reasons,
+                self._holding,
+            )  # fmt: skip
             if key != self._key:
                 self._key, self._number, self._shown_at = key, self._number + 1, self._clock()
+                self._keep_asked(screen)
                 posture = "ask" if self._holding else screen.posture
                 self._tower.show(site.settings.station.light_tower, posture, self.name)
             return Facing(self._number, screen, self._said, self._holding)
@@ -233,13 +251,18 @@ class Booth:
         """Read off the truck."""
         self._give(site, by, Gauge(discharged, hours))
 
-    def release(self, site: Site, by: str | None, supervisor: str, reason: str) -> None:
-        """A supervisor lets the unready battery be used."""
+    def release(
+        self, site: Site, by: str | None, number: int, supervisor: str, reason: str
+    ) -> None:
+        """A supervisor lets the unready battery be used, from what stood on screen ``number``."""
         with self._lock:
-            if self._change.battery is None:
+            asked = self._asked.get(number)
+            if asked is None:
                 self._say("changed")
                 return
-            self._give(site, by, Release(self._change.battery, supervisor.strip().upper(), reason))
+            person = supervisor.strip().upper()
+            given = Release(asked.battery, person, reason, asked.token, asked.reasons)
+            self._give(site, by, given)
 
     def ask_hold(self, site: Site, by: str | None) -> None:
         """Ask why the battery shown (else the truck, else the charger) is to be held."""
@@ -287,6 +310,13 @@ class Booth:
             self._take_settings(site)
             self._change = step(self._station(site, by), self._change, given)
             self._turned(site, by)
+
+    def _keep_asked(self, screen: Screen) -> None:
+        battery = self._change.battery
+        if screen.asks == "release" and battery is not None:
+            self._asked[self._number] = _Asked(battery, screen.token, screen.reasons)
+            while len(self._asked) > _SCREENS_KEPT:
+                self._asked.popitem(last=False)
 
     def _say(self, key: str, **values: object) -> None:
         with self._lock:

@@ -65,13 +65,13 @@ def _at_station(
             booth.ask_hold(site, by)
         case {"do": "gauge"}:
             booth.gauge(site, by, _figure(said.get("percent")), _figure(said.get("hours")))
-        case {"do": "release", "code": str(code), "reason": str(reason)}:
+        case {"do": "release", "screen": int(number), "code": str(code), "reason": str(reason)}:
             try:
                 _check_supervisor(socket, site, visitor, code, str(said.get("pin") or ""))
             except TagkitError as refused:
                 booth.say("wrong_pin", problem=str(refused))
             else:
-                booth.release(site, by, code, reason)
+                booth.release(site, by, number, code, reason)
 
 
 def _check_supervisor(socket: WebSocket, site: Site, visitor: Visitor, code: str, pin: str) -> None:

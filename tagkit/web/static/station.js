@@ -23,6 +23,7 @@ const camera = new Camera(line, booth.dataset.own === "yes");
 let number = 0;
 let shownAt = -Infinity; // when this page showed that screen: over a slow line later than the server thinks
 let heard = "";
+let releasing = 0; // the screen on which a release was begun: what comes up while the PIN is typed is not released
 let toScreen = false; // a key beside the screen was pressed from the keyboard: its question is next
 
 function message(said) {
@@ -42,7 +43,10 @@ function message(said) {
     typed.value = "";
     if (said.asks === "characters") typed.focus();
   }
-  if (release) release.hidden = said.asks !== "release";
+  if (release) {
+    release.hidden = said.asks !== "release";
+    if (release.hidden) forget();
+  }
   if (gauge) gauge.hidden = said.stage !== "out" && said.stage !== "finish";
   initials.textContent = said.initials || initials.dataset.none;
   if (notes) notes.person = said.person;
@@ -69,6 +73,7 @@ function toAnswer() {
 function lost() {
   document.body.classList.add("is-cut");
   screen.innerHTML = "";
+  number = 0;
   heard = "";
   delete document.body.dataset.posture;
   if (cut) cut.hidden = false;
@@ -127,11 +132,19 @@ document.getElementById("typing").addEventListener("submit", (event) => {
   typed.value = "";
   if (matchMedia("(pointer: coarse)").matches) typed.blur(); // its keyboard covers the answer
 });
+function forget() {
+  release.reset();
+  releasing = 0;
+}
+release?.addEventListener("input", () => { releasing ||= number; });
 release?.addEventListener("submit", (event) => {
   event.preventDefault();
   const given = new FormData(release);
-  line.say({ do: "release", code: given.get("code"), pin: given.get("pin"), reason: given.get("reason") });
-  release.reset();
+  line.say({
+    do: "release", screen: releasing || number,
+    code: given.get("code"), pin: given.get("pin"), reason: given.get("reason"),
+  });
+  forget();
   toAnswer();
 });
 document.getElementById("gauge")?.addEventListener("submit", (event) => {

@@ -1,4 +1,5 @@
-"""A network cable between a browser and the site, which a test can cut without a word to either."""
+"""A network cable between a browser and the site, which a test can cut without a word to either,
+or make slow."""
 
 from __future__ import annotations
 
@@ -6,13 +7,19 @@ import contextlib
 import selectors
 import socket
 import threading
+import time
+from collections import deque
 
 
 class Cable:
-    """Passes on what comes to a port of its own; while it is cut nothing passes, silently."""
+    """Passes on what comes to a port of its own; while it is cut nothing passes, silently.
+
+    ``slow``: seconds that what the site says is on its way.
+    """
 
     def __init__(self, port: int) -> None:
         self._to = port
+        self.slow = 0.0
         self._cut = threading.Event()
         self._pairs: set[tuple[socket.socket, socket.socket]] = set()
         self._listening = socket.create_server(("127.0.0.1", 0))
@@ -46,14 +53,21 @@ class Cable:
         with selectors.DefaultSelector() as ready, contextlib.suppress(OSError, ValueError):
             for end in pair:
                 ready.register(end, selectors.EVENT_READ)
+            on_its_way: deque[tuple[float, bytes]] = deque()
             while True:
-                for key, _ in ready.select(0.2):
+                for key, _ in ready.select(0.02 if on_its_way else 0.2):
                     end: socket.socket = key.fileobj  # type: ignore[assignment]
                     data = end.recv(1 << 16)
                     if not data:
                         raise OSError
-                    if not self._cut.is_set():
+                    if self._cut.is_set():
+                        continue
+                    if end is pair[1]:
+                        on_its_way.append((time.monotonic() + self.slow, data))
+                    else:
                         other[end].sendall(data)
+                while on_its_way and on_its_way[0][0] <= time.monotonic():
+                    pair[0].sendall(on_its_way.popleft()[1])
         self._close(pair)
 
     def _close(self, pair: tuple[socket.socket, socket.socket]) -> None:

@@ -13,6 +13,7 @@ from fake_camera import FakeCamera
 from serving_sites import Served
 from station_room import BatteryRoom, station_room
 from tagkit.assets.card import Command, CommandCard, badge_for
+from tagkit.jobs.hold import hold
 from tagkit.jobs.roster import roster_of
 
 if TYPE_CHECKING:
@@ -218,6 +219,68 @@ def test_not_ready_stops_and_a_supervisor_releases(
     station.press()
     station.stage("logged")
     assert room.place("RESTS") == "T5"
+
+
+def test_a_hold_set_while_the_pin_is_typed_is_not_released(
+    station: AtTheStation, room: BatteryRoom
+) -> None:
+    station.show("T13", "RESTS3")
+    station.see("stop", "DO NOT USE")
+    station.page.get_by_label("Supervisor’s code").fill("SW")
+    with room.open() as site:
+        hold(site, room["RESTS3"], "wash it first", safety=False, by="SW", station="office")
+    station.see("stop", "wash it first")  # it stands there, and nobody who types looks up
+    station.page.get_by_label("Reason").fill("truck is needed")
+    station.page.get_by_role("button", name="Release for this use").click()
+    assert "NOT released" in station.notice()
+    station.see("stop")
+    station.page.get_by_label("Supervisor’s code").fill("SW")
+    station.page.get_by_label("Reason").fill("washed, and needed")
+    station.page.get_by_role("button", name="Release for this use").click()
+    station.see("go", "Released by SW")
+
+
+PRESSED_AT_ONCE = """how => new Promise((pressed) => {
+    const screen = document.getElementById("screen");
+    new MutationObserver((_, watching) => {
+        if (!screen.querySelector("[data-stage=finish]")) return;
+        watching.disconnect();
+        const enter = { key: "Enter", bubbles: true, cancelable: true };
+        if (how === "click") document.getElementById("next").click();
+        else document.body.dispatchEvent(new KeyboardEvent("keydown", enter));
+        pressed();
+    }).observe(screen, { childList: true });
+    document.getElementById("next").click();
+})"""
+
+
+@pytest.mark.parametrize(
+    ("how", "truck", "battery"), [("click", "T14", "F19"), ("Enter", "T15", "F20")]
+)
+def test_over_a_slow_line_no_press_confirms_a_step_that_nobody_has_read(
+    page: Page, camera: FakeCamera, room: BatteryRoom, site: Served, how: str, truck: str,
+    battery: str,
+) -> None:  # fmt: skip
+    """The station has shown the last step for a second, the page for no time at all."""
+    cable = Cable(site.port)
+    camera.show()
+    with room.open() as opened:
+        site.app.state.floor.booth("desk").again(opened, "TS")
+    page.goto(f"{cable.address}/station")
+    station = AtTheStation(page, camera, room)
+    station.stage("show")
+    station.show(truck, battery)
+    station.see("go")
+    cable.slow = 1.0
+    time.sleep(GLANCE)
+    page.evaluate(PRESSED_AT_ONCE, how)
+    assert "look again, then press" in station.notice()
+    assert room.place(battery) != truck
+    station.stage("finish")
+    station.press()
+    station.stage("logged")
+    assert room.place(battery) == truck
+    cable.end()
 
 
 def test_a_damaged_label_is_made_out_and_its_end_is_typed_unseen(
