@@ -6,7 +6,7 @@ one of these is a bug of ours and ends with exit code 70.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from enum import IntEnum
 
@@ -69,9 +69,19 @@ class NotFound(TagkitError):
 
 
 class NeedsAnswer(TagkitError):
-    """The record says otherwise, or someone was faster: a person has to say which is right."""
+    """The record says otherwise, or someone was faster: a person has to say which is right.
+
+    ``answers``: what each answer means here, where that is more than that one of the two is right.
+    """
 
     exit_code = Exit.NEEDS_ANSWER
+
+    def __init__(
+        self, problem: str, remedy: str = "", where: str = "",
+        answers: Mapping[str, str] | None = None,
+    ) -> None:  # fmt: skip
+        self.answers = dict(answers or {})
+        super().__init__(problem, remedy, where)
 
 
 class Busy(TagkitError):

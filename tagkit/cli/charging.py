@@ -67,7 +67,7 @@ def start(
     """
     from tagkit.assets.tag import Kind
     from tagkit.cli.fitting import print_judgement, say_others
-    from tagkit.jobs.assets import others_at
+    from tagkit.jobs.assets import asset, others_at
     from tagkit.jobs.charge import ChargeReadings, ChargeRefused, start_charge
     from tagkit.jobs.charge_flags import flags_of
 
@@ -89,7 +89,9 @@ def start(
             if not as_json:
                 line("Nothing was logged.")
             raise typer.Exit(refused.exit_code) from None
-        others = others_at(opened.record, event.body["charger"], event.body["battery"])
+        place = asset(opened.record, event.body["battery"]).place or {}
+        where = str(place.get("name", ""))
+        others = others_at(opened.record, where, event.body["battery"])
     flags = flags_of(event)
     if as_json:
         json_out(
@@ -101,7 +103,7 @@ def start(
             }
         )
         return
-    line(f"{event.body['battery']} is on charge at {event.body['charger']}.")
+    line(f"{event.body['battery']} is on charge at {where}.")
     say_others(others)
     if told := event.body["discharge"]:
         line(f"The use before took {told['percent']:.0f}% of its capacity, by {told['by']}.")

@@ -142,7 +142,9 @@ def start_charge(
     """Log that ``battery`` was put on ``charger`` (either order of numbers).
 
     Raises ChargeRefused when the charger does not fit or the battery must not be charged now,
-    NeedsAnswer when the record says that battery or charger are taken.
+    NeedsAnswer when the record says that battery or charger are taken, or that the battery is in
+    a truck: “as-shown”, it was taken out and is at the charger; “as-recorded”, it is charged in
+    its truck and stays there.
     """
     if charge_kind not in CHARGE_KINDS:
         raise WrongInput(
@@ -164,12 +166,10 @@ def start_charge(
         _check_chemistry(first, charge_kind, measured)
         warning = check_authorised(site, by)
         judged = judge_states(site, first, second, measured["temperature"], at, measured["sg"])
-        if not judged.verdict.fits:
-            raise ChargeRefused(judged)
-        _settle_taken(site, first, second, answer)
         judged = replace(judged, readiness=_off_charge(judged.readiness))
-        if judged.exit_code() != Exit.DONE:
+        if judged.exit_code() != Exit.DONE:  # no answer would help
             raise ChargeRefused(judged)
+        in_truck = _settle_taken(site, first, second, answer)
         at = in_order(site, at, [first])
         told = use_told(site, first, measured, readings.gauge_percent)
         flags = [
@@ -180,12 +180,14 @@ def start_charge(
             flags.append(Flag("equalizing allowed", allowed, "note"))
         if warning:
             flags.append(Flag("not authorised", warning, "watch"))
+        flags += _truck_flags(first, in_truck)
         event = writing.append(
             "charge_started",
             [first.tag, second.tag],
             {
                 "battery": first.tag,
-                "charger": second.tag,
+                # Where it is charged is where it is: no charger, and it stays in its truck.
+                "charger": None if in_truck else second.tag,
                 "charge_kind": charge_kind,
                 "verdict": judged.verdict.to_json(),
                 "discharge": discharge_json(told),
@@ -221,29 +223,97 @@ def _check_chemistry(
         )
 
 
-def _settle_taken(site: Site, battery: AssetState, charger: AssetState, answer: str | None) -> None:
-    """Whatever is on charge by the record, at the charger or elsewhere, must be answered for."""
-    taken = [battery, *(one for one in site.record.held_by(charger.tag) if one.tag != battery.tag)]
-    problems = [_on_charge(site, one) for one in taken if one.charging]
-    if not problems:
-        return
-    check_answer(answer, "then it is on charge already")
-    if answer is None:
-        raise NeedsAnswer(
-            f"by the record {'; '.join(problems)}",
-            "If what you see is right, add --answer as-shown; nothing was logged",
+def _settle_taken(site: Site, battery: AssetState, charger: AssetState, answer: str | None) -> bool:
+    """What the record has otherwise must be answered for: that one of them is on charge already,
+    that another battery stands there, that this one is in a truck.
+
+    True where it is charged in its truck.
+    """
+    others = [one for one in site.record.held_by(charger.tag) if one.tag != battery.tag]
+    on_charge = [one for one in (battery, *others) if one.charging]
+    standing = [one for one in others if not one.charging]
+    truck = _truck_of(battery) if not battery.charging else None
+    if not on_charge and not standing and not truck:
+        return False
+    in_truck = bool(truck and not on_charge)
+    told = (
+        "then it is on charge already" if on_charge else "then another battery is at this charger"
+    )
+    check_answer(answer, "" if in_truck else told)
+    if answer is not None:
+        return in_truck and answer == "as-recorded"
+    problems = [_on_charge(site, one) for one in on_charge]
+    problems += [f"{one.tag} stands at {charger.tag}, {_placed(site, one)}" for one in standing]
+    if truck:
+        problems.append(
+            f"{battery.tag} is in truck {truck}, {_placed(site, battery)}; nobody recorded that it was "
+            "taken out"
         )
+    raise NeedsAnswer(
+        f"by the record {'; '.join(problems)}",
+        _how_to_go_on(bool(on_charge), bool(standing), in_truck),
+        answers={} if on_charge else _IN_TRUCK if in_truck else _STANDS_THERE,
+    )
+
+
+_IN_TRUCK = {
+    "as-shown": "It was taken out: it is at the charger",
+    "as-recorded": "It is charged in its truck: it stays there",
+}
+_STANDS_THERE = {"as-shown": "The other was taken away: begin this charge"}
+
+
+def _how_to_go_on(on_charge: bool, standing: bool, in_truck: bool) -> str:
+    if in_truck:
+        return (
+            "If it was taken out, log that change with “tagkit swap” first, or add --answer as-shown; "
+            "if it is charged in its truck, add --answer as-recorded, and it stays there; nothing "
+            "was logged"
+        )
+    if standing and not on_charge:
+        return (
+            "If the other was taken away, add --answer as-shown, then record with “tagkit seen” where "
+            "it is; else read the charger's number again; nothing was logged"
+        )
+    return "If what you see is right, add --answer as-shown; nothing was logged"
+
+
+def _truck_of(battery: AssetState) -> str | None:
+    """The truck that the record has it in."""
+    place = battery.place or {}
+    return str(place["name"]) if place.get("kind") == "truck" else None
+
+
+def _truck_flags(battery: AssetState, in_truck: bool) -> list[Flag]:
+    """What is to be minded of a battery that the record has in a truck."""
+    truck = _truck_of(battery)
+    if truck is None:
+        return []
+    if in_truck:
+        return [Flag("charged in its truck",
+                     f"it is charged in truck {truck}: brake set, key off, cover open", "note")]  # fmt: skip
+    return [Flag("change not logged",
+                 f"its change was not logged: record what is in truck {truck} now", "watch")]  # fmt: skip
 
 
 def _on_charge(site: Site, battery: AssetState) -> str:
     charging = battery.charging or {}
     started = site.record.event(charging["event"])
     told = f" ({describe(started)})" if started else ""
-    return f"{battery.tag} is on charge at {charging['charger'] or 'a charger'}{told}"
+    at = charging["charger"] or _truck_of(battery) or "a charger"
+    return f"{battery.tag} is on charge at {at}{told}"
+
+
+def _placed(site: Site, battery: AssetState) -> str:
+    """When and by whom it was recorded where it is."""
+    place = battery.place or {}
+    event = site.record.event(place["event"])
+    since = readable(place["since"], site.timezone())
+    return f"recorded {since} by {event.by if event else '—'}"
 
 
 def _off_charge(ready: Readiness) -> Readiness:
-    """Readiness of a battery of which somebody has said that it is not on charge any more."""
+    """Readiness but for that the record has it on charge, which is asked about."""
     reasons = tuple(reason for reason in ready.reasons if reason.code != "on charge")
     return replace(ready, ready=not reasons, reasons=reasons)
 

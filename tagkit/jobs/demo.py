@@ -201,7 +201,7 @@ def _freshening(site: Site, battery: Tag, now: datetime, attendant: str) -> Demo
     charger = _charger_for(site, battery)
     start_charge(
         site, str(battery), charger, ChargeReadings("21 °C", "1.270"), by=attendant, station=BAY,
-        at=now - timedelta(hours=28), charge_kind="freshening",
+        at=now - timedelta(hours=28), charge_kind="freshening", answer="as-shown",
     )  # fmt: skip
     end_charge(
         site, str(battery), ChargeReadings("34 °C", "1.285"), by=attendant, station=BAY,

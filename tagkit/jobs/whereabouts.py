@@ -132,11 +132,11 @@ def _state(site: Site, found: AssetState) -> tuple[str, tuple[str, ...]]:
     if not is_married(found):
         return "not married yet", ("label and case have not been matched",)
     place = found.place or {}
-    if place.get("kind") == "truck":
-        return "in use", ()
     if found.charging:
         since = readable(found.charging["started_at"], site.timezone())
         return "on charge", (f"since {since}",)
+    if place.get("kind") == "truck":
+        return "in use", ()
     ready = readiness_of(site, found, "use")
     if ready.ready and ready.lifted and found.release:
         given = f"by {found.release['by']}, reason: {found.release['reason']}"

@@ -221,7 +221,7 @@ class BatteryRoom:
             for name in names:
                 start_charge(
                     site, self[name], self[charger], ChargeReadings(),
-                    by="KM", station="bay-1", at=ago(hours=began),
+                    by="KM", station="bay-1", at=ago(hours=began), answer="as-shown",
                 )  # fmt: skip
                 if ended is not None:
                     end_charge(

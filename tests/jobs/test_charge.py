@@ -74,6 +74,58 @@ def test_an_occupied_charger_is_told_by_whom(room: BatteryRoom) -> None:
     assert room.run("charge", "start", "B2", "C1", "--answer", "as-shown", "--by", "JT").code == 0
 
 
+def test_a_charger_at_which_another_battery_stands_is_asked_about_once(room: BatteryRoom) -> None:
+    room.charge("B1")
+    asked = start(room, "B2", "C1")
+    assert asked.code == 13
+    assert f"{room['B1']} stands at {room['C1']}, recorded " in asked.err
+    assert "--answer as-shown" in asked.err and "tagkit seen" in asked.err
+    assert start(room, "B2", "C1", "--answer", "as-recorded").code == 2
+    assert room.place("B2") is None
+    found = start(room, "B2", "C1", "--answer", "as-shown")
+    assert (found.code, room.place("B2")) == (0, "C1")
+    assert f"By the record {room['B1']} is there too" in found.out
+
+
+def in_truck(room: BatteryRoom) -> None:
+    room.charge("B1")
+    assert room.run("swap", "T1", "B1", *BY).code == 0
+
+
+def test_a_battery_recorded_in_a_truck_is_asked_about_both_ways(room: BatteryRoom) -> None:
+    in_truck(room)
+    asked = start(room, "B1", "C2")
+    assert asked.code == 13
+    assert f"{room['B1']} is in truck {room['T1']}, recorded " in asked.err and "by KM" in asked.err
+    for way in ("tagkit swap", "--answer as-shown", "--answer as-recorded"):
+        assert way in asked.err
+    assert room.events("charge_started")[-1].body["charger"] == room["C1"]  # nothing new
+    assert start(room, "B1", "C24", "--answer", "as-recorded").code == 10
+
+
+def test_a_battery_that_was_taken_out_unlogged_is_at_its_charger(room: BatteryRoom) -> None:
+    in_truck(room)
+    found = start(room, "B1", "C2", "--answer", "as-shown")
+    assert (found.code, room.place("B1")) == (0, "C2")
+    assert f"record what is in truck {room['T1']} now" in found.out
+
+
+def test_a_battery_that_is_charged_in_its_truck_stays_there(room: BatteryRoom) -> None:
+    in_truck(room)
+    found = start(room, "B1", "C2", "--answer", "as-recorded")
+    assert found.code == 0, found.err
+    assert f"{room['B1']} is on charge at {room['T1']}" in found.out
+    assert "brake set, key off, cover open" in found.out
+    where = room.run("where", "B1", "--json").data
+    assert (where["state"], where["in_truck"]) == ("on charge", room["T1"])
+    again = start(room, "B1", "C1")
+    assert again.code == 13 and f"is on charge at {room['T1']}" in again.err
+    assert room.run("charge", "end", "B1", "--charged", *BY).code == 0
+    where = room.run("where", "B1", "--json").data
+    assert (where["state"], where["in_truck"]) == ("in use", room["T1"])
+    assert room.is_sound()
+
+
 def test_the_wrong_voltage_is_refused_even_with_an_answer(room: BatteryRoom) -> None:
     assert start(room, "B1", "C1").code == 0
     assert start(room, "B1", "C24", "--answer", "as-shown").code == 10

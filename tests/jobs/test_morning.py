@@ -32,7 +32,7 @@ def test_each_one_passed_over_has_its_reason(room: BatteryRoom) -> None:
     room.charge("B1", "B2")
     assert room.run("swap", "T2", "B1", "--by", "KM").code == 0
     assert room.run("hold", "B2", "--reason", "connector loose").code == 0
-    assert room.run("charge", "start", "B3", "C1").code == 0
+    assert room.run("charge", "start", "B3", "C2").code == 0
     found = room.run("next", "T1", "--json")
     assert (found.code, found.data["next"]) == (12, None)
     why = {one["battery"]: one["why"] for one in found.data["rotation"]}

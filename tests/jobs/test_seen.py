@@ -17,7 +17,7 @@ def test_a_battery_is_recorded_where_it_was_found(room: BatteryRoom) -> None:
 
 def test_who_is_recorded_at_the_same_place_is_said(room: BatteryRoom) -> None:
     assert "there too" not in room.run("seen", "B1", "C1").out
-    found = room.run("charge", "start", "B2", "C1", "--by", "KM")
+    found = room.run("charge", "start", "B2", "C1", "--by", "KM", "--answer", "as-shown")
     assert found.code == 0, found.err
     assert f"By the record {room['B1']} is there too" in found.out
     assert room.run("seen", "B1", "C1", "--json").data["others"] == [room["B2"]]

@@ -119,6 +119,33 @@ def test_the_field_that_a_refusal_is_about_is_marked_and_typed_into(
     assert re.search(r'aria-describedby="refused\b', marked)
 
 
+def test_a_charge_of_a_battery_in_a_truck_asks_with_a_key_for_each_answer(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    assert room.run("swap", "T1", "F1", "--by", "TS").code == 0
+    tag, charger = room["F1"], room["C2"]
+    asked = lead.post(f"/care/{tag}/charge", data={"charger": charger})
+    assert asked.status_code == 422
+    for answer in ("as-shown", "as-recorded"):
+        assert f'name="answer" value="{answer}"' in asked.text
+    assert "It is charged in its truck" in asked.text and "record nothing" in asked.text
+    assert "in truck" in lead.get(f"/care/{tag}").text
+    told = lead.post(f"/care/{tag}/charge", data={"charger": charger, "answer": "as-recorded"})
+    assert "brake set, key off, cover open" in told.text
+    assert room.place("F1") == "T1" and room.state("F1").charging
+
+
+def test_a_charger_at_which_another_stands_asks_and_says_what_is_left_to_do(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    tag, charger = room["LIGHT"], room["C1"]  # where F1 to F18 were charged, one after the other
+    asked = lead.post(f"/care/{tag}/charge", data={"charger": charger}).text
+    assert "The other was taken away: begin this charge" in asked
+    assert 'value="as-recorded"' not in asked
+    told = lead.post(f"/care/{tag}/charge", data={"charger": charger, "answer": "as-shown"}).text
+    assert "is at this charger, too: record where it is" in told
+
+
 def test_a_question_marks_no_field(lead: TestClient, room: BatteryRoom) -> None:
     asked = lead.post(f"/care/{room['F1']}/charged", data={})
     assert asked.status_code == 422

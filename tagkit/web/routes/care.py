@@ -28,6 +28,9 @@ from tagkit.web.views.states import role_of
 
 router = APIRouter()
 
+AS_SHOWN = {"as-shown": "It is as I say: record it"}
+"""The answer to a question that has no more to it."""
+
 
 @router.get("/care", response_class=HTMLResponse)
 def hub(request: Request, site: TheSite, _visitor: TheVisitor, number: str = "") -> Response:
@@ -123,6 +126,7 @@ def _form(
         "given": given,
         "error": error,
         "asks": asks,
+        "answers": (error.answers or AS_SHOWN) if isinstance(error, NeedsAnswer) else {},
         "wrong": field_named(fields, error) if error and not asks else "",
         "against": why_not(error.judgement) if isinstance(error, ChargeRefused) else (),
     }

@@ -17,7 +17,7 @@ from tagkit.assets.chemistry import WATERED
 from tagkit.assets.fields import fields_of
 from tagkit.assets.tag import Kind
 from tagkit.errors import TagkitError, WrongInput, about
-from tagkit.jobs.assets import asset, meant
+from tagkit.jobs.assets import asset, meant, others_at
 from tagkit.jobs.care_facts import equalizing_of
 from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
 from tagkit.jobs.charge_flags import flags_of
@@ -181,6 +181,8 @@ def _start(site: Site, tag: str, given: Given, who: Who) -> Told:
         charge_kind=given.get("kind") or CHARGE_KINDS[0], answer=_text(given, "answer"),
     )  # fmt: skip
     notes = [f"“{charger.name}” was taken for {charger.tag}."] if charger.name else []
+    others = others_at(site.record, event.body["charger"] or "", tag)
+    notes += [f"By the record {one} is at this charger, too: record where it is." for one in others]
     return Told(flags_of(event), (*notes, *(one.sentence for one in judged.readiness.cautions)))
 
 
