@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import cv2
@@ -11,6 +11,8 @@ import pytest
 from battery_room import Attendant, BatteryRoom, Outcome, run
 from scenes import clutter, flat_symbol, scene
 from tagkit.assets.tag import Kind, tag_for
+from tagkit.jobs.hold import hold
+from tagkit.jobs.seen import log_seen
 
 BATTERY, TRUCK = "B-QM-00417-D", str(tag_for(Kind.TRUCK, "QM", 9))
 
@@ -209,6 +211,60 @@ def test_a_supervisor_releases_an_unready_battery_at_the_station(
     assert found.code == 0
     (event,) = charged.events("changed")
     assert event.body["release"] == {"by": "SW", "reason": "full by the gauge"}
+
+
+class Hurried(Attendant):
+    """Whatever is recorded meanwhile, this one's keys are meant for what stands on the screen."""
+
+    def __init__(self, meanwhile: Callable[[], None], *steps: tuple[str, str]) -> None:
+        super().__init__(*steps)
+        self.meanwhile = meanwhile
+
+    def __iter__(self) -> Iterator[str]:
+        for number, typed in enumerate(super().__iter__()):
+            if number == 0:
+                self.meanwhile()
+            yield typed
+
+
+def hurried(room: BatteryRoom, film: Path, reason: str, *steps: tuple[str, str]) -> Outcome:
+    def held() -> None:
+        with room.open() as site:
+            hold(site, room["B3"], reason, safety=False, by="SW", station="office")
+
+    attendant = Hurried(held, *steps)
+    options = ("--change", "--by", "KM", "--station", "bay-1")
+    found = room.run("read", film, *options, keyboard=attendant)
+    assert attendant.missed is None, f"“{attendant.missed}” was never shown:\n{found.out}"
+    return found
+
+
+def test_a_hold_set_while_the_release_is_typed_is_not_released(
+    charged: BatteryRoom, tmp_path: Path
+) -> None:
+    charged.staff()
+    film = video(tmp_path / "film.avi", [charged["T1"], None, charged["B3"]])
+    release = "r SW full by the gauge"
+    hurried(charged, film, "wash it", ("[STOP]", release), ("NOT released", release),
+            ("[OK]", ""), ("[OK]", ""), ("[LOGGED]", "q"))  # fmt: skip
+    assert len(charged.events("changed")) == 1
+
+
+def test_enter_does_not_answer_a_screen_that_was_not_shown(
+    charged: BatteryRoom, tmp_path: Path
+) -> None:
+    """The battery is recorded in another truck while somebody is about to take the old one out."""
+    film = video(tmp_path / "film.avi", [charged["T1"], None, charged["B1"]])
+
+    def moved() -> None:
+        with charged.open() as site:
+            log_seen(site, charged["B1"], charged["T2"], by="SW", station="office")
+
+    attendant = Hurried(moved, ("[OK]", ""), ("OTHERWISE", "q"))
+    options = ("--change", "--by", "KM", "--station", "bay-1")
+    found = charged.run("read", film, *options, keyboard=attendant)
+    assert attendant.missed is None, found.out
+    assert "The screen has changed since" in found.out
 
 
 def test_the_battery_out_and_its_charger_are_asked_about_and_logged(

@@ -10,8 +10,11 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
+from threading import Barrier, get_ident
 from typing import Any
+from unittest.mock import patch
 
 import cv2
 import numpy as np
@@ -25,10 +28,13 @@ from tagkit.assets.tag import parse_tag
 from tagkit.jobs.hold import hold
 from tagkit.language.words import Words
 from tagkit.reader.read import Method, Read
+from tagkit.record.envelope import Event
 from tagkit.web.app import create_app
+from tagkit.web.booth.noted import Noted, log_noted
 from tagkit.web.eye import Eye
 from tagkit.web.eyework import Looked
 from tagkit.web.options import ServeOptions
+from tagkit.web.visitor import Visitor
 
 ADDRESS, LINE = "http://127.0.0.1:8642", "ws://127.0.0.1:8642"
 
@@ -408,6 +414,36 @@ def test_a_note_is_recorded_as_seen_once_however_often_it_comes(
     assert len(seen) == 1
     assert (seen[0].by, room.place("F11")) == ("KM", "T11")
     assert seen[0].happened.isoformat()[:19] == str(note["at"])[:19]
+
+
+def test_a_note_that_several_browsers_send_at_once_is_recorded_once(
+    client: TestClient, room: BatteryRoom
+) -> None:
+    """Each has its own key, and all look for the note before any of them has written it."""
+    client.get("/station")
+    note = Noted(**noted(room, truck=room["T8"], battery=room["F8"]))
+    together = Barrier(4)
+
+    def sent(number: int) -> bool:
+        visitor = Visitor("KM", "KM", "attendant", "desk", "en", "metric", "")
+        with room.open() as site:
+            together.wait(60)
+            with patch.object(site.record, "timeline", partial(looked, site.record.timeline)):
+                told = log_noted(site, note.model_copy(update={"key": f"key-{number}-4"}), visitor)
+        return bool(told["already"])
+
+    met: set[int] = set()
+
+    def looked(timeline: Callable[..., list[Event]], tag: str) -> list[Event]:
+        found = timeline(tag)
+        if get_ident() not in met:  # the first look of each
+            met.add(get_ident())
+            together.wait(60)
+        return found
+
+    with ThreadPoolExecutor(4) as browsers:
+        assert sorted(browsers.map(sent, range(4))) == [False, True, True, True]
+    assert len([one for one in room.events("seen_at") if one.body["battery"] == room["F8"]]) == 1
 
 
 def test_a_note_of_a_tablet_whose_clock_is_ahead_is_recorded_once_too(

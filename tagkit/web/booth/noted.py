@@ -17,7 +17,6 @@ from tagkit.errors import WrongInput
 from tagkit.jobs.assets import asset
 from tagkit.jobs.seen import log_seen
 from tagkit.jobs.site import Site
-from tagkit.record.envelope import Event
 from tagkit.web.visitor import Visitor
 
 LONGEST_AGO = timedelta(days=14)
@@ -42,28 +41,13 @@ def log_noted(site: Site, note: Noted, visitor: Visitor) -> dict[str, Any]:
     """
     truck, battery = _pair(site, note)
     noted = _moment(site, note.at)
-    known = next(
-        (
-            event.id
-            for event in site.record.timeline(battery)
-            if event.kind == "seen_at"
-            and _noted(event) == noted
-            and event.body["place"].get("name") == truck
-        ),
-        None,
-    )
-    if known is not None:
-        return {"event": known, "already": True, "held": None}
     by = note.by.strip().upper()
     if site.record.person(by) is None:
         by = visitor.person or ""
     # A tablet whose clock is a little ahead saw nothing that is still to come.
     at = min(noted, site.now())
-    seen = log_seen(
-        site, battery, truck, by=by, station=visitor.station, at=at,
-        noted=noted if noted > at else None,
-    )  # fmt: skip
-    return {"event": seen.event, "already": False, "held": seen.held}
+    seen = log_seen(site, battery, truck, by=by, station=visitor.station, at=at, noted=noted)
+    return {"event": seen.event, "already": seen.already, "held": seen.held}
 
 
 def _pair(site: Site, note: Noted) -> tuple[str, str]:
@@ -92,9 +76,3 @@ def _moment(site: Site, given: datetime) -> datetime:
             "Set the clock of the tablet, and note it again",
         )
     return at
-
-
-def _noted(event: Event) -> datetime:
-    """The moment that stood on the note, which an entry keeps where it happened earlier."""
-    noted = event.body.get("noted_at")
-    return datetime.fromisoformat(noted) if isinstance(noted, str) else event.happened
