@@ -137,7 +137,7 @@ def _typed(change: Change, text: str, facts: Facts) -> Change:
 
 def _shown(change: Change, labels: tuple[Seen, ...], facts: Facts) -> Change:
     """Takes in what is in view; two of a kind are never guessed between."""
-    change = replace(change, undoing=None)
+    change = replace(change, undoing=None, barred=None)
     in_view = {label.tag: label for label in sorted(labels, key=lambda label: not label.recovered)}
     singles: list[Seen] = []
     several: tuple[Tag, ...] = ()
@@ -170,10 +170,8 @@ def _one_shown(change: Change, label: Seen, facts: Facts) -> Change:
     asset = facts.asset(tag)
     if tag.kind in (Kind.LIFTING, Kind.ROOM):
         return _notice(change, "wrong_kind", noun=tag.kind.noun)
-    if asset is None:
-        return _notice(change, "unknown", number=tag)
-    if asset.retired:
-        return _notice(change, "retired", number=tag, noun=tag.kind.noun)
+    if asset is None or asset.retired:
+        return replace(change, barred=tag)
     change = replace(change, choices=(), choices_recovered=frozenset())
     if tag.kind is Kind.TRUCK:
         return _read(_with_truck(change, tag), label)
@@ -405,7 +403,12 @@ def _undo(change: Change, facts: Facts) -> Change:
     if change.under_way:
         if change.undoing is not None:
             return _notice(_fresh(change), "not_undone")
-        return _notice(_fresh(change), "begun_again")
+        # Whoever meant the change logged before is told that it stands.
+        before = facts.last_change()
+        if before is None:
+            return _notice(_fresh(change), "begun_again")
+        pair = {"battery": before.battery_in, "truck": before.truck}
+        return _notice(_fresh(change), "begun_again_after", **pair)
     last = facts.last_change()
     if last is None:
         return _notice(_fresh(change), "nothing_to_undo")

@@ -137,6 +137,9 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         truck = _with_names(facts, str(change.truck))
         yield Line("line.logged", {"battery": change.battery, "truck": truck})
         return
+    if now.barred is not None:
+        yield from _barred_lines(facts, now.barred, now.why)
+        return
     yield from _shown_lines(change, facts)
     match now.stage:
         case "recovered" if now.unsure is not None:
@@ -151,6 +154,15 @@ def _lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
             yield from _stop_lines(change, facts, now)
         case "out" | "finish":
             yield from _go_lines(change, facts, now)
+
+
+def _barred_lines(facts: Facts, tag: Tag, why: str | None) -> Iterator[Line]:
+    """It alone: what was shown before it is not what stands here."""
+    called = _called(facts, tag)
+    number = f"{tag} ({called})" if called else str(tag)
+    key = "line.retired" if why == "retired" else "line.unknown"
+    yield Line(key, {"number": number, "noun": tag.kind.noun})
+    yield Line("line.nothing_with_it")
 
 
 def _charging(facts: Facts, battery: Tag) -> dict[str, object]:

@@ -1,7 +1,8 @@
 """What is open in a change, derived afresh from what was shown and from the facts of the moment.
 
-The order of the questions: which of several; the pair; fit; the numbers that rest on a recovered
-read; what the record contradicts; readiness; the battery out and where it goes; the finish.
+The order of the questions: what is not in the fleet; which of several; the pair; fit; the numbers
+that rest on a recovered read; what the record contradicts; readiness; the battery out and where it
+goes; the finish.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from tagkit.station.state import Change
 Stage = Literal[
     "show", "choose", "recovered", "question", "stop", "out", "finish", "undo", "writing", "logged"
 ]
-Why = Literal["no_fit", "not_confirmed", "not_ready", "charger"]
+Why = Literal["unknown", "retired", "no_fit", "not_confirmed", "not_ready", "charger"]
 
 Entry = TypeVar("Entry")
 
@@ -53,6 +54,7 @@ class Situation:
     why: Why | None = None
     verdict: Verdict | None = None
     readiness: Readiness | None = None
+    barred: Tag | None = None  # not in the record, or not in the fleet any more
     unsure: Tag | None = None
     question: Question | None = None
     answers: tuple[Answered, ...] = ()
@@ -93,7 +95,7 @@ class Situation:
 def situation(change: Change, facts: Facts) -> Situation:
     """What is open now."""
     found = _open(change, facts)
-    shown = (found.stage, found.why, change.truck, change.battery, found.unsure, found.question,
+    shown = (found.stage, found.why, change.truck, change.battery, found.barred, found.unsure, found.question,
              found.out_token, found.charger, found.destination,
              change.undoing.event if change.undoing else None, change.choices)  # fmt: skip
     token = "|".join("" if part is None else _plain(part) for part in shown)
@@ -117,12 +119,23 @@ def _open(change: Change, facts: Facts) -> Situation:
         return Situation("logged", "")
     if change.undoing is not None:
         return Situation("undo", "")
+    for tag in (change.barred, change.truck, change.battery):
+        if tag is not None and (why := _barred(tag, facts)) is not None:
+            return Situation("stop", "", why=why, barred=tag)
     if change.choices:
         return Situation("choose", "")
     truck, battery = _asset(change.truck, facts), _asset(change.battery, facts)
     if truck is None or battery is None:
         return Situation("show", "")
     return _pair(change, facts, truck, battery)
+
+
+def _barred(tag: Tag, facts: Facts) -> Why | None:
+    """Why nothing is logged with it, whatever else is shown; it may have left the fleet since."""
+    asset = facts.asset(tag)
+    if asset is None:
+        return "unknown"
+    return "retired" if asset.retired else None
 
 
 def _asset(tag: Tag | None, facts: Facts) -> AssetFacts | None:

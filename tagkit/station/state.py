@@ -23,6 +23,7 @@ class Change:
     out_confirmed: str | None = None  # token of what was confirmed to come out
     charger: Tag | None = None
     place: Destination | None = None
+    barred: Tag | None = None  # shown last, and not in the record or not in the fleet any more
     choices: tuple[Tag, ...] = ()  # several of a kind in view
     choices_recovered: frozenset[Tag] = frozenset()
     recovered: frozenset[Tag] = frozenset()  # rest on a recovered read alone
@@ -48,4 +49,5 @@ class Change:
         """Whether anything has been shown that an undo would take back."""
         if self.logged:
             return False
-        return any((self.truck, self.battery, self.charger, self.choices, self.undoing))
+        shown = (self.truck, self.battery, self.charger, self.barred, self.choices)
+        return any((*shown, self.undoing))

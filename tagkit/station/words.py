@@ -17,6 +17,8 @@ ENGLISH: Mapping[str, str] = {
     "choose": "WHICH ONE?",
     "recovered": "CHECK THE NUMBER",
     "question": "THE RECORD SAYS OTHERWISE",
+    "stop.unknown": "STOP: NOT IN THE RECORD",
+    "stop.retired": "STOP: LEFT THE FLEET",
     "stop.no_fit": "STOP: NO FIT",
     "stop.not_confirmed": "STOP: NOT CONFIRMED",
     "stop.not_ready": "STOP: FIT, DO NOT USE",
@@ -30,6 +32,9 @@ ENGLISH: Mapping[str, str] = {
     "line.truck": "Truck {number} {fleet}",
     "line.battery": "Battery in: {number}",
     "line.charger": "Charger {number}",
+    "line.unknown": "{number}: this site knows no such {noun}",
+    "line.retired": "{number}: this {noun} has left the fleet",
+    "line.nothing_with_it": "Nothing can be logged with it",
     "line.check": "{name}: {found}, required {required}: {note}",
     "line.check_inside": "{name}: {found}, required {required}",
     "line.check_note": "{found}: {note}",
@@ -52,6 +57,8 @@ ENGLISH: Mapping[str, str] = {
         "{noun}, or its stamped serial, and type them"
     ),
     # What to do
+    "do.unknown": "Leave it, and have it taken in first. Show the label of another one",
+    "do.retired": "Leave it and tell the lead that it is here. Show the label of another one",
     "do.no_fit": "Leave it. Take another battery and show its label",
     "do.not_confirmed": (
         "Leave it. Take another battery, or have the missing facts settled away from the station"
@@ -100,8 +107,6 @@ ENGLISH: Mapping[str, str] = {
     "notice.foreign": "Not one of ours: {text}",
     "notice.mistyped": "{problem}. {remedy}",
     "notice.wrong_kind": "That is {noun}: show a truck, a battery or a charger",
-    "notice.unknown": "{number} is not in the record: take it in first",
-    "notice.retired": "{number} has left the fleet: this {noun} is not to be used",
     "notice.same_truck": "{number} is shown already",
     "notice.same_battery": "{number} is shown already",
     "notice.going_in": "Right: {number} is the one going in",
@@ -127,8 +132,12 @@ ENGLISH: Mapping[str, str] = {
     "notice.no_supervisor": "{person} is not a supervisor with a running authorisation",
     "notice.came_up": "NOT released: this came up meanwhile: {reason}. Look, then release again",
     "notice.no_reason": "A release needs a reason in words",
-    "notice.begun_again": "Taken back: nothing was logged",
-    "notice.not_undone": "Nothing was undone",
+    "notice.begun_again": "Started again: what was shown is not logged, and nothing was undone",
+    "notice.begun_again_after": (
+        "Started again, nothing was undone: {battery} into {truck} stays logged. Undo once more asks "
+        "about it"
+    ),
+    "notice.not_undone": "Nothing was undone: what was logged stays",
     "notice.nothing_to_undo": "There is no change to undo",
     "notice.refused": "NOT logged: {problem}",
     # Cautions by step

@@ -182,13 +182,51 @@ def test_gauge_and_hour_meter_go_with_the_change():
 
 @pytest.mark.parametrize(
     ("tag", "notice"),
-    [(HOIST, "wrong_kind"), (NOT_OURS, "unknown"), (GONE, "retired"), (GONE_TRUCK, "retired")],
+    [(HOIST, "wrong_kind")],
 )
 def test_what_is_no_part_of_a_change_is_said_and_left_out(tag, notice):
     station = Station()
     station.show(TRUCK, tag)
     assert station.notice == notice
     assert station.change.truck == TRUCK and station.change.battery is None
+
+
+@pytest.mark.parametrize("before", [(), (TRUCK,), (TRUCK, GOOD), (GOOD, CHARGER)])
+@pytest.mark.parametrize("pressed", [0, 1])
+@pytest.mark.parametrize(
+    ("tag", "why", "words"),
+    [(NOT_OURS, "unknown", "knows no such battery"), (GONE, "retired", "battery has left"),
+     (GONE_TRUCK, "retired", "truck has left")],
+)  # fmt: skip
+def test_a_number_that_is_not_in_the_fleet_stops_in_full(before, pressed, tag, why, words):
+    """Whatever is green before it, nothing can be logged until another label is shown."""
+    station = Station()
+    station.show(*before)
+    for _ in range(pressed):
+        station.press()
+    stage = station.screen.stage
+    seen = station.screen.token
+    screen = station.show(tag)
+    assert (screen.headline.key, screen.posture, screen.sound) == (f"stop.{why}", "stop", "stop")
+    assert words in station.said and "Nothing can be logged with it" in station.said
+    assert str(tag) in station.said and str(GOOD) not in station.said
+    station.give(Confirm(seen))
+    station.press()
+    assert station.order is None
+    station = Station()
+    station.show(*before)
+    for _ in range(pressed):
+        station.press()
+    station.show(tag)
+    assert not before or station.show(before[0]).stage == stage
+
+
+def test_typed_it_stops_too_and_a_good_label_beside_it_does_not_hide_it():
+    station = Station()
+    assert station.give(Typed(str(GONE))).headline.key == "stop.retired"
+    assert station.together(TRUCK, GONE, CHARGER).headline.key == "stop.retired"
+    assert station.change.truck == TRUCK and station.change.battery is None
+    assert station.show(GOOD).posture == "go"
 
 
 def test_a_foreign_code_is_not_one_of_ours():
@@ -282,11 +320,16 @@ def test_a_hold_set_while_somebody_stands_at_the_truck_stops_the_change():
     assert station.screen.headline.key == "stop.not_ready"
 
 
-def test_a_battery_that_left_the_fleet_meanwhile_is_shown_no_more():
+@pytest.mark.parametrize("asset", [TRUCK, GOOD])
+def test_what_left_the_fleet_while_somebody_stands_there_stops_it(asset):
     station = Station()
     station.show(TRUCK, GOOD)
-    station.facts.change(GOOD, retired=True)
-    assert station.screen.stage == "show"
+    seen = station.screen.token
+    station.facts.change(asset, retired=True)
+    assert station.screen.headline.key == "stop.retired"
+    assert str(asset) in station.said
+    station.give(Confirm(seen))
+    assert station.order is None and station.screen.posture == "stop"
 
 
 def test_another_battery_at_the_truck_than_the_one_checked_is_checked_anew():
@@ -778,6 +821,18 @@ def test_undo_under_way_takes_it_back():
     station.show(TRUCK, GOOD)
     station.give(Undo())
     assert station.notice == "begun_again" and station.change.truck is None
+    assert "nothing was undone" in station.change.notice.text
+
+
+def test_undo_under_way_does_not_read_as_if_the_logged_change_were_undone():
+    """The truck of the change that was just logged is in view again: the next has begun."""
+    station = Station()
+    station.facts.last = last_change()
+    station.show(TRUCK)
+    station.give(Undo())
+    assert station.notice == "begun_again_after" and station.order is None
+    assert f"nothing was undone: {GOOD} into {TRUCK} stays logged" in station.change.notice.text
+    assert station.give(Undo()).stage == "undo"
 
 
 def test_undo_of_the_last_change_needs_a_press():

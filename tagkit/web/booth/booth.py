@@ -269,6 +269,8 @@ class Booth:
         with self._lock:
             change = self._change
             about = change.battery or change.truck or change.charger
+            if self.facing(site, by).screen.stage == "stop" and change.barred is not None:
+                about = None  # it is not what is on the screen
             if about is None or about in change.recovered:
                 self._say("nothing_to_hold")
             elif by is None:
