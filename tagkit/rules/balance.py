@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.truck import Truck
-from tagkit.rules.figures import figure, in_unit
+from tagkit.rules.figures import figure, said_weight
 from tagkit.rules.weight import stamped_weight
 
 NEVER_A_PERMIT = "For understanding only, never a permit to operate"
@@ -41,7 +41,7 @@ def explain_balance(battery: Battery, truck: Truck) -> str | None:
     lost = load_lost(missing, *(arm.exact() for arm in arms))
     return (
         "The battery is part of the counterweight: "
-        f"{in_unit(missing, unit, 0, up=True)} too light here means about "
-        f"{in_unit(lost, unit, 0, up=True)} less load that balances at a load centre of "
+        f"{said_weight(missing, unit, up=True)} too light here means about "
+        f"{said_weight(lost, unit, up=True)} less load that balances at a load centre of "
         f"{arms[2].value}. {NEVER_A_PERMIT}."
     )

@@ -113,6 +113,19 @@ def in_unit(exact: Fraction, unit: str, digits: int = 2, *, up: bool = False) ->
     return Quantity(_trimmed(Decimal(whole).scaleb(-digits)), unit)
 
 
+def said_weight(exact: Fraction, unit: str, *, up: bool = False) -> Quantity:
+    """A computed weight (kg) as a verdict says it: whole kilograms or pounds, rounded as
+    :func:`in_unit` does. Nobody reads a tenth of a pound off a case, and on a screen it is taken
+    for another figure."""
+    return in_unit(exact, unit, 3 if unit == "t" else 0, up=up)
+
+
+def nearest_weight(exact: Fraction, unit: str) -> Quantity:
+    """The same to the nearest, for a weight that is merely said in another unit too."""
+    down, up = said_weight(exact, unit), said_weight(exact, unit, up=True)
+    return down if exact - down.exact() <= up.exact() - exact else up
+
+
 def due_days(written: str) -> tuple[date, date] | None:
     """First and last day that a date stated as YYYY, YYYY-MM or YYYY-MM-DD can mean."""
     match = re.fullmatch(r"(\d{4})(?:-(\d{1,2}))?(?:-(\d{1,2}))?", written)

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.lifting import Lifting
-from tagkit.rules.figures import Figure, due_days, figure, in_unit
+from tagkit.rules.figures import Figure, due_days, figure, in_unit, said_weight
 from tagkit.rules.lines import compared, line, not_married, unknown
 from tagkit.rules.verdict import Check, Verdict, verdict_of
 from tagkit.rules.weight import scale_error, stamped_weight, window_words
@@ -130,18 +130,18 @@ def _carries(
     if load is None or not rated.known:
         return unknown(name, figures, required=required)
     unit = rated.value.unit
-    found = str(in_unit(load, unit, up=True))
+    found = str(said_weight(load, unit, up=True))
     if load > rated.exact():
         return line(
             name, "no_fit", figures, required=required, found=found,
-            margin=in_unit(rated.exact() - load, unit),
+            margin=said_weight(rated.exact() - load, unit),
             note=f"too heavy for the {rated.owner}", code="too_heavy",
         )  # fmt: skip
     if not whole or not all(part.known for part in parts):
         return unknown(name, figures, required=required, found=f"{found} at least")
     return line(
         name, "fit", figures, required=required, found=found,
-        margin=in_unit(rated.exact() - load, unit),
+        margin=said_weight(rated.exact() - load, unit),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from tagkit.assets.battery import Battery
 from tagkit.assets.truck import Truck
-from tagkit.rules.figures import Figure, exact_setting, figure, in_unit
+from tagkit.rules.figures import Figure, exact_setting, figure, nearest_weight, said_weight
 from tagkit.rules.lines import line, unknown
 from tagkit.rules.verdict import Check
 from tagkit.settings import FitSettings
@@ -67,19 +67,23 @@ def weight_check(battery: Battery, truck: Truck) -> Check:
     low, high = figure(truck, "weight_min"), figure(truck, "weight_max")
     figures = (*weight.figures, low, high)
     required = window_words(low, high)
-    found = _also_in(weight, low, high) if weight.known else weight.service.words or None
+    nearer = low if low.known else high
+    found = _also_in(weight, nearer) if weight.known else weight.service.words or None
     if low.known and high.known and low.exact() > high.exact():
         return unknown("weight", figures, required=required, found=found, note=_CROSSED)
     if not weight.known or not (low.known or high.known):
         return unknown("weight", figures, required=required, found=found)
     limits = _gaps(weight, low, high)
     gap, tolerance, limit = min(limits, key=lambda entry: entry[0] + entry[1])
-    margin = in_unit(gap, weight.unit)
+    unit = limit.value.unit
+    found, margin = _also_in(weight, limit), said_weight(gap, unit)
     if gap < -tolerance:
         which = "light" if limit is low else "heavy"
+        beyond = said_weight(-gap, unit, up=True)
         return line(
-            "weight", "no_fit", figures, required=required, found=found, margin=margin,
-            note=f"too {which} by {in_unit(-gap, weight.unit, 1, up=True)}", code=f"too_{which}",
+            "weight", "no_fit", figures, required=required, margin=margin,
+            found=_also_in(weight, limit, which), note=f"too {which} by {beyond}",
+            code=f"too_{which}",
         )  # fmt: skip
     if not (low.known and high.known):
         return unknown("weight", figures, required=required, found=found)
@@ -110,7 +114,8 @@ def scale_check(battery: Battery, truck: Truck, settings: FitSettings) -> Check 
     low, high = figure(truck, "weight_min"), figure(truck, "weight_max")
     error = scale_error(battery, reading, settings)
     figures = (reading, low, high)
-    required, found = window_words(low, high), _reading_words(reading, error)
+    nearer = low if low.known else high
+    required, found = window_words(low, high), _reading_words(battery, reading, error, nearer)
     if low.known and high.known and low.exact() > high.exact():
         return unknown("scale weight", figures, required=required, found=found, note=_CROSSED)
     if error is None or not (low.known or high.known):
@@ -119,17 +124,17 @@ def scale_check(battery: Battery, truck: Truck, settings: FitSettings) -> Check 
             note="" if error is not None else "the scale's error as recorded is not possible",
         )  # fmt: skip
     lightest, heaviest = reading.exact() - error, reading.exact() + error
-    unit = reading.value.unit
+    unit = nearer.value.unit
     if low.known and heaviest < low.exact():
         return line(
             "scale weight", "no_fit", figures, required=required, found=found,
-            margin=in_unit(heaviest - low.exact(), unit),
+            margin=said_weight(heaviest - low.exact(), unit),
             note="too light even with the scale's error", code="too_light",
         )  # fmt: skip
     if high.known and lightest > high.exact():
         return line(
             "scale weight", "no_fit", figures, required=required, found=found,
-            margin=in_unit(high.exact() - lightest, unit),
+            margin=said_weight(high.exact() - lightest, unit),
             note="too heavy even with the scale's error", code="too_heavy",
         )  # fmt: skip
     if not (low.known and high.known):
@@ -140,13 +145,13 @@ def scale_check(battery: Battery, truck: Truck, settings: FitSettings) -> Check 
         note, code = "the scale's error reaches beyond the limit: weigh it more exactly", "scale"
     elif weight.known and _disagree(weight, reading, settings):
         note = (
-            f"stamp {weight} and scale {reading.value} differ by more than "
-            f"{settings.scale_difference_percent:g}%: settle which is right"
+            f"stamp {_also_in(weight, nearer)} and scale {_beside(reading, nearer)} differ by "
+            f"more than {settings.scale_difference_percent:g}%: settle which is right"
         )
         code = "stamp_and_scale"
     return line(
         "scale weight", "not_confirmed" if note else "fit", figures, required=required,
-        found=found, margin=in_unit(margin, unit), note=note, code=code,
+        found=found, margin=said_weight(margin, unit), note=note, code=code,
     )  # fmt: skip
 
 
@@ -169,13 +174,28 @@ def window_words(low: Figure, high: Figure) -> str | None:
     return f"at most {high.value}" if high.known else None
 
 
-def _also_in(weight: BatteryWeight, low: Figure, high: Figure) -> str:
-    """The weight as marked; beside a window marked in the other family of units also in its unit:
-    "2240 lb (1016 kg)"."""
-    limit = low if low.known else high
-    if not limit.known or UNITS[weight.unit].customary == UNITS[limit.value.unit].customary:
+def _also_in(weight: BatteryWeight, limit: Figure, beyond: str = "") -> str:
+    """The weight as marked; where the limit is marked in the other family of units, the sum in
+    its unit too: "2240 lb (1016 kg)". One beyond the limit ("light", "heavy") is rounded away
+    from it."""
+    if not limit.known or all(_alike(part, limit) for part in weight.figures):
         return str(weight)
-    return f"{weight} ({in_unit(weight.exact(), limit.value.unit, 1)})"
+    unit = limit.value.unit
+    if beyond:
+        return f"{weight} ({said_weight(weight.exact(), unit, up=beyond == 'heavy')})"
+    return f"{weight} ({nearest_weight(weight.exact(), unit)})"
+
+
+def _beside(reading: Figure, limit: Figure) -> str:
+    """The scale's reading, likewise."""
+    if not limit.known or _alike(reading, limit):
+        return str(reading.value)
+    return f"{reading.value} ({nearest_weight(reading.exact(), limit.value.unit)})"
+
+
+def _alike(one: Figure, other: Figure) -> bool:
+    """Whether both are marked in metric units, or both in customary ones."""
+    return UNITS[one.value.unit].customary == UNITS[other.value.unit].customary
 
 
 def _gaps(
@@ -200,11 +220,7 @@ def _tolerance(unit: str, limit: Quantity) -> Fraction:
 
 
 def _conversion_note(weight: BatteryWeight, limit: Figure) -> str:
-    converted = in_unit(weight.exact(), limit.value.unit)
-    return (
-        f"marked in {weight.unit} and {limit.value.unit}, at the limit: conversion decides "
-        f"({weight} is {converted})"
-    )
+    return f"marked in {weight.unit} and {limit.value.unit}, at the limit: conversion decides"
 
 
 def _disagree(weight: BatteryWeight, reading: Figure, settings: FitSettings) -> bool:
@@ -212,9 +228,19 @@ def _disagree(weight: BatteryWeight, reading: Figure, settings: FitSettings) -> 
     return abs(weight.exact() - reading.exact()) > allowed
 
 
-def _reading_words(reading: Figure, error: Fraction | None) -> str | None:
+def _reading_words(
+    battery: Battery, reading: Figure, error: Fraction | None, limit: Figure
+) -> str | None:
     if not reading.known:
         return None
     if error is None:
         return str(reading.value)
-    return f"{reading.value} ± {in_unit(error, reading.value.unit)}"
+    stated = figure(battery, "scale_error")
+    as_stated = stated.stated and _alike(stated, reading)
+    off = stated.value if as_stated else said_weight(error, reading.value.unit, up=True)
+    words = f"{reading.value} ± {off}"
+    if not limit.known or _alike(reading, limit):
+        return words
+    unit = limit.value.unit
+    also = f"{nearest_weight(reading.exact(), unit)} ± {said_weight(error, unit, up=True)}"
+    return f"{words} ({also})"

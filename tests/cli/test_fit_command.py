@@ -112,7 +112,7 @@ def test_at_the_limit_across_units_the_line_says_that_conversion_decides(
     found = fit(empty_room, {"Service weight": "2204 lb"}, {}, charged=False)
     assert found.code == 12
     assert "conversion decides" in check(found, "weight")["note"]
-    assert check(found, "weight")["found"] == "2204 lb (999.7 kg)"
+    assert check(found, "weight")["found"] == "2204 lb (1000 kg)"
 
 
 def test_beyond_the_conversion_it_is_no_fit(empty_room: BatteryRoom) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, replace
 from decimal import Decimal
 
@@ -31,13 +32,68 @@ def test_inside_the_window_is_a_fit():
 def test_exactly_at_the_limit_in_the_same_unit_is_a_fit(limit):
     weight = line(verdict(battery(weight=limit), truck()), "weight")
     assert weight.result == "fit"
-    assert weight.margin == quantity("0", "kg").rounded_to(limit.split()[1])
+    assert weight.margin == quantity("0", "kg")
     assert "conversion" not in weight.note
 
 
 @pytest.mark.parametrize("weight", ["1200.001 kg", "999.999 kg", "1.2001 t", "999999 g"])
 def test_a_hair_beyond_the_limit_in_the_same_unit_is_no_fit(weight):
     assert verdict(battery(weight=weight), truck()).result == "no_fit"
+
+
+SAID = re.compile(r"([\d.]+) (kg|lb)")
+
+
+@pytest.mark.parametrize(
+    ("weight", "window", "found", "note"),
+    [
+        ("4300 lb", ("1000 kg", "1200 kg"), "4300 lb (1951 kg)", "too heavy by 751 kg"),
+        ("1951 kg", ("2200 lb", "2600 lb"), "1951 kg (4302 lb)", "too heavy by 1702 lb"),
+        ("900 kg", ("2200 lb", "2600 lb"), "900 kg (1984 lb)", "too light by 216 lb"),
+        ("2240 lb", ("2300 lb", "2600 lb"), "2240 lb", "too light by 60 lb"),
+        ("1200.4 kg", ("1000 kg", "1200 kg"), "1200.4 kg", "too heavy by 1 kg"),
+        ("2643.9 lb", ("2200 lb", "2600 lb"), "2643.9 lb", "too heavy by 44 lb"),
+    ],
+)
+def test_by_how_much_is_said_in_whole_units_of_the_window_and_never_too_little(
+    weight, window, found, note
+):
+    low, high = window
+    told = line(verdict(battery(weight=weight), truck(weight_min=low, weight_max=high)), "weight")
+    assert (told.found, told.note) == (found, note)
+    assert told.required == f"{low} to {high}"
+    # What is said of it in the window's unit agrees: the limit and what is beyond it.
+    said = int(SAID.findall(told.found)[-1][0].partition(".")[0])
+    limit = int(window["heavy" in note].split()[0])
+    beyond = int(note.split()[3])
+    assert abs(abs(said - limit) - beyond) <= 1
+    assert abs(told.margin.value) == beyond and told.margin.unit == window[0].split()[1]
+
+
+@pytest.mark.parametrize(
+    ("weight", "window", "margin"),
+    [("2240 lb", ("1000 kg", "1200 kg"), "16 kg"), ("1016.9 kg", ("1000 kg", "1200 kg"), "16 kg"),
+     ("1016 kg", ("2200 lb", "2600 lb"), "39 lb")],
+)  # fmt: skip
+def test_a_margin_is_said_in_whole_units_and_never_too_much(weight, window, margin):
+    low, high = window
+    told = line(verdict(battery(weight=weight), truck(weight_min=low, weight_max=high)), "weight")
+    assert told.result == "fit" and str(told.margin) == margin
+
+
+def test_ballast_marked_in_another_unit_is_summed_in_the_window_s():
+    told = line(verdict(battery(weight="1111 kg", ballast="220 lb"), truck()), "weight")
+    assert told.found == "1111 kg + 220 lb ballast (1211 kg)"
+    assert told.note == "too heavy by 11 kg"
+
+
+def test_a_scale_in_another_unit_is_said_in_the_window_s_too():
+    window = {"weight_min": "2200 lb", "weight_max": "2600 lb"}
+    told = line(verdict(battery(weight="2300 lb", weighed="1150 kg"), truck(**window)),
+                "scale weight")  # fmt: skip
+    assert told.found == "1150 kg ± 12 kg (2535 lb ± 26 lb)"
+    assert "stamp 2300 lb and scale 1150 kg (2535 lb) differ" in told.note
+    assert told.margin.unit == "lb" and told.margin.value == int(told.margin.value)
 
 
 def test_at_the_limit_across_pounds_and_kilograms_conversion_decides():

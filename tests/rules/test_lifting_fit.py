@@ -107,7 +107,9 @@ def test_both_beam_and_hoist_must_be_named():
 
 def test_a_load_is_never_shown_lighter_than_it_is():
     found = verdict(battery(weight="2450 lb"), beam(), hoist())
-    assert line(found, "beam load").found == "1111.31 kg"  # 1111.3013 kg
+    assert line(found, "beam load").found == "1112 kg"  # 1111.3013 kg
+    in_tonnes = verdict(battery(weight="2450 lb"), beam(rated_load="2 t"), hoist())
+    assert line(in_tonnes, "beam load").found == "1.112 t"
 
 
 def test_an_unmarried_battery_is_not_confirmed():

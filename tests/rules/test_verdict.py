@@ -38,7 +38,7 @@ def test_as_json_it_has_the_agreed_keys_and_comes_back():
     assert set(json.loads(text)) == {"verdict", "checks"}
     weight = json.loads(text)["checks"][1]
     assert list(weight) == ["name", "result", "required", "found", "margin", "source", "note"]
-    assert weight["margin"]["unit"] == "lb"
+    assert weight["margin"]["unit"] == "kg"
     back = Verdict.from_json(json.loads(text))
     assert back.to_json() == found.to_json()
     assert back.result == "not_confirmed"
