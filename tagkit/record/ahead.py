@@ -12,6 +12,7 @@ come by the same assets again and again.
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -30,11 +31,12 @@ from tagkit.record.folder import (
     times_folded_again,
 )
 from tagkit.record.journal import cancels, find_event, meant_by, put_aside
+from tagkit.record.light import LightEvent
 from tagkit.record.state import AssetState
 from tagkit.record.store import Connection
 
-MOST_KEPT = 20_000
-"""Events kept in memory."""
+MOST_KEPT = 100_000
+"""Events kept in memory, of some 1 kB each."""
 
 
 @dataclass
@@ -44,7 +46,7 @@ class _Line:
     state: AssetState
     """Folded from everything up to ``reached``."""
     reached: Key
-    behind: list[Event] = field(default_factory=list)
+    behind: list[LightEvent] = field(default_factory=list)
     """What comes after it."""
 
 
@@ -80,7 +82,7 @@ class Ahead:
         """The state of an asset folded from all its events."""
         with snapshot(self._connection):
             times = times_folded_again(self._connection)
-            line = _Line(empty(tag), (-1, -1), list(events_of(self._connection, tag)))
+            line = _Line(empty(tag), (-1, -1), self._events_of(tag))
             return _foreseen(line, times, (), _last(line), 0)
 
     def follow(self, tag: str) -> Foreseen | None:
@@ -91,9 +93,9 @@ class Ahead:
             aside = [event for _, event in put_aside(self._connection, tag)]
             if not aside:
                 return None
-            line = _Line(empty(tag), (-1, -1), list(events_of(self._connection, tag)))
+            line = _Line(empty(tag), (-1, -1), self._events_of(tag))
             newest = _last(line)
-            line.behind = sorted([*line.behind, *aside], key=_place)
+            line.behind = sorted([*line.behind, *map(LightEvent, aside)], key=_place)
             return _foreseen(line, times, tuple(map(entry_of, aside)), newest, 0)
 
     def _cancelled(self, added: list[Event]) -> list[Event]:
@@ -130,11 +132,12 @@ class Ahead:
         line = self._line(tag, first)
         newest = _last(line)
         checkpoints: list[tuple[Key, AssetState]] = []
-        late = [altered(event, effective=event.clock, voided=event.id in voids) for event in added]
+        late = [
+            LightEvent(altered(event, effective=event.clock, voided=event.id in voids))
+            for event in added
+        ]
         if voids:
-            line.behind = [
-                altered(one, voided=True) if one.id in voids else one for one in line.behind
-            ]
+            line.behind = [one.cancelled() if one.id in voids else one for one in line.behind]
         entries = tuple(map(entry_of, late))  # in the order in which they come
         self._kept -= len(line.behind)
         late.sort(key=_place)
@@ -159,7 +162,7 @@ class Ahead:
     def _line(self, tag: str, first: Key) -> _Line:
         line = self._lines.pop(tag, None)
         if line and line.reached < first:
-            fresh = list(events_of(self._connection, tag, _last(line)))
+            fresh = self._events_of(tag, _last(line))
             line.behind += fresh
             self._kept += len(fresh)
             return line
@@ -167,15 +170,19 @@ class Ahead:
             self._kept -= len(line.behind)
         key, state = checkpoint_before(self._connection, tag, first[0])
         line = _Line(state or empty(tag), key)
-        events = list(events_of(self._connection, tag, key))
+        events = self._events_of(tag, key)
         before = list(takewhile(lambda event: _place(event)[:2] < first, events))
         for event in before:
             _step(line, event, [])
         line.behind = events[len(before) :]
         self._kept += len(line.behind)
         while self._kept > MOST_KEPT and self._lines:
-            self._drop(next(iter(self._lines)))
+            # By age would not do: who goes round all assets would find none of them again.
+            self._drop(random.choice(list(self._lines)))
         return line
+
+    def _events_of(self, tag: str, later_than: Key = (-1, -1)) -> list[LightEvent]:
+        return [LightEvent(event) for event in events_of(self._connection, tag, later_than)]
 
     def _drop(self, tag: str) -> None:
         line = self._lines.pop(tag, None)
@@ -187,17 +194,16 @@ class Ahead:
         self._kept = 0
 
 
-def _place(event: Event) -> tuple[int, int, str, str, str, int]:
+def _place(event: LightEvent) -> tuple[int, int, str, str, str, int]:
     """By what an asset's events are ordered."""
-    name = (event.site, event.station, event.epoch)
-    return event.effective, event.clock, *name, event.sequence
+    return event.effective, event.clock, *event.name, event.sequence
 
 
 def _last(line: _Line) -> Key:
     return _place(line.behind[-1])[:2] if line.behind else line.reached
 
 
-def _step(line: _Line, event: Event, checkpoints: list[tuple[Key, AssetState]]) -> None:
+def _step(line: _Line, event: LightEvent, checkpoints: list[tuple[Key, AssetState]]) -> None:
     key = (event.effective, event.clock)
     if key > line.reached and line.state.events and line.state.events % CHECKPOINT_EVERY == 0:
         checkpoints.append((line.reached, line.state))

@@ -12,7 +12,6 @@ from datetime import datetime
 from typing import Any
 
 from tagkit.assets.on_label import behind
-from tagkit.record.envelope import Event
 from tagkit.record.fold_care import (
     CARE_EFFECTS,
     charge_over,
@@ -21,10 +20,11 @@ from tagkit.record.fold_care import (
     take_reading,
     use_begins,
 )
+from tagkit.record.light import Foldable
 from tagkit.record.state import AssetState
 
 
-def fold(tag: str, events: Iterable[Event], start: AssetState | None = None) -> AssetState:
+def fold(tag: str, events: Iterable[Foldable], start: AssetState | None = None) -> AssetState:
     """The state after ``events``, which are in order and begin where ``start`` ended."""
     state = start or empty(tag)
     for event in events:
@@ -37,7 +37,7 @@ def empty(tag: str) -> AssetState:
     return AssetState(tag, tag[:1])
 
 
-def after(state: AssetState, event: Event, moment: str) -> AssetState:
+def after(state: AssetState, event: Foldable, moment: str) -> AssetState:
     """The state after one more event; ``moment`` is the event's."""
     result = _counted(state, event, moment)
     if event.voided:
@@ -58,7 +58,7 @@ def after(state: AssetState, event: Event, moment: str) -> AssetState:
     return result
 
 
-def _counted(state: AssetState, event: Event, moment: str) -> AssetState:
+def _counted(state: AssetState, event: Foldable, moment: str) -> AssetState:
     result = AssetState.__new__(AssetState)
     result.__dict__.update(state.__dict__)
     result.events += 1
@@ -74,7 +74,7 @@ def _not_understood(state: AssetState, what: str) -> AssetState:
     return state
 
 
-def _registered(state: AssetState, event: Event, moment: str) -> None:
+def _registered(state: AssetState, event: Foldable, moment: str) -> None:
     if state.registered_at is not None:
         return
     body = event.body
@@ -85,7 +85,7 @@ def _registered(state: AssetState, event: Event, moment: str) -> None:
     state.delivery = body["delivery"]
 
 
-def _married(state: AssetState, event: Event, moment: str) -> None:
+def _married(state: AssetState, event: Foldable, moment: str) -> None:
     state.married_at = moment
     facts = dict(event.body["facts"])
     if state.jumpered:
@@ -95,13 +95,13 @@ def _married(state: AssetState, event: Event, moment: str) -> None:
     state.unsettled = [] if event.body["settled"] else list(event.body["differences"])
 
 
-def _amended(state: AssetState, event: Event, _: str) -> None:
+def _amended(state: AssetState, event: Foldable, _: str) -> None:
     merged = {**state.nameplate, **dict(event.body["changes"])}
     state.nameplate = {name: fact for name, fact in merged.items() if fact is not None}
     state.unsettled = []
 
 
-def _retired(state: AssetState, event: Event, moment: str) -> None:
+def _retired(state: AssetState, event: Foldable, moment: str) -> None:
     body = event.body
     state.receipt = body["receipt"] or state.receipt
     state.papers = body["papers"] or state.papers
@@ -112,7 +112,7 @@ def _retired(state: AssetState, event: Event, moment: str) -> None:
         _put(state, None, moment, event, "moved")
 
 
-def _label_printed(state: AssetState, event: Event, _: str) -> None:
+def _label_printed(state: AssetState, event: Foldable, _: str) -> None:
     mine = [
         {name: value for name, value in label.items() if name != "tag"}
         for label in event.body["labels"]
@@ -131,7 +131,7 @@ def _label_behind(before: AssetState, now: AssetState) -> dict[str, Any]:
     return behind(now.kind, printed, now.nameplate)
 
 
-def _label_inspected(state: AssetState, event: Event, moment: str) -> None:
+def _label_inspected(state: AssetState, event: Foldable, moment: str) -> None:
     body = event.body
     if state.tag == body["asset"] and newer(state.label_condition, moment):
         state.label_condition = {
@@ -149,7 +149,7 @@ def _label_inspected(state: AssetState, event: Event, moment: str) -> None:
 
 
 def _put(
-    state: AssetState, place: dict[str, Any] | None, moment: str, event: Event, how: str
+    state: AssetState, place: dict[str, Any] | None, moment: str, event: Foldable, how: str
 ) -> bool:
     """Places a battery unless it has been placed since; says whether it did."""
     if state.place_since is not None and moment < state.place_since:
@@ -171,7 +171,7 @@ def _put(
     return True
 
 
-def _changed(state: AssetState, event: Event, moment: str) -> None:
+def _changed(state: AssetState, event: Foldable, moment: str) -> None:
     body = event.body
     if state.tag == body["truck"]:
         if body["hours"] is not None and newer(state.hours, moment):
@@ -197,7 +197,7 @@ def _changed(state: AssetState, event: Event, moment: str) -> None:
         state.last_change = event.id
 
 
-def _seen_at(state: AssetState, event: Event, moment: str) -> None:
+def _seen_at(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag == event.body["battery"]:
         place = event.body["place"]
         if place["kind"] == "truck":
@@ -207,12 +207,12 @@ def _seen_at(state: AssetState, event: Event, moment: str) -> None:
             state.last_used_at = _later(state.last_used_at, moment)
 
 
-def _moved(state: AssetState, event: Event, moment: str) -> None:
+def _moved(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag == event.body["battery"]:
         _put(state, event.body["place"], moment, event, "moved")
 
 
-def _charge_started(state: AssetState, event: Event, moment: str) -> None:
+def _charge_started(state: AssetState, event: Foldable, moment: str) -> None:
     body = event.body
     if state.tag != body["battery"]:
         return
@@ -256,7 +256,7 @@ def _charged_since(state: AssetState, moment: str) -> str:
     return began if now - end < end - start else moment
 
 
-def _charge_ended(state: AssetState, event: Event, moment: str) -> None:
+def _charge_ended(state: AssetState, event: Foldable, moment: str) -> None:
     body = event.body
     if state.tag != body["battery"]:
         return
@@ -285,7 +285,7 @@ def _readings(state: AssetState, body: dict[str, Any], moment: str) -> None:
     take_reading(state, "last_sg", body["sg"], "SG", moment)
 
 
-def _held(state: AssetState, event: Event, moment: str) -> None:
+def _held(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != event.body["asset"]:
         return
     hold = {
@@ -298,7 +298,7 @@ def _held(state: AssetState, event: Event, moment: str) -> None:
     state.holds = [*state.holds, hold]
 
 
-def _released(state: AssetState, event: Event, moment: str) -> None:
+def _released(state: AssetState, event: Foldable, moment: str) -> None:
     body = event.body
     if state.tag != body["asset"]:
         return
@@ -317,7 +317,7 @@ def _later(one: str | None, other: str) -> str:
     return other if one is None else max(one, other)
 
 
-_EFFECTS: dict[str, Callable[[AssetState, Event, str], None]] = {
+_EFFECTS: dict[str, Callable[[AssetState, Foldable, str], None]] = {
     "registered": _registered,
     "married": _married,
     "amended": _amended,

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from tagkit.record.care_bodies import Body, celsius, figure
-from tagkit.record.envelope import Event
+from tagkit.record.light import Foldable
 from tagkit.record.state import AssetState
 
 ROUNDS_KEPT = 12
@@ -63,7 +63,7 @@ def use_begins(state: AssetState, moment: str) -> None:
 
 
 def charge_over(
-    state: AssetState, event: Event, moment: str, kind: str | None, started: str | None
+    state: AssetState, event: Foldable, moment: str, kind: str | None, started: str | None
 ) -> None:
     """The end of a charge: the use before it counts, and what was done is noted."""
     body = event.body
@@ -105,7 +105,7 @@ def _counted(use: dict[str, Any], percent: float | None) -> dict[str, Any]:
     return more
 
 
-def _watered(state: AssetState, event: Event, moment: str) -> None:
+def _watered(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != event.tags[0]:
         return
     body, use = event.body, state.use
@@ -125,7 +125,7 @@ def _watered(state: AssetState, event: Event, moment: str) -> None:
     state.waterings = sorted([*state.waterings, entry], key=lambda one: one["at"])[-WATERINGS_KEPT:]
 
 
-def _cells_read(state: AssetState, event: Event, moment: str) -> None:
+def _cells_read(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != event.tags[0]:
         return
     body = event.body
@@ -160,7 +160,7 @@ def _middle(values: list[float], digits: int) -> str | None:
     return f"{middle:.{digits}f}".rstrip("0").rstrip(".")
 
 
-def _capacity_tested(state: AssetState, event: Event, moment: str) -> None:
+def _capacity_tested(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != event.tags[0]:
         return
     done(state, "capacity test", moment)
@@ -174,13 +174,13 @@ def _capacity_tested(state: AssetState, event: Event, moment: str) -> None:
         }
 
 
-def _leakage_tested(state: AssetState, event: Event, moment: str) -> None:
+def _leakage_tested(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag == event.tags[0]:
         _leakage(state, event, moment, figure(event.body["ohm"]), event.body["passes"])
 
 
 def _leakage(
-    state: AssetState, event: Event, moment: str, ohm: float | None, passes: bool | None
+    state: AssetState, event: Foldable, moment: str, ohm: float | None, passes: bool | None
 ) -> None:
     done(state, "leakage", moment)
     if newer(state.leakage_test, moment):
@@ -188,7 +188,7 @@ def _leakage(
         _measured_since_release(state, "leakage")
 
 
-def _repaired(state: AssetState, event: Event, moment: str) -> None:
+def _repaired(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != event.tags[0]:
         return
     body = event.body
@@ -210,7 +210,7 @@ def _repaired(state: AssetState, event: Event, moment: str) -> None:
     _settle(state, body["settles"])
 
 
-def _inspected(state: AssetState, event: Event, moment: str) -> None:
+def _inspected(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag not in event.tags:
         return
     body = event.body
@@ -244,7 +244,7 @@ def _settle(state: AssetState, settled: Iterable[str]) -> None:
         state.todos = [one for one in state.todos if one["id"] not in ids]
 
 
-def _cleaned(state: AssetState, event: Event, moment: str) -> None:
+def _cleaned(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != event.tags[0]:
         return
     done(state, "cleaning", moment)
@@ -253,7 +253,7 @@ def _cleaned(state: AssetState, event: Event, moment: str) -> None:
         _leakage(state, event, moment, ohm, None)
 
 
-CARE_EFFECTS: dict[str, Callable[[AssetState, Event, str], None]] = {
+CARE_EFFECTS: dict[str, Callable[[AssetState, Foldable, str], None]] = {
     "watered": _watered,
     "cells_read": _cells_read,
     "capacity_tested": _capacity_tested,

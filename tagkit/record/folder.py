@@ -16,6 +16,7 @@ from typing import Any
 from tagkit.record.bodies import present_body
 from tagkit.record.envelope import Event, from_bytes
 from tagkit.record.fold import after, empty
+from tagkit.record.light import LightEvent
 from tagkit.record.state import FOLD_VERSION, AssetState
 from tagkit.record.store import Connection
 
@@ -97,7 +98,7 @@ class Foreseen:
     """What :func:`times_folded_again` said."""
 
 
-def entry_of(event: Event) -> Entry:
+def entry_of(event: Event | LightEvent) -> Entry:
     """What tells an added event from others."""
     return event.effective, event.clock, event.id
 

@@ -7,7 +7,9 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from tagkit.record.folder import Folder
+from tagkit.record.fold import fold
+from tagkit.record.folder import Folder, events_of
+from tagkit.record.light import LightEvent
 from tagkit.record.record import Record
 from tagkit.record.verify import verify
 
@@ -118,3 +120,26 @@ def test_a_newly_followed_asset_is_folded_ahead(
     assert not state.held
     assert state.last_charge_started_at
     assert verify(depot.folder) == []
+
+
+def test_events_kept_without_their_bytes_fold_to_the_same_states(depot: Any) -> None:
+    truck, one, other = str(depot.trucks[0]), *map(str, depot.batteries[:2])
+    depot.change(truck, one)
+    depot.log("changed", {"truck": truck, "battery_in": other, "battery_out": one})
+    depot.log("charge_started", {"battery": one, "charge_kind": "equalize", "temperature": 31})
+    depot.log("charge_ended", {"battery": one, "ah": 612.5})
+    held = depot.log("held", {"asset": one, "reason": "a leak, to be looked at " * 3})
+    depot.log("voided", {"event": held.id, "reason": "another one"}, tags=[one])
+    depot.log("cells_read", {"cells": [{"cell": 1, "sg": "1.280"}]}, tags=[one])
+    for kind in ("watered", "capacity_tested", "repaired", "inspected", "cleaned", "cleaned"):
+        depot.log(kind, {}, tags=[one])
+    for tag in (truck, one, other):
+        events = list(events_of(depot.record._connection, tag))
+        light = [LightEvent(event) for event in events]
+        state = depot.record.state(tag)
+        assert fold(tag, light).to_json() == state.to_json() == fold(tag, events).to_json()
+        for each, event in zip(light, events, strict=True):
+            for name in ("id", "moment", "by", "kind", "version", "tags", "body", "known"):
+                assert getattr(each, name) == getattr(event, name)
+            assert each.cancelled().voided and each.voided == event.voided
+    assert [event.voided for event in events_of(depot.record._connection, one)].count(True) == 1
