@@ -61,6 +61,11 @@ def receive(
     worksheet: Annotated[
         str | None, typer.Option("--worksheet", metavar="NAME", help="Which one of an XLSX file.")
     ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option("--leave-out", metavar="COLUMN", help="Header or letter of a column that is not "
+                     "to be read, as where two state the same; may be repeated."),
+    ] = None,
     rest: Annotated[
         Path | None, typer.Option("--rest", metavar="FILE", help="Where --keep-good writes bad rows.")
     ] = None,
@@ -111,6 +116,7 @@ def receive(
             kind=kind_named(kind) if kind else None,
             decimal_mark=decimal,  # type: ignore[arg-type]
             worksheet=worksheet,
+            leave_out=leave_out or (),
             mending_file=rest,
             force=force,
             before_commit=check_labels,

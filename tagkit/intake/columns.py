@@ -134,7 +134,7 @@ class Columns:
         )  # fmt: skip
 
     def for_kind(self, kind: Kind) -> dict[str, Column]:
-        """Field -> its column; WrongInput names two columns that claim the same field.
+        """Field -> its column; WrongInput names the columns that claim the same field.
 
         Two columns may state one figure in two units; the first of them is given here.
         """
@@ -166,16 +166,11 @@ class Columns:
                 if name not in doubles and _in_two_units(kind, name, found[name], column):
                     doubles[name] = column
                     continue
-                if self.asks:
-                    clashing.setdefault(name, [found[name]]).append(column)
-                    continue
-                raise WrongInput(
-                    f"the columns “{found[name].header}” ({found[name].letter}) and "
-                    f"“{column.header}” ({column.letter}) both state the {kind.noun}'s "
-                    f"{label_of(kind, name)}",
-                    "Keep one of them or rename the other",
-                )
+                clashing.setdefault(name, [found[name]]).append(column)
+                continue
             found[name] = column
+        if clashing and not self.asks:
+            raise _both_claimed(kind, clashing)
         self._clashes[kind] = {
             name: Clash(label_of(kind, name), tuple(columns)) for name, columns in clashing.items()
         }
@@ -194,6 +189,42 @@ class Columns:
         """The kinds of asset that the columns point to."""
         told = frozenset(kind for column in self.all for kind in column.tells)
         return told or frozenset(kind for column in self.all for kind in column.hints())
+
+
+def _both_claimed(kind: Kind, clashing: Mapping[str, Sequence[Column]]) -> WrongInput:
+    name, columns = next(iter(clashing.items()))
+    names = " and ".join(f"“{column.header}” ({column.letter})" for column in columns)
+    others = " ".join(f"--leave-out {column.letter}" for column in columns[1:])
+    return WrongInput(
+        f"the columns {names} state the same, the {kind.noun}'s {label_of(kind, name)}",
+        f"Say which is not to be read: with {others}, column {columns[0].letter} counts",
+    )
+
+
+def columns_named(headers: Sequence[str], words: Iterable[str]) -> frozenset[int]:
+    """The columns that people name by header or letter, by index from 0.
+
+    WrongInput for a name that none has or several have.
+    """
+    return frozenset(_column_named(headers, " ".join(word.split())) for word in words)
+
+
+def _column_named(headers: Sequence[str], word: str) -> int:
+    wanted = word.casefold()
+    shown = [" ".join(header.split()) for header in headers]
+    headed = [index for index, header in enumerate(shown) if header.casefold() == wanted]
+    lettered = [index for index in range(len(shown)) if column_letter(index).casefold() == wanted]
+    found = headed or lettered
+    if wanted and len(found) == 1:
+        return found[0]
+    if len(found) > 1:
+        letters = " or ".join(column_letter(index) for index in found)
+        raise WrongInput(
+            f"several columns are headed “{word}”", f"Name one by its letter: {letters}",
+            "--leave-out",
+        )  # fmt: skip
+    there = ", ".join(f"{column_letter(at)} “{name}”" for at, name in enumerate(shown) if name)
+    raise WrongInput(f"the sheet has no column “{word}”", f"It has {there}", "--leave-out")
 
 
 def _is_general(column: Column, name: str) -> bool:

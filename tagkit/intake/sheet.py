@@ -10,7 +10,7 @@ from types import MappingProxyType
 from tagkit.assets.tag import Kind
 from tagkit.errors import NotFound, WrongInput
 from tagkit.intake import limits
-from tagkit.intake.columns import Columns, column_letter, match_columns
+from tagkit.intake.columns import Columns, column_letter, columns_named, match_columns
 from tagkit.intake.grid import Cell, Form, Grid, Row
 from tagkit.intake.header import best_header, whole_header
 from tagkit.intake.meanings import dimension_of
@@ -59,10 +59,16 @@ class Sheet:
         return self.style.mark
 
 
-def read_sheet(path: Path | str, worksheet: str | None = None, kind: Kind | None = None) -> Sheet:
+def read_sheet(
+    path: Path | str,
+    worksheet: str | None = None,
+    kind: Kind | None = None,
+    leave_out: Collection[str] = (),
+) -> Sheet:
     """The sheet in a CSV or XLSX file.
 
-    ``worksheet`` names one of several; ``kind`` says what all rows are, if the caller knows.
+    ``worksheet`` names one of several; ``kind`` says what all rows are, if the caller knows;
+    ``leave_out`` are headers or letters of columns that are not to be read.
     Raises NotFound where there is no such file, WrongInput for everything that can't be read,
     with the remedy.
     """
@@ -81,7 +87,7 @@ def read_sheet(path: Path | str, worksheet: str | None = None, kind: Kind | None
         raise WrongInput(
             f"the file can't be read ({reason})", "Close it elsewhere, check its rights", str(path)
         ) from error
-    return sheet_from_bytes(data, path.name, worksheet, kind)
+    return sheet_from_bytes(data, path.name, worksheet, kind, leave_out=leave_out)
 
 
 def sheet_from_bytes(
@@ -92,12 +98,14 @@ def sheet_from_bytes(
     headings: Mapping[int, str] = MappingProxyType({}),
     without: Collection[int] = (),
     *,
+    leave_out: Collection[str] = (),
     asks: bool = False,
 ) -> Sheet:
     """The same from the contents of a file called ``name``.
 
     ``headings`` are read in place of those of the file, by column index from 0; columns of
-    ``without`` are not read. ``asks``: see :func:`tagkit.intake.columns.match_columns`.
+    ``without`` are not read, nor those that ``leave_out`` names. ``asks``: see
+    :func:`tagkit.intake.columns.match_columns`.
     """
     _check_contents(data, name)
     grids = (
@@ -106,6 +114,7 @@ def sheet_from_bytes(
     grid, notes = _choose(grids, name, worksheet)
     header, below, index = _parted(grid, name, headings)
     try:
+        without = {*without, *columns_named(header.texts, leave_out)}
         columns = match_columns(
             header.texts, [row.texts for row in below[:500]], kind, without, asks=asks
         )

@@ -83,6 +83,7 @@ def receive(
     kind: Kind | None = None,
     decimal_mark: DecimalMark | None = None,
     worksheet: str | None = None,
+    leave_out: Sequence[str] = (),
     mending_file: Path | None = None,
     force: bool = False,
     before_commit: Callable[[tuple[Taken, ...]], None] | None = None,
@@ -90,14 +91,15 @@ def receive(
     """Read ``path`` and take its rows in.
 
     ``before_commit`` is called with what would be taken; raising there takes nothing. ``force``
-    lets ``mending_file`` be overwritten.
+    lets ``mending_file`` be overwritten. ``leave_out``: headers or letters of columns that are not
+    to be read, where two state the same.
     ``as_stamped``: the sheet was copied from cases and nameplates of a fleet in use, so that no
     marrying is due. WrongInput when the sheet as a whole can't be read; rows that can't be taken
     are listed in the result.
     """
     delivery = understood(
         site,
-        read_sheet(path, worksheet, kind),
+        read_sheet(path, worksheet, kind, leave_out),
         as_stamped=as_stamped,
         kind=kind,
         decimal_mark=decimal_mark,

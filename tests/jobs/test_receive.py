@@ -328,3 +328,48 @@ def test_the_same_warning_of_several_rows_is_said_once(room: BatteryRoom) -> Non
     said = "80 x 90 x 70 cm is taken as length × width × height"
     assert (found.code, " ".join(found.out.split()).count(said)) == (0, 1), found
     assert f"rows 2, 3: {said}" in " ".join(found.out.split())
+
+
+ALIKE = """\
+Maker's serial,Voltage (V),Service weight (kg),Chemistry,Weight of the battery (kg),Capacity C5 (Ah)
+S1,48,1100,vented lead-acid,1290,775
+S2,48,1105,vented lead-acid,1295,775
+"""
+
+
+def test_two_columns_that_state_the_same_are_named_with_the_option_that_chooses(
+    empty_room: BatteryRoom,
+) -> None:
+    sheet = empty_room.sheet(ALIKE)
+    asked = empty_room.run("receive", sheet)
+    assert asked.code == 2
+    assert "“Service weight (kg)” (C) and “Weight of the battery (kg)” (E)" in asked.err
+    assert "--leave-out E" in asked.err and "column C counts" in asked.err
+
+
+@pytest.mark.parametrize(
+    ("left_out", "weight"),
+    [("E", "1100"), ("weight of the battery (kg)", "1100"), ("c", "1290"),
+     ("Service  weight (kg)", "1290")],
+)  # fmt: skip
+def test_the_column_that_is_not_left_out_counts(
+    empty_room: BatteryRoom, left_out: str, weight: str
+) -> None:
+    found = empty_room.run(
+        "receive", empty_room.sheet(ALIKE), "--leave-out", left_out, "--json", "--by", "TS"
+    )
+    assert found.code == 0, found.err
+    empty_room.learn(found.data["taken"])
+    assert empty_room.state("S1").nameplate["weight"]["value"] == weight
+
+
+@pytest.mark.parametrize("left_out", ["K", "Colour", "", "Chemistry"])
+def test_a_column_that_is_not_there_is_answered_with_those_that_are(
+    empty_room: BatteryRoom, left_out: str
+) -> None:
+    text = ALIKE.replace("Capacity C5 (Ah)", "Chemistry")
+    found = empty_room.run("receive", empty_room.sheet(text), "--leave-out", left_out)
+    assert found.code == 2
+    assert "--leave-out" in found.err
+    told = "D or F" if left_out == "Chemistry" else "E “Weight of the battery (kg)”"
+    assert told in found.err
