@@ -49,7 +49,7 @@ class TagkitError(Exception):
 
 
 @contextmanager
-def about(where: str) -> Iterator[None]:
+def mistake_in(where: str) -> Iterator[None]:
     """A mishap in here that says not where it is, is about ``where``."""
     try:
         yield

@@ -302,8 +302,8 @@ def current(
     Example: tagkit charge current sunday.csv --battery B-QM-00417-D --column time=Elapsed
     --column current="I (A)" --as row-a-current
     """
-    from tagkit.jobs.charge_import import moment_in
     from tagkit.jobs.current_log import import_current
+    from tagkit.jobs.log_file import moment_in
 
     with open_site(site) as opened:
         taken = import_current(

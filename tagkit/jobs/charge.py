@@ -29,7 +29,7 @@ from tagkit.record.care_bodies import MOST_SAMPLES
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.words import describe
-from tagkit.rules.charge import ah_from_log
+from tagkit.rules.charge import MOST_AMPERES, ah_from_log
 from tagkit.rules.flags import Flag
 from tagkit.rules.readiness import Readiness
 from tagkit.rules.times import readable
@@ -37,6 +37,8 @@ from tagkit.units import Dimension, Quantity, parse_quantity
 
 MOST_OF_CAPACITY = 1.4
 """Ah of one charge as a multiple of capacity; the highest charge factor a site may set."""
+HIGHEST_RATE = 2.0
+"""A for each Ah of capacity; lithium on a fast charger takes no more."""
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
 
 
@@ -397,10 +399,22 @@ def _last_end(site: Site, battery: AssetState) -> str:
     return ""
 
 
+def most_ah(site: Site, battery: AssetState) -> float | None:
+    """Ah that the battery takes in one charge at most; None where its capacity is unknown."""
+    capacity = battery_facts(battery, site.settings).capacity_ah
+    return MOST_OF_CAPACITY * capacity if capacity else None
+
+
+def highest_amperes(site: Site, battery: AssetState) -> float:
+    """A that the battery can take on the mean of a charge."""
+    capacity = battery_facts(battery, site.settings).capacity_ah
+    return min(MOST_AMPERES, HIGHEST_RATE * capacity) if capacity else MOST_AMPERES
+
+
 def refuse_too_much(site: Site, battery: AssetState, ah: float) -> None:
     """WrongInput for more than the battery can take; nothing where its capacity is unknown."""
-    capacity = battery_facts(battery, site.settings).capacity_ah
-    if capacity and ah > (most := MOST_OF_CAPACITY * capacity):
+    capacity, most = battery_facts(battery, site.settings).capacity_ah, most_ah(site, battery)
+    if capacity and most and ah > most:
         raise WrongInput(
             f"the samples give {ah:.0f} Ah, and {battery.tag} with its {capacity:.0f} Ah takes "
             f"{most:.0f} Ah at most",

@@ -7,40 +7,37 @@ temperature) replaces the scanned end, which stays in the record, marked as canc
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from tagkit.assets.tag import Kind, parse_tag
-from tagkit.errors import NotFound, TagkitError, WrongInput
-from tagkit.jobs.care_facts import equalizing_of, plain, when
+from tagkit.assets.tag import Kind
+from tagkit.errors import TagkitError, WrongInput
+from tagkit.jobs.care_facts import plain, when
+from tagkit.jobs.charge import highest_amperes, most_ah
 from tagkit.jobs.charge_flags import judge_times
-from tagkit.jobs.fit import judge_states
-from tagkit.jobs.log_columns import (
-    CHARGES,
-    Degrees,
-    LogHead,
-    columns_of,
-    degrees_of,
-    guessed,
-    headings_of,
-    plain_words,
-    remember,
+from tagkit.jobs.log_columns import CHARGES
+from tagkit.jobs.log_file import LogCells, LogFile, moment_in, named_asset, open_log
+from tagkit.jobs.logged_charges import (
+    OVERLAP,
+    SAME_CHARGE,
+    charges_of,
+    doubts,
+    off_the_scan,
+    refuse_overlap,
+    replace_end,
 )
 from tagkit.jobs.site import Site
-from tagkit.jobs.tables import read_table
 from tagkit.record.bodies import CHARGE_KINDS
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.writing import Writing
-from tagkit.units import Dimension, parse_quantity
+from tagkit.units import Dimension
 
-SAME_CHARGE = timedelta(minutes=20)
-"""A scan this close to the log's times is of the same charge."""
-
-_EARLIEST = 1990  # chargers have kept no logs before
+LONGEST_HOURS = 96.0
+"""Of a charge; a row that says more has a wrong column or clock."""
 
 
 @dataclass(frozen=True)
@@ -106,15 +103,6 @@ class _Charge:
     end_temperature: dict[str, Any] | None = None
 
 
-def look_at_log(site: Site, file: Path) -> LogHead:
-    """The head of a charger's log, for somebody who is to say what its columns hold."""
-    kinds: list[Mapping[str, str]] = [*map(CHARGES.alone, site.settings.logs.values())]
-    _, headings = headings_of(read_table(file), kinds)
-    known = CHARGES.known(site, headings)
-    columns = CHARGES.alone(site.settings.logs[known]) if known else guessed(headings)
-    return LogHead(tuple(filter(None, headings)), dict(columns), known)
-
-
 def import_charges(
     site: Site,
     file: Path,
@@ -136,22 +124,8 @@ def import_charges(
     none, unless ``keep_good``; WrongInput names the first bad row. ``called``: the file's name,
     where it came under another.
     """
-    table = read_table(file)
-    top, headings = headings_of(
-        table, [*map(CHARGES.alone, site.settings.logs.values()), dict(columns or {})]
-    )
-    name, mapped, new = columns_of(site, headings, dict(columns or {}), kind_of_file)
-    place = {what: headings.index(heading) for what, heading in mapped.items()}
-    degrees = degrees_of(site, name, mapped, temperature_unit)
-    done: list[LogRow] = []
-    charges: list[_Charge] = []
-    for number, cells in table:
-        if number <= top or not any(cell.strip() for cell in cells):
-            continue
-        try:
-            charges.append(_read(site, number, cells, place, degrees))
-        except TagkitError as error:
-            done.append(LogRow(number, "refused", None, f"{error.problem}. {error.remedy}"))
+    log = open_log(site, file, CHARGES, columns, kind_of_file, temperature_unit)
+    charges, done = _judged(site, log)
     if not charges and not done:
         raise WrongInput(
             "the log has no charges", "Name a file with a row for each charge", str(file)
@@ -164,133 +138,112 @@ def import_charges(
         )
     if dry_run:
         done += [LogRow(one.row, _fate(site, one)[0], one.battery.tag) for one in charges]
-        return LogTaken(name, mapped, False, tuple(sorted(done, key=lambda row: row.row)), True)
-    with site.record.writing(by=by, station=station) as writing:
-        for charge in sorted(charges, key=lambda one: one.ended):
-            done.append(_log(site, writing, charge, called or file.name))
-    if new:
-        remember(site, name, {**mapped, **degrees.kept(mapped)})
-    return LogTaken(name, mapped, new, tuple(sorted(done, key=lambda row: row.row)))
+    else:
+        with site.record.writing(by=by, station=station) as writing:
+            for charge in sorted(charges, key=lambda one: one.ended):
+                done.append(_log(site, writing, charge, called or file.name))
+        log.keep(site)
+    rows = tuple(sorted(done, key=lambda row: row.row))
+    return LogTaken(log.kind_of_file, log.columns, log.new and not dry_run, rows, dry_run)
 
 
-def _read(
-    site: Site, number: int, cells: list[str], place: Mapping[str, int], degrees: Degrees
-) -> _Charge:
-    def cell(what: str) -> str:
-        column = place.get(what)
-        return cells[column].strip() if column is not None and column < len(cells) else ""
+def _judged(site: Site, log: LogFile) -> tuple[list[_Charge], list[LogRow]]:
+    """The charges of the log, and the rows that can be none."""
+    charges: list[_Charge] = []
+    refused: list[LogRow] = []
+    of_battery: dict[str, list[_Charge]] = {}
+    for cells in log.rows():
+        try:
+            charge = _read(site, cells)
+            _check_figures(site, charge)
+            earlier = of_battery.setdefault(charge.battery.tag, [])
+            _check_times(site, charge, earlier)
+        except TagkitError as error:
+            refused.append(LogRow(cells.row, "refused", None, f"{error.problem}. {error.remedy}"))
+        else:
+            earlier.append(charge)
+            charges.append(charge)
+    return charges, refused
 
-    def warmth(what: str) -> dict[str, Any] | None:
-        unit = degrees.of(what, cell(what))
-        return figure_in(cell(what), Dimension.TEMPERATURE, unit, "°C")
 
-    battery = named_asset(site, cell("battery"), Kind.BATTERY)
-    charger = named_asset(site, cell("charger"), Kind.CHARGER) if cell("charger") else None
-    started, ended = (moment_in(site, cell(what), what) for what in ("started", "ended"))
+def _read(site: Site, cells: LogCells) -> _Charge:
+    battery = named_asset(site, cells["battery"], Kind.BATTERY)
+    charger = named_asset(site, cells["charger"], Kind.CHARGER) if cells["charger"] else None
+    started, ended = (moment_in(site, cells[what], what) for what in ("started", "ended"))
     if ended <= started:
         raise WrongInput("the charge ends before it begins", "Check the columns started and ended")
     if ended > site.now() + timedelta(minutes=5):
-        raise WrongInput(f"{cell('ended')} is in the future", "Check the charger's clock")
-    kind = cell("kind").lower() or "conventional"
+        raise WrongInput(f"{cells['ended']} is in the future", "Check the charger's clock")
+    kind = cells["kind"].lower() or "conventional"
     kind = "equalize" if kind.startswith(("equal", "eq", "igual")) else kind
     if kind not in CHARGE_KINDS:
         kind = "conventional"
     return _Charge(
-        number, battery, charger, started, ended, kind,
-        figure_in(cell("ah"), Dimension.CAPACITY, "Ah", "Ah"),
-        {"temperature": warmth("start_temperature"), "sg": None},
-        warmth("highest_temperature"),
-        warmth("end_temperature"),
+        cells.row, battery, charger, started, ended, kind,
+        cells.figure("ah", Dimension.CAPACITY, "Ah"),
+        {"temperature": cells.warmth("start_temperature"), "sg": None},
+        cells.warmth("highest_temperature"),
+        cells.warmth("end_temperature"),
     )  # fmt: skip
 
 
-def named_asset(site: Site, words: str, kind: Kind) -> AssetState:
-    """The asset that a file names by its number, maker's serial, own number or bay."""
-    if not words:
-        raise WrongInput(f"no {kind.noun} is named", "Fill the column, or leave the row out")
-    found = None
-    try:
-        found = site.record.state(parse_tag(words))
-    except WrongInput:
-        found = site.record.by_maker_serial(kind, words) or site.record.by_fleet_number(words, kind)
-        if found is None and kind is Kind.CHARGER:
-            bays = [
-                state
-                for state in site.record.states(kind)
-                if plain_words(str((state.nameplate.get("bay") or {}).get("value", "")))
-                == plain_words(words)
-                and not state.retired_at
-            ]
-            found = bays[0] if len(bays) == 1 else None
-    if found is None or found.registered_at is None or found.kind != kind.value:
-        raise NotFound(
-            f"“{words}” is no {kind.noun} of this site", "Give its number or its maker's serial"
-        )
-    return found
-
-
-_POSSIBLE = {Dimension.CAPACITY: (0, 5000), Dimension.TEMPERATURE: (-30, 100)}  # Ah, °C
-_FORMS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M",
-          "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M")  # fmt: skip
-
-
-def moment_in(site: Site, text: str, what: str) -> datetime:
-    """A time as chargers write it, in the site's zone unless it has one; ``what``: its column."""
-    found = None
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        for form in _FORMS:
-            try:
-                found = datetime.strptime(text, form)  # noqa: DTZ007 - the zone follows
-                break
-            except ValueError:
-                continue
-    if found is None:
+def _check_figures(site: Site, charge: _Charge) -> None:
+    """WrongInput for what no charge of this battery can have been."""
+    hours = (charge.ended - charge.started) / timedelta(hours=1)
+    if hours > LONGEST_HOURS:
         raise WrongInput(
-            f"“{text}” is not a time that can be read in one way only",
-            "Write times like “2031-05-04 14:20”",
-            what,
+            f"a charge of {hours:.0f} h is not plausible: {LONGEST_HOURS:.0f} h at most",
+            "Check the columns started and ended, and the charger's clock",
         )
-    if not _EARLIEST <= found.year < 9000:
-        raise WrongInput(f"{text} is no time of a charge", "Check the charger's clock", what)
-    if found.tzinfo is None:
-        zone = site.timezone()
-        early, late = (
-            found.replace(tzinfo=zone, fold=fold) if zone else found.replace(fold=fold).astimezone()
-            for fold in (0, 1)
+    ah, most = plain(charge.ah), most_ah(site, charge.battery)
+    if ah and most and ah > most:
+        raise WrongInput(
+            f"{ah:.0f} Ah are more than {charge.battery.tag} takes, which is {most:.0f} Ah at most",
+            "Check the battery and the column of the Ah; where the capacity of its nameplate is "
+            "wrong, correct that first",
         )
-        if early.utcoffset() != late.utcoffset():
+    amperes, limit = (ah or 0) / hours, highest_amperes(site, charge.battery)
+    if amperes > limit:
+        raise WrongInput(
+            f"{ah:.0f} Ah in {hours * 60:.0f} min are {amperes:.0f} A, more than {limit:.0f} A that "
+            f"{charge.battery.tag} can take",
+            "Check the columns of the Ah and of the times",
+        )
+    highest = plain(charge.highest)
+    for fact in (charge.begun["temperature"], charge.end_temperature):
+        warm = plain(fact)
+        if highest is not None and warm is not None and warm > highest + 1:
             raise WrongInput(
-                f"clocks were changed at {text}, so it was twice or never",
-                "Write it with its offset, like 2031-10-26 02:30+02:00",
-                what,
+                f"its highest temperature, {highest:.0f} °C, is below another of it, {warm:.0f} °C",
+                "Check the columns of the temperatures, and their degrees",
             )
-        found = early
-    # Times of one zone are subtracted as the clock on the wall shows them, so not in that zone.
-    return found.astimezone(UTC)
 
 
-def figure_in(text: str, dimension: Dimension, unit: str, basic: str) -> dict[str, Any] | None:
-    """A figure of a log as events keep it; WrongInput where no charge has it."""
-    if not text:
-        return None
-    value = parse_quantity(text, dimension, unit)
-    low, high = _POSSIBLE[dimension]
-    if not low <= value.base() <= high:
-        raise WrongInput(f"{value} is not plausible", f"Between {low} and {high} {basic} it may be")
-    return value.stored()
+def _check_times(site: Site, charge: _Charge, earlier: Sequence[_Charge]) -> None:
+    """WrongInput where the battery would be charged twice at a time, by the log or the record."""
+    for one in earlier:
+        common = min(one.ended, charge.ended) - max(one.started, charge.started)
+        same = max(abs(one.started - charge.started), abs(one.ended - charge.ended)) <= SAME_CHARGE
+        if common > OVERLAP and not same:
+            raise WrongInput(
+                f"it overlaps row {one.row}, a charge of the same battery",
+                "Check the battery and the times of both",
+            )
+    _, began, over = _fate(site, charge)
+    if began is None and over is None:
+        refuse_overlap(site, charge.battery.tag, charge.started, charge.ended)
 
 
 def _fate(site: Site, charge: _Charge) -> tuple[str, Event | None, Event | None]:
     """What is to become of a row, and the scanned start and end of the same charge."""
     began = over = None
+    for one in charges_of(site, charge.battery.tag):
+        if one.start and abs(one.began - charge.started) <= SAME_CHARGE:
+            began, over = one.start, one.end  # whenever somebody came by and scanned its end
     for event in site.record.timeline(charge.battery.tag, 400):
         if event.voided or not event.known:
             continue
         at = when(event.moment)
-        if event.kind == "charge_started" and abs(at - charge.started) <= SAME_CHARGE:
-            began = event
         if event.kind == "charge_ended" and abs(at - charge.ended) <= SAME_CHARGE:
             over = event
         if at < charge.started - timedelta(days=2):
@@ -304,6 +257,10 @@ def _fate(site: Site, charge: _Charge) -> tuple[str, Event | None, Event | None]
     return "logged", began, None
 
 
+_COUNTED = ("ah", "highest_temperature", "current")
+"""What the record keeps of a scanned charge where the log has nothing."""
+
+
 def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
     fate, began, over = _fate(site, charge)
     tag = charge.battery.tag
@@ -312,6 +269,9 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
     state = writing.state(tag) or charge.battery
     tags = [tag, *([charge.charger.tag] if charge.charger else [])]
     notes = doubts(site, state, charge.charger, charge.kind)
+    if began is not None:
+        scanned = when(over.moment) if over else None
+        notes += off_the_scan(when(began.moment), scanned, charge.started, charge.ended)
     if began is None:
         writing.append(
             "charge_started",
@@ -346,27 +306,9 @@ def _log(site: Site, writing: Writing, charge: _Charge, file: str) -> LogRow:
     if over is not None:
         replace_end(writing, over, file)
         kept = {name: over.body[name] for name in ("temperature", "sg") if over.body[name]}
-        body |= {**kept, "replaces": over.id}
+        lacking = {name: over.body[name] for name in _COUNTED if not body.get(name)}
+        body |= {**kept, **lacking, "replaces": over.id}
     seen_by = over.by if over else None  # who scanned it saw it
     event = writing.append("charge_ended", tags, body, at=charge.ended, by=seen_by)
     words = "; ".join([*notes, *(flag.sentence for flag in judged.flags)])
     return LogRow(charge.row, fate, tag, words, event.id)
-
-
-def doubts(
-    site: Site, battery: AssetState, charger: AssetState | None, charge_kind: str
-) -> list[str]:
-    """What is to be said of a charge that happened and would have been refused before it."""
-    found = []
-    if charger and judge_states(site, battery, charger).verdict.result == "no_fit":
-        found.append(f"{charger.tag} is no charger for it")
-    if charge_kind == "equalize" and not (equalizing := equalizing_of(battery)).allowed:
-        found.append(equalizing.words)
-    return found
-
-
-def replace_end(writing: Writing, over: Event, file: str) -> None:
-    """Cancels the end of a charge of which a log knows more; the caller logs it anew."""
-    writing.append(
-        "voided", list(over.tags), {"event": over.id, "reason": f"the log {file} knows more"}
-    )

@@ -18,45 +18,32 @@ from pathlib import Path
 from typing import Any
 
 from tagkit.assets.tag import Kind
-from tagkit.errors import TagkitError, WrongInput
-from tagkit.jobs.care_facts import plain, when
+from tagkit.errors import TagkitError, WrongInput, mistake_in
+from tagkit.jobs.care_facts import plain
 from tagkit.jobs.charge import CHARGE_KINDS, refuse_too_much, thinned
 from tagkit.jobs.charge_flags import judge_times
-from tagkit.jobs.charge_import import (
+from tagkit.jobs.log_columns import CURRENT
+from tagkit.jobs.log_file import LogFile, moment_in, named_asset, open_log
+from tagkit.jobs.logged_charges import (
     SAME_CHARGE,
+    RecordedCharge,
+    charges_of,
     doubts,
-    figure_in,
-    moment_in,
-    named_asset,
+    off_the_scan,
+    refuse_overlap,
     replace_end,
-)
-from tagkit.jobs.log_columns import (
-    CURRENT,
-    Degrees,
-    LogHead,
-    columns_of,
-    degrees_of,
-    guessed,
-    headings_of,
-    remember,
 )
 from tagkit.jobs.site import Site
 from tagkit.jobs.tables import read_table
-from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.writing import Writing
 from tagkit.rules.charge import ah_from_log
 from tagkit.site_toml import TIME_UNIT, TIME_UNITS
-from tagkit.units import Dimension
 
 IDLE_AMPERES = 0.5
 """A charger that gives no more than this does not charge."""
 LONGEST_GAP = timedelta(minutes=30)
 """Between two samples with current; what flowed in a longer one is not known."""
-OVERLAP = timedelta(minutes=5)
-"""Two charges that overlap by more can't both be; less is clocks."""
-OFF_THE_SCAN = timedelta(minutes=15)
-"""A log that begins or ends further from the scan is told."""
 _HOURS = {"hours": 1.0, "minutes": 60.0, "seconds": 3600.0}
 _DIFFERENT = 0.1
 """Ah of the samples further than this share from the charger's own count are told."""
@@ -164,17 +151,6 @@ def current_log(path: Path) -> list[tuple[float, float]]:
     return samples
 
 
-def look_at_current_log(site: Site, file: Path) -> LogHead:
-    """The head of such a log, for somebody who is to say what its columns hold."""
-    kinds = [CURRENT.alone(kept) for kept in CURRENT.kinds(site).values()]
-    _, headings = headings_of(read_table(file), kinds, CURRENT)
-    known = CURRENT.known(site, headings)
-    columns = CURRENT.alone(CURRENT.kinds(site)[known]) if known else None
-    return LogHead(
-        tuple(filter(None, headings)), columns or guessed(headings, None, CURRENT), known
-    )
-
-
 def import_current(
     site: Site,
     file: Path,
@@ -204,26 +180,20 @@ def import_current(
             f"One of: {', '.join(CHARGE_KINDS)}",
             "--kind",
         )
-    table = read_table(file)
-    kinds = [CURRENT.alone(kept) for kept in CURRENT.kinds(site).values()]
-    top, headings = headings_of(table, [*kinds, dict(columns or {})], CURRENT)
-    name, mapped, new = columns_of(site, headings, dict(columns or {}), kind_of_file, CURRENT)
-    degrees = degrees_of(site, name, mapped, temperature_unit, CURRENT)
-    unit = _time_unit(site, name, mapped["time"], time_unit)
-    place = {what: headings.index(heading) for what, heading in mapped.items()}
+    log = open_log(site, file, CURRENT, columns, kind_of_file, temperature_unit)
+    unit = _time_unit(site, log.kind_of_file, log.columns["time"], time_unit)
     about = _About(battery or None, charger or None, began, charge_kind)
-    read = _read(site, table, top, place, _HOURS[unit], degrees, about)
-    charges = [_trimmed(samples, file) for samples in read]
-    shown = called or file.name
+    charges = [_trimmed(samples, file) for samples in _read(site, log, _HOURS[unit], about)]
     if dry_run:
         done = [_planned(site, one, about) for one in charges]
-        return CurrentTaken(name, mapped, False, tuple(done), True)
-    with site.record.writing(by=by, station=station) as writing:
-        logged = [_log(site, writing, one, about, shown) for one in charges]
-    if new:
-        kept = {**mapped, **degrees.kept(mapped)}
-        remember(site, name, {**kept, TIME_UNIT: unit} if unit != "hours" else kept, CURRENT)
-    return CurrentTaken(name, mapped, new, tuple(logged))
+    else:
+        shown = called or file.name
+        with site.record.writing(by=by, station=station) as writing:
+            done = [_log(site, writing, one, about, shown) for one in charges]
+        log.keep(site, **({TIME_UNIT: unit} if unit != "hours" else {}))
+    return CurrentTaken(
+        log.kind_of_file, log.columns, log.new and not dry_run, tuple(done), dry_run
+    )
 
 
 def _time_unit(site: Site, name: str, heading: str, given: str | None) -> str:
@@ -242,14 +212,13 @@ def _time_unit(site: Site, name: str, heading: str, given: str | None) -> str:
     return given or by_heading
 
 
-def _read(
-    site: Site, table: list[tuple[int, list[str]]], top: int, place: Mapping[str, int],
-    per_hour: float, degrees: Degrees, about: _About,
-) -> list[_Samples]:  # fmt: skip
+def _read(site: Site, log: LogFile, per_hour: float, about: _About) -> list[_Samples]:
     """The samples of each battery, in the order of the file."""
     found: dict[str, _Samples] = {}
-    named = named_asset(site, about.battery, Kind.BATTERY) if about.battery else None
-    at_charger = named_asset(site, about.charger, Kind.CHARGER) if about.charger else None
+    with mistake_in("battery"):
+        named = named_asset(site, about.battery, Kind.BATTERY) if about.battery else None
+    with mistake_in("charger"):
+        at_charger = named_asset(site, about.charger, Kind.CHARGER) if about.charger else None
     assets: dict[tuple[str, Kind], AssetState] = {}
 
     def one(words: str, kind: Kind) -> AssetState:
@@ -257,16 +226,9 @@ def _read(
             assets[words, kind] = named_asset(site, words, kind)
         return assets[words, kind]
 
-    for number, cells in table:
-        if number <= top or not any(cell.strip() for cell in cells):
-            continue
-
-        def cell(what: str, cells: list[str] = cells) -> str:
-            column = place.get(what)
-            return cells[column].strip() if column is not None and column < len(cells) else ""
-
+    for cells in log.rows():
         try:
-            battery = one(cell("battery"), Kind.BATTERY) if cell("battery") else named
+            battery = one(cells["battery"], Kind.BATTERY) if cells["battery"] else named
             if battery is None:
                 raise WrongInput("no battery is named", "Say whose charge it is", "battery")
             if named is not None and battery.tag != named.tag:
@@ -275,16 +237,17 @@ def _read(
                     "Name no battery, and the log's own are taken", "battery",
                 )  # fmt: skip
             samples = found.setdefault(battery.tag, _Samples(battery, at_charger))
-            if cell("charger") and samples.charger is None:
-                samples.charger = one(cell("charger"), Kind.CHARGER)
-            _add(site, samples, cell("time"), cell("current"), per_hour)
-            samples.rows.append(number)
-            unit = degrees.of("temperature", cell("temperature"))
-            warmth = figure_in(cell("temperature"), Dimension.TEMPERATURE, unit, "°C")
+            if cells["charger"] and samples.charger is None:
+                samples.charger = one(cells["charger"], Kind.CHARGER)
+            _add(site, samples, cells["time"], cells["current"], per_hour)
+            samples.rows.append(cells.row)
+            warmth = cells.warmth("temperature")
             if warmth and (plain(warmth) or 0) > (plain(samples.highest) or -99):
                 samples.highest = warmth
         except TagkitError as error:
-            raise WrongInput(f"row {number}: {error.problem}", error.remedy, error.where) from None
+            raise WrongInput(
+                f"row {cells.row}: {error.problem}", error.remedy, error.where
+            ) from None
     if not found:
         raise WrongInput("the log has no samples", "Name a charger's log of a charge's current")
     return list(found.values())
@@ -356,37 +319,9 @@ def _without_gaps(pairs: Sequence[tuple[float, float]], rows: Sequence[int], fil
             )
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A charge as the record has it."""
-
-    start: Event | None
-    end: Event | None
-    began: datetime
-    over: datetime | None
-
-
-def _charges(site: Site, battery: str) -> list[_Found]:
-    """The charges of a battery on record, latest first."""
-    found: list[_Found] = []
-    end: Event | None = None
-    for event in site.record.timeline(battery, 400):
-        if event.voided or not event.known:
-            continue
-        if event.kind == "charge_ended":
-            if end is not None and end.body["started_at"]:
-                found.append(_Found(None, end, when(end.body["started_at"]), when(end.moment)))
-            end = event
-        elif event.kind == "charge_started":
-            over = when(end.moment) if end else None
-            found.append(_Found(event, end, when(event.moment), over))
-            end = None
-    return found
-
-
-def _match(site: Site, samples: _Samples, about: _About) -> tuple[_Found | None, datetime]:
+def _match(site: Site, samples: _Samples, about: _About) -> tuple[RecordedCharge | None, datetime]:
     """The charge on record that the samples are of, if there is one; and when they begin."""
-    known = _charges(site, samples.battery.tag)
+    known = charges_of(site, samples.battery.tag)
     hours = samples.pairs[-1][0]
     first = samples.first or (
         about.began + timedelta(hours=samples.begins) if about.began is not None else None
@@ -411,48 +346,6 @@ def _match(site: Site, samples: _Samples, about: _About) -> tuple[_Found | None,
     return None, first
 
 
-def _refuse_overlap(site: Site, battery: str, first: datetime, last: datetime) -> None:
-    """WrongInput where a battery would be charged twice at a time."""
-    for place, one in enumerate(_charges(site, battery)):
-        # Without an end the latest is under way; of an older one only its start is known.
-        over = one.over or (last if place == 0 else one.began + OVERLAP * 2)
-        if min(over, last) - max(one.began, first) <= OVERLAP:
-            continue
-        entry = one.end or one.start
-        number = entry.id if entry else ""
-        zone = site.timezone()
-        began = f"{one.began.astimezone(zone):%Y-%m-%d %H:%M}"
-        until = f"{one.over.astimezone(zone):%Y-%m-%d %H:%M}" if one.over else "—"
-        raise WrongInput(
-            f"the log overlaps a charge of {battery} that is on record, {began} to {until}",
-            "Check the battery and the dates of the log; if the charge on record is the wrong "
-            f"one, cancel it first (its entry: {number})",
-            "time",
-        )
-
-
-def _off_the_scan(found: _Found, first: datetime, last: datetime) -> list[str]:
-    """What is to be said of a log that is not of the times on record."""
-    told = []
-    if abs(early := found.began - first) > OFF_THE_SCAN:
-        minutes = abs(early) // timedelta(minutes=1)
-        told.append(
-            f"the log begins {minutes} min before the charge on record: check that it is of this "
-            "charge" if early > timedelta(0) else
-            f"the log begins {minutes} min after the charge on record began: check that it is of "
-            "this charge"
-        )  # fmt: skip
-    if found.over and abs(early := found.over - last) > OFF_THE_SCAN:
-        minutes = abs(early) // timedelta(minutes=1)
-        told.append(
-            f"the log ends {minutes} min before the charge on record: check that it is of this "
-            "charge" if early > timedelta(0) else
-            f"the log ends {minutes} min after the charge on record ended: check that it is of "
-            "this charge"
-        )  # fmt: skip
-    return told
-
-
 def _planned(site: Site, samples: _Samples, about: _About) -> CurrentCharge:
     """What is to become of one battery's samples."""
     found, first = _match(site, samples, about)
@@ -466,18 +359,18 @@ def _planned(site: Site, samples: _Samples, about: _About) -> CurrentCharge:
         refuse_too_much(site, samples.battery, ah)
     if found is None:
         outcome = "logged"
-        _refuse_overlap(site, samples.battery.tag, first, last)
+        refuse_overlap(site, samples.battery.tag, first, last)
         notes += doubts(site, samples.battery, samples.charger, about.kind)
     else:
         charger = (found.start.body["charger"] if found.start else None) or charger
         if found.end is None:
             outcome = "ended"
-            notes += _off_the_scan(found, first, last)
+            notes += off_the_scan(found.began, found.over, first, last)
         elif found.end.body["current"]:
             outcome = "here already"
         else:
             outcome = "completed"
-            notes += _off_the_scan(found, first, last)
+            notes += off_the_scan(found.began, found.over, first, last)
             counted = plain(found.end.body["ah"])
             if counted and abs(ah - counted) > _DIFFERENT * counted:
                 notes.append(

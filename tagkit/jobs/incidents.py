@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from tagkit.errors import WrongInput, about
+from tagkit.errors import WrongInput, mistake_in
 from tagkit.jobs.assets import asset
 from tagkit.jobs.site import Site
 from tagkit.record.care_bodies import INCIDENTS
@@ -75,7 +75,7 @@ def report_incident(
     if not 5 <= len(words) <= 1000:
         raise WrongInput("what happened is not said", "Say it in 5 to 1,000 characters", "--what")
     with site.record.writing(by=by, station=station, at=at) as writing:
-        with about("--tag"):
+        with mistake_in("--tag"):
             tags = [asset(writing, number).tag for number in assets]
         event = writing.append(
             "incident",

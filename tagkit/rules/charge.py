@@ -20,7 +20,7 @@ from tagkit.settings import ChargingSettings
 
 Witness = Literal["gravity", "charger", "gauge"]
 
-_MOST_AMPERES = 2000.0
+MOST_AMPERES = 2000.0
 _LONGEST_LOG_HOURS = 1000.0
 
 
@@ -132,7 +132,7 @@ def ah_from_log(samples: Sequence[tuple[float, float]]) -> float:
     Raises WrongInput for times out of order and currents that no charger gives.
     """
     for row, (hours, amperes) in enumerate(samples, start=1):
-        if not 0 <= amperes <= _MOST_AMPERES:
+        if not 0 <= amperes <= MOST_AMPERES:
             raise WrongInput(
                 f"{amperes:g} A is not a charge current", "Check the column of the log",
                 f"sample {row}",

@@ -203,3 +203,75 @@ def test_samples_of_a_current_that_are_no_figures_are_named(tmp_path: Path, last
     path.write_text(f"h,A\n{first}{last}\n", encoding="utf-8")
     with pytest.raises(WrongInput, match="no time and current"):
         current_log(path)
+
+
+def refused(room: BatteryRoom, *rows: str) -> dict[int, str]:
+    """Row -> why it is not taken."""
+    found = room.run("charge", "import", log(room, *rows), *COLUMNS, "--dry-run", "--json")
+    return {one["row"]: one["note"] for one in found.data["rows"] if one["outcome"] == "refused"}
+
+
+def test_what_no_charge_can_have_been_is_refused_with_its_row(room: BatteryRoom) -> None:
+    told = refused(
+        room,
+        row("B1", 40, 8),
+        row("B1", 20, 8, ah="4000"),  # B1 has 775 Ah
+        row("B2", 20, 0.1, ah="600"),
+        row("B3", 500, 200),
+    )
+    assert sorted(told) == [3, 4, 5]
+    assert "4000 Ah are more than" in told[3] and "Ah at most" in told[3]
+    assert "600 Ah in 6 min are 6000 A" in told[4]
+    assert "a charge of 200 h is not plausible" in told[5]
+    found = room.run("charge", "import", log(room, row("B1", 20, 8, ah="4000")), *COLUMNS)
+    assert found.code == 2 and "row 2: 4000 Ah are more than" in found.err
+
+
+def test_a_highest_temperature_below_another_is_refused(room: BatteryRoom) -> None:
+    began, over = ago(hours=20), ago(hours=12)
+    file = room.sheet(
+        "battery;start;end;highest temperature;end temperature\n"
+        f"B1;{began:%Y-%m-%d %H:%M};{over:%Y-%m-%d %H:%M};31;44\n"
+    )
+    found = room.run("charge", "import", file, "--column", "end_temperature=end temperature")
+    assert found.code == 2
+    assert "row 2: its highest temperature, 31 °C, is below another of it, 44 °C" in found.err
+
+
+def test_two_rows_that_overlap_are_not_both_taken(room: BatteryRoom) -> None:
+    told = refused(room, row("B1", 20, 8), row("B1", 15, 8), row("B2", 15, 8), row("B1", 20, 8))
+    assert list(told) == [3]
+    assert "it overlaps row 2" in told[3]
+
+
+def test_a_row_that_overlaps_a_charge_on_record_is_refused(room: BatteryRoom) -> None:
+    room.charge("B1", began=20, ended=12)
+    told = refused(room, row("B1", 18, 8))
+    assert "overlaps a charge of" in told[2] and "cancel it first" in told[2]
+
+
+def test_an_end_scanned_hours_later_is_of_the_same_charge(room: BatteryRoom) -> None:
+    room.charge("B1", began=20, ended=6)
+    found = room.run("charge", "import", log(room, row("B1", 20, 8)), *COLUMNS, "--json")
+    (done,) = found.data["rows"]
+    assert done["outcome"] == "completed"
+    assert "the log ends 360 min before" in done["note"] or "the log ends 359 min" in done["note"]
+    assert [one.voided for one in room.events("charge_ended")] == [True, False]
+
+
+def test_what_a_log_lacks_of_a_scanned_charge_is_kept(room: BatteryRoom) -> None:
+    room.charge("B1", began=20, ended=None)
+    current = room.sheet("hours;A\n0;80\n0.4;80\n0.8;40\n", "current.csv")
+    ended = room.run(
+        "charge", "end", "B1", "--current-log", current, "--charged", "--at",
+        ago(hours=12).isoformat(), "--by", "KM",
+    )  # fmt: skip
+    assert ended.code == 0, ended.err
+    head, line = HEAD.replace("Ah out;", ""), row("B1", 20, 8).replace(";500;", ";")
+    file = room.sheet(f"{head}{line}\n")
+    said = COLUMNS.index("ah=Ah out")
+    words = COLUMNS[: said - 1] + COLUMNS[said + 1 :]
+    assert room.run("charge", "import", file, *words, "--json").data["completed"] == 1
+    last = room.events("charge_ended")[-1].body
+    assert last["highest_temperature"]["value"] == "46"
+    assert last["ah"]["value"] == "56.0" and len(last["current"]) == 3

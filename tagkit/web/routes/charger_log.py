@@ -7,8 +7,9 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from tagkit.errors import TagkitError, WrongInput
-from tagkit.jobs.charge_import import LogTaken, import_charges, look_at_log
+from tagkit.jobs.charge_import import LogTaken, import_charges
 from tagkit.jobs.log_columns import CHARGES, LogHead
+from tagkit.jobs.log_file import look_at
 from tagkit.jobs.site import Site
 from tagkit.site_toml import LOG_UNITS
 from tagkit.web.access.once import once
@@ -50,7 +51,7 @@ async def put(request: Request, site: TheSite, person: Technician) -> Response:
             return _page(request, None, error=error)
         head = None
         try:
-            head = sent.as_file(lambda path: look_at_log(site, path))
+            head = sent.as_file(lambda path: look_at(site, path, CHARGES))
             if not sent.to_take:
                 return _page(request, sent, head, _taken(site, sent, head, person, dry_run=True))
             return once(

@@ -11,14 +11,9 @@ from fastapi.responses import HTMLResponse, Response
 
 from tagkit.errors import TagkitError, WrongInput
 from tagkit.jobs.charge import CHARGE_KINDS
-from tagkit.jobs.charge_import import moment_in
-from tagkit.jobs.current_log import (
-    CurrentCharge,
-    CurrentTaken,
-    import_current,
-    look_at_current_log,
-)
+from tagkit.jobs.current_log import CurrentCharge, CurrentTaken, import_current
 from tagkit.jobs.log_columns import CURRENT, LogHead
+from tagkit.jobs.log_file import look_at, moment_in
 from tagkit.jobs.site import Site
 from tagkit.site_toml import LOG_UNITS, TIME_UNITS
 from tagkit.web.access.once import once
@@ -68,7 +63,7 @@ async def put(request: Request, site: TheSite, person: Technician) -> Response:
             return _page(request, None, error=error, given=dict(came[0]))
         head = None
         try:
-            head = sent.as_file(lambda path: look_at_current_log(site, path))
+            head = sent.as_file(lambda path: look_at(site, path, CURRENT))
             if not sent.to_take:
                 return _page(request, sent, head, _taken(site, sent, head, person, dry_run=True))
             return once(

@@ -16,7 +16,7 @@ from tagkit.assets.battery import Battery
 from tagkit.assets.chemistry import WATERED
 from tagkit.assets.fields import fields_of
 from tagkit.assets.tag import Kind
-from tagkit.errors import TagkitError, WrongInput, about
+from tagkit.errors import TagkitError, WrongInput, mistake_in
 from tagkit.jobs.assets import asset, meant, others_at
 from tagkit.jobs.care_facts import equalizing_of
 from tagkit.jobs.charge import CHARGE_KINDS, ChargeReadings, end_charge, start_charge
@@ -173,7 +173,7 @@ def _start_fields(state: AssetState) -> Sequence[Field]:
 def _start(site: Site, tag: str, given: Given, who: Who) -> Told:
     readings = ChargeReadings(_text(given, "temperature"), _text(given, "gravity"),
                               _number(given, "gauge"))  # fmt: skip
-    with about("charger"):
+    with mistake_in("charger"):
         charger = meant(site.record, given.get("charger", ""), Kind.CHARGER)
         asset(site.record, charger.tag, Kind.CHARGER)
     event, judged = start_charge(
