@@ -115,8 +115,9 @@ def plate(state: AssetState) -> AnyPlate:
 
 
 def is_married(state: AssetState) -> bool:
-    """Whether somebody has matched label and asset, or the sheet was copied from the cases."""
-    return state.married_at is not None or state.as_stamped
+    """Whether somebody has matched label and asset, or the sheet was copied from the cases; and
+    has settled what differed."""
+    return (state.married_at is not None or state.as_stamped) and not state.unsettled
 
 
 def kind_named(word: str) -> Kind:

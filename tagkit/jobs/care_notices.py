@@ -49,7 +49,7 @@ def any_notices(state: AssetState) -> Iterator[Notice]:
     if state.unsettled:
         yield Notice(state.tag, "unsettled", state.married_at or "", ACT,
                      "what is stamped on it differs from the sheet, and nobody has settled it")  # fmt: skip
-    if not is_married(state) and state.kind in ("B", "T"):
+    if not (is_married(state) or state.unsettled) and state.kind in ("B", "T"):
         yield Notice(state.tag, "not married", state.registered_at or "", NOTE,
                      "label and case have not been matched: every verdict is not confirmed")  # fmt: skip
 

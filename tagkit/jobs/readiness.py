@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from tagkit.assets.tag import Kind
+from tagkit.exchange.topics import SITE_WORD
 from tagkit.jobs.care_facts import plain
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
@@ -96,8 +97,9 @@ def readiness_facts(
         last_charge_started_at=_time(state.last_charge_started_at),
         rest_from=_time(state.rest_from),
         last_charged_at=_time(state.last_charged_at),
-        # The kind of the charge under way decides about the rest after it.
-        last_charge_kind=charging.get("kind") or state.last_charge_kind,
+        # The charge under way, and those that it goes on with, decide about the rest after it.
+        last_charge_kind=state.rest_kind if charging else state.last_charge_kind,
+        away=_away(state, settings.site.code),
         charged_since_use=state.charged_since_use,
         last_used_at=_time(state.last_used_at),
         temperature=Quantity.from_stored(measured) if measured else None,
@@ -110,6 +112,14 @@ def readiness_facts(
         measured_since_release=tuple((state.release or {}).get("since", ())),
         flagged=flagged,
     )
+
+
+def _away(state: AssetState, here: str) -> str:
+    """The other site that it was sent to, by the record; empty where it is here."""
+    place = state.place or {}
+    name = str(place.get("name") or "")
+    sent = place.get("kind") == "elsewhere" and name.startswith(SITE_WORD)
+    return name if sent and name.removeprefix(SITE_WORD).strip() != here else ""
 
 
 def leaks(state: AssetState, settings: Settings) -> Flag | None:

@@ -201,15 +201,25 @@ def _seen_at(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag == event.body["battery"]:
         place = event.body["place"]
         if place["kind"] == "truck":
-            # Whoever gave a release did not know of this use, whatever time is given for it.
+            # Whoever gave a release did not know of this use, whatever time is given for it; and
+            # it was used, also where it has been placed elsewhere since.
             state.release = None
-        if _put(state, place, moment, event, "seen") and place["kind"] == "truck":
             state.last_used_at = _later(state.last_used_at, moment)
+        _put_where_found(state, event, moment, "seen")
 
 
 def _moved(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag == event.body["battery"]:
-        _put(state, event.body["place"], moment, event, "moved")
+        _put_where_found(state, event, moment, "moved")
+
+
+def _put_where_found(state: AssetState, event: Foldable, moment: str, how: str) -> None:
+    """What came out of a truck was used until then, as with a change: it may have been charged in
+    the truck and have worked since."""
+    before, place = state.place, event.body["place"]
+    out = before is not None and before["kind"] == "truck" and before["name"] != place["name"]
+    if _put(state, place, moment, event, how) and out:
+        state.last_used_at = _later(state.last_used_at, moment)
 
 
 def _charge_started(state: AssetState, event: Foldable, moment: str) -> None:
@@ -217,7 +227,9 @@ def _charge_started(state: AssetState, event: Foldable, moment: str) -> None:
     if state.tag != body["battery"]:
         return
     if state.last_charge_started_at is None or moment >= state.last_charge_started_at:
-        state.rest_from = _charged_since(state, moment)
+        since, kind = _charged_since(state, moment), body["charge_kind"]
+        goes_on = since != moment and state.rest_kind != "opportunity"
+        state.rest_from, state.rest_kind = since, state.rest_kind if goes_on else kind
         state.last_charge_started_at = moment
         state.release = None
         charger = body["charger"]
@@ -275,9 +287,8 @@ def _charge_ended(state: AssetState, event: Foldable, moment: str) -> None:
 
 def _kind_to_rest_from(state: AssetState, kind: str | None, started: str | None) -> str | None:
     """An opportunity charge right behind another charge does not spare that one's rest."""
-    before = state.last_charge_kind
     one_with_it = state.rest_from and started and state.rest_from < started
-    return before if kind == "opportunity" and one_with_it and before else kind
+    return state.rest_kind if kind == "opportunity" and one_with_it else kind
 
 
 def _readings(state: AssetState, body: dict[str, Any], moment: str) -> None:

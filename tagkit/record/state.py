@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 from zlib import crc32
 
-FOLD_VERSION = 7
+FOLD_VERSION = 8
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
@@ -61,6 +61,8 @@ class AssetState:
     rest_from: str | None = None
     """Since when it was charged with no use and no rest in between: a charge that is begun again
     makes a hot battery no cooler."""
+    rest_kind: str | None = None
+    """Of the charges since then the kind that asks for most rest: opportunity only where all are."""
     last_charged_at: str | None = None
     """When a charge was last ended."""
     last_charge_kind: str | None = None
@@ -69,7 +71,7 @@ class AssetState:
     last_change: str | None = None
     """Id of that event."""
     last_used_at: str | None = None
-    """When it last was in a truck as far as is recorded: put in or taken out."""
+    """When it last was in a truck as far as is recorded: put in, seen there, or come out."""
     last_temperature: dict[str, Any] | None = None
     last_sg: dict[str, Any] | None = None
     last_discharge: dict[str, Any] | None = None

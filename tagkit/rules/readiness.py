@@ -61,6 +61,7 @@ class ReadinessFacts:
     gravity: Quantity | None = None
     gravity_at: datetime | None = None
     lowest_charge_temperature: Quantity | None = None  # the maker's, instead of the site's
+    away: str = ""  # the other site that it is at by the record
     leaks: Flag | None = None  # what its last case leakage test says against it
     released: str | None = None  # a supervisor's reason for letting it be used all the same
     measured_since_release: tuple[str, ...] = ()  # recorded after it: temperature, leakage
@@ -242,6 +243,11 @@ def _leaks(facts: ReadinessFacts, purpose: Purpose) -> Iterator[Reason]:
 def _for_use(facts: ReadinessFacts, settings: ReadinessSettings, now: datetime) -> Iterator[Reason]:
     if facts.on_charge_since is not None:
         return
+    if facts.away:
+        yield Reason(
+            "at another site",
+            f"by the record it is at {facts.away}: what was done with it there is not known here",
+        )
     if facts.charged_since_use is None:
         yield Reason(
             "charge unknown", "the record does not say whether it was charged since its last use"
@@ -262,6 +268,17 @@ def _for_use(facts: ReadinessFacts, settings: ReadinessSettings, now: datetime) 
         )
         return
     yield from _rest_and_heat(facts, settings, now, ended)
+    began = facts.last_charge_started_at or ended
+    measured = _measured_since(facts, began)
+    weighed = facts.gravity_at is not None and facts.gravity_at >= began
+    freezes_at = _freezing(facts) if measured is not None and weighed else None
+    if measured is not None and freezes_at is not None and measured[0] <= freezes_at:
+        yield Reason(
+            "frozen",
+            f"at {facts.temperature} it may be frozen (freezes at {freezes_at:.0f} °C): "
+            "never use a frozen battery; warm it and have it inspected",
+            lifted_by_release=False,
+        )
 
 
 def _rest_and_heat(

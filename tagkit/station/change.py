@@ -177,7 +177,7 @@ def _one_shown(change: Change, label: Seen, facts: Facts) -> Change:
         return _read(_with_truck(change, tag), label)
     if tag.kind is Kind.CHARGER:
         if tag != change.charger:
-            change = replace(change, charger=tag, place=None)
+            change = replace(_forget(change, change.charger), charger=tag, place=None)
         return _read(change, label)
     return _battery_shown(change, label, facts)
 
@@ -213,11 +213,23 @@ def _certain(change: Change, tags: frozenset[Tag]) -> Change:
 def _with_truck(change: Change, tag: Tag) -> Change:
     if tag == change.truck:
         return _notice(change, "same_truck", number=tag)
-    return _ask_again(replace(change, truck=tag))
+    return _ask_again(replace(_forget(change, change.truck), truck=tag))
 
 
 def _with_battery(change: Change, tag: Tag) -> Change:
-    return _ask_again(replace(change, battery=tag))
+    return _ask_again(replace(_forget(change, change.battery), battery=tag))
+
+
+def _forget(change: Change, tag: Tag | None) -> Change:
+    """Another label was shown in its place: what is made out of it from now on is a new look."""
+    if tag is None:
+        return change
+    return replace(
+        change,
+        recovered=change.recovered - {tag},
+        decoded=change.decoded - {tag},
+        confirmed_by_hand=tuple(one for one in change.confirmed_by_hand if one != tag),
+    )
 
 
 def _ask_again(change: Change) -> Change:
@@ -239,6 +251,8 @@ def _battery_shown(change: Change, label: Seen, facts: Facts) -> Change:
         key = "going_in" if now.stage in ("out", "finish") else "same_battery"
         return _read(_notice(change, key, number=tag), label)
     if now.stage == "out" or (now.stage == "question" and now.about_out):
+        if tag != change.shown_out:
+            change = _forget(change, change.shown_out)
         shown = replace(change, shown_out=tag, nothing_out=False, out_confirmed=None)
         return _read(shown, label)
     if now.stage == "finish" and tag != now.out:

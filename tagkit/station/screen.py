@@ -323,6 +323,8 @@ def _todo(now: Situation) -> Line | None:
         if now.readiness is not None and all(one.about == "truck" for one in now.readiness.reasons):
             return Line("do.truck")
         return Line("do.not_ready" if now.can_release else "do.held_for_good")
+    if now.why == "charger" and any(one.about == "battery" for one in now.charger_reasons):
+        return Line("do.not_charged")
     stops = now.verdict.deciding if now.verdict is not None else ()
     if now.why == "not_confirmed" and [check.name for check in stops] == ["married"]:
         return Line("do.marry")

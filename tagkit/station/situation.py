@@ -190,12 +190,7 @@ def _ready(
     change: Change, facts: Facts, truck: AssetFacts, battery: AssetFacts, *, charge_ended: bool
 ) -> Readiness:
     """The battery's readiness, with what stands against the truck added to it."""
-    known = replace(
-        battery.readiness,
-        retired=battery.retired or battery.readiness.retired,
-        holds=_both(battery.holds, battery.readiness.holds),
-        unknown_kinds=_both(battery.unknown_kinds, battery.readiness.unknown_kinds),
-    )
+    known = _known(battery)
     if charge_ended:
         began = known.on_charge_since
         known = replace(known, on_charge_since=None, last_charge_started_at=began)
@@ -214,6 +209,15 @@ def _ready(
         return found  # a reason that came up since the release: it has to be given again
     lifted = (*found.lifted, *found.reasons)
     return replace(found, ready=True, reasons=(), lifted=lifted, ready_at=None)
+
+
+def _known(battery: AssetFacts) -> ReadinessFacts:
+    return replace(
+        battery.readiness,
+        retired=battery.retired or battery.readiness.retired,
+        holds=_both(battery.holds, battery.readiness.holds),
+        unknown_kinds=_both(battery.unknown_kinds, battery.readiness.unknown_kinds),
+    )
 
 
 def _both(here: tuple[Entry, ...], there: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -324,7 +328,7 @@ def _destination(change: Change, facts: Facts, now: Situation) -> Situation:
         verdict = check_charger(
             battery, charger.plate, battery_married=leaving.married, jumpered=leaving.jumpered
         )
-    reasons = _against(charger, "charger")
+    reasons = (*_against(charger, "charger"), *_against_charging(leaving, facts))
     now = replace(now, charger_verdict=verdict, charger_reasons=reasons)
     if not verdict.fits or reasons:
         return replace(now, stage="stop", why="charger")
@@ -338,6 +342,15 @@ def _destination(change: Change, facts: Facts, now: Situation) -> Situation:
             return replace(now, stage="question", question=question)
         now = replace(now, answers=(*now.answers, *_answers([question])))
     return _finish(change, replace(now, destination=Destination("charger", str(charger.tag))))
+
+
+def _against_charging(leaving: AssetFacts | None, facts: Facts) -> tuple[Reason, ...]:
+    """Why the battery that comes out must not be charged now: held, too hot, frozen. A charge in
+    the truck ends as it comes out."""
+    if leaving is None:
+        return ()
+    known = replace(_known(leaving), on_charge_since=None)
+    return readiness(known, facts.settings.readiness, facts.now, "charge").reasons
 
 
 def _finish(change: Change, now: Situation) -> Situation:

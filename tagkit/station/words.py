@@ -69,6 +69,7 @@ ENGLISH: Mapping[str, str] = {
     "do.held_for_good": "Leave it. Take another battery; a release can't lift this",
     "do.truck": "Leave the truck: another battery does not help. Call a supervisor",
     "do.charger": "Show another charger, or put the battery on the stand",
+    "do.not_charged": "Not on a charger now: put the battery on the stand, and tell the lead",
     "do.steps": "Do each, then press once",
     # Questions
     "question.in_another_truck": "{about} is recorded in truck {recorded}",

@@ -35,6 +35,18 @@ def use(facts, now=NOW, settings=SITE):
     return readiness(facts, settings, now, "use")
 
 
+def test_what_may_be_frozen_is_not_used_either():
+    measured = {"temperature": quantity("-20", "°C"), "temperature_at": ago(1),
+                "gravity": quantity("1.160", "SG"), "gravity_at": ago(1)}  # fmt: skip
+    frozen = use(replace(RESTED, **measured, released="needed"))
+    assert [one.code for one in frozen.reasons] == ["frozen"]
+    charged = {**measured, "gravity": quantity("1.280", "SG")}
+    assert use(replace(RESTED, **charged)).ready
+    before = {**measured, "gravity_at": ago(18), "temperature_at": ago(18)}
+    assert use(replace(RESTED, **before)).ready
+    assert use(replace(RESTED, **{**measured, "gravity_at": ago(18)})).ready
+
+
 def charge(facts, now=NOW, settings=SITE):
     return readiness(facts, settings, now, "charge")
 

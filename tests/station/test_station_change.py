@@ -61,6 +61,7 @@ from tagkit.station.inputs import (
     Undo,
 )
 from tagkit.station.orders import ChangeOrder, Destination, UndoOrder
+from tagkit.units import quantity
 
 
 def answer(station, given):
@@ -632,6 +633,42 @@ def test_a_charger_that_must_not_be_used_is_a_stop(charger, words):
     assert station.give(stand).posture == "go"
 
 
+@pytest.mark.parametrize(
+    ("known", "words"),
+    [
+        ({"holds": (HoldFact("leaks at cell 3", safety=True),)}, "leaks at cell 3"),
+        ({"holds": (HoldFact("pin burnt"),)}, "pin burnt"),
+        ({"leaks": Flag("case leakage", "900 ohm is too little", "stop")}, "900 ohm"),
+        ({"temperature": quantity("52", "°C"), "temperature_at": NOW}, "hot 52"),
+        ({"unknown_kinds": ("dreamt",)}, "dreamt"),
+    ],
+)
+def test_a_battery_that_must_not_be_charged_goes_on_no_charger(known, words):
+    station = Station()
+    facts = station.facts.assets[OLD].readiness
+    station.facts.change(OLD, readiness=replace(facts, **known))
+    station.show(TRUCK, GOOD)
+    screen = station.show(CHARGER)
+    assert (screen.posture, screen.headline.key) == ("stop", "stop.charger")
+    assert words in station.said and "put the battery on the stand" in station.said
+    station.press()
+    assert station.order is None
+    station.show(CHARGER)
+    assert station.give(PutOn("stand", "stand 1")).posture == "go"
+    for _ in range(2):
+        station.press()
+    assert station.order.out_to.kind == "stand"
+
+
+def test_a_charge_in_the_truck_is_no_hindrance_to_one_on_a_charger():
+    station = Station()
+    facts = station.facts.assets[OLD].readiness
+    began = NOW - timedelta(hours=1)
+    station.facts.change(OLD, readiness=replace(facts, on_charge_since=began))
+    station.show(TRUCK, GOOD)
+    assert station.show(CHARGER).posture == "go"
+
+
 def test_a_charger_recorded_as_taken_is_asked_about():
     station = Station()
     station.show(TRUCK, GOOD, TAKEN_CHARGER)
@@ -752,6 +789,20 @@ def test_a_plain_read_of_the_same_label_settles_it():
     station.show(GOOD, recovered=True)
     assert station.show(GOOD).posture == "go"
     assert station.show(GOOD, recovered=True).posture == "go"
+
+
+@pytest.mark.parametrize("by_hand", [True, False])
+def test_a_number_made_out_again_after_another_was_shown_is_asked_for_again(by_hand):
+    """It may be the damaged label of a battery that nobody has read yet."""
+    station = Station()
+    station.show(TRUCK)
+    station.show(GOOD, recovered=by_hand)
+    if by_hand:
+        station.give(Characters(str(GOOD)[-6:]))
+    assert station.press().stage == "finish"
+    assert station.show(SECOND).posture == "go"
+    assert station.press().stage == "finish"
+    assert station.show(GOOD, recovered=True).stage == "recovered"
 
 
 def test_a_label_in_view_that_is_decoded_later_takes_its_question_back_and_nothing_else():
