@@ -38,6 +38,11 @@ class Sent:
     forked: list[OwnChain] = field(default_factory=list)
     """Chains that somebody else goes on with differently, under the same key."""
 
+    def add(self, more: Sent) -> None:
+        """What was sent later, too."""
+        self.events += more.events
+        self.forked += more.forked
+
 
 def push(record: Record, connection: Connection, step: Progress) -> Sent:
     """Sends every event of this site that the exchange does not have."""

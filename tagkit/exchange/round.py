@@ -28,7 +28,9 @@ class Exchanged:
     followed: tuple[str, ...] = ()
     """Assets that are followed from now on."""
     refused: tuple[str, ...] = ()
-    """A sentence for each event that was not taken in, and why."""
+    """A sentence for each event that was not taken in, and why; of very many the first."""
+    refusals: int = 0
+    """How many events were not taken in."""
     forked: tuple[str, ...] = ()
     """Epochs of this site that are written by two; this record goes on under new ones."""
     nothing_new: bool = False
@@ -55,12 +57,14 @@ def exchange(record: Record, connection: Connection, step: Progress = lambda *_:
     if nothing_new(record, connection):
         return Exchanged(nothing_new=True)
     sent = push(record, connection, step)
-    fetched = pull(record, connection, step)
+    # What is recorded here while others' events come goes out meanwhile.
+    fetched = pull(record, connection, step, lambda: sent.add(push(record, connection, step)))
     return Exchanged(
         sent=sent.events,
         fetched=fetched.events,
         already_here=fetched.already_here,
         followed=tuple(dict.fromkeys(fetched.followed)),
-        refused=tuple(fetched.refused),
+        refused=fetched.refused.told(),
+        refusals=fetched.refused.in_all,
         forked=tuple(dict.fromkeys([*(chain.epoch for chain in sent.forked), *fetched.forked])),
     )

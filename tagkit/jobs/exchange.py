@@ -44,6 +44,7 @@ class ExchangeReport:
     already_here: int
     followed: tuple[str, ...]
     refused: tuple[str, ...]
+    refusals: int
     notices: tuple[str, ...]
     nothing_new: bool
 
@@ -56,6 +57,7 @@ class ExchangeReport:
             "already_here": self.already_here,
             "followed": list(self.followed),
             "refused": list(self.refused),
+            "refusals": self.refusals,
             "notices": list(self.notices),
             "nothing_new": self.nothing_new,
         }
@@ -105,9 +107,9 @@ def _exchange(
         notes.keep_fact("exchanged_at", now)
         if notes.fact("exchange_failing"):
             notes.keep_fact("exchange_failing", "")
-        if done.refused:
+        if done.refusals:
             # It stays for a day: whoever watches need not have asked within that minute.
-            notes.keep_fact("refused", str(len(done.refused)))
+            notes.keep_fact("refused", str(done.refusals))
             notes.keep_fact("refused_at", now)
     return ExchangeReport(
         through=shown(address),
@@ -116,6 +118,7 @@ def _exchange(
         already_here=done.already_here,
         followed=done.followed,
         refused=done.refused,
+        refusals=done.refusals,
         notices=_notices(done),
         nothing_new=done.nothing_new,
     )
@@ -136,7 +139,7 @@ def log_exchange(said: ExchangeReport | TagkitError) -> None:
     if isinstance(said, TagkitError):
         log.warning("not exchanged: %s", said, extra={"where": said.where})
         return
-    facts = {"sent": said.sent, "fetched": said.fetched, "refused": len(said.refused)}
+    facts = {"sent": said.sent, "fetched": said.fetched, "refused": said.refusals}
     log.log(logging.DEBUG if said.nothing_new else logging.INFO, "exchanged", extra=facts)
     for sentence in (*said.refused, *said.notices):
         log.warning("%s", sentence)

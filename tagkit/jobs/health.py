@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from typing import Any
 from tagkit import __version__
 from tagkit.errors import TagkitError
 from tagkit.jobs.site import Site
+from tagkit.record.room import free_bytes
 
 LEAST_FREE = 500_000_000
 """Bytes left on the disk below which recording is in danger."""
@@ -140,7 +140,7 @@ def health(site: Site) -> Health:
         # Without the place of the file: a monitor on the network has no use for it.
         facts |= {"record_open": False, "problem": getattr(error, "problem", "it is damaged")}
     return Health(
-        disk_free_bytes=_free(site),
+        disk_free_bytes=free_bytes(site.directory),
         record_bytes=_size(site),
         exchange_configured=configured,
         **facts,
@@ -201,13 +201,6 @@ def _age(site: Site, moment: str | None) -> float | None:
     if moment is None:
         return None
     return max(0.0, (site.now().astimezone(UTC) - datetime.fromisoformat(moment)).total_seconds())
-
-
-def _free(site: Site) -> int:
-    try:
-        return shutil.disk_usage(site.directory).free
-    except OSError:
-        return 0
 
 
 def _size(site: Site) -> int:

@@ -124,6 +124,7 @@ class ExchangeNotes:
         """Lets everything be asked for and sent once more; what is here stays."""
         self.keep_standing("")
         self._connection.execute("DELETE FROM exchange_sites")
+        self._connection.execute("DELETE FROM meta WHERE name LIKE 'looked %'")
         self._connection.execute("DELETE FROM exchange_chains")
         self._connection.execute("UPDATE followed SET complete = 0")
 
@@ -154,6 +155,18 @@ class ExchangeNotes:
         ).fetchone()
         return row[0] if row else 0
 
+    def cursors(self, site: str, epochs: list[str]) -> dict[str, int]:
+        """The same of many chains; those of which nothing is noted are left out."""
+        found: dict[str, int] = {}
+        for at in range(0, len(epochs), MOST_AT_ONCE):
+            names = [f"{site}/{epoch}" for epoch in epochs[at : at + MOST_AT_ONCE]]
+            marks = ", ".join("?" * len(names))
+            rows = self._connection.execute(
+                f"SELECT epoch, sequence FROM exchange_chains WHERE epoch IN ({marks})", names
+            )
+            found.update((name[len(site) + 1 :], sequence) for name, sequence in rows)
+        return found
+
     def keep_cursor(self, site: str, epoch: str, sequence: int) -> None:
         """The chain was asked for, or sent, up to here."""
         self._connection.execute(
@@ -168,6 +181,24 @@ class ExchangeNotes:
             "WHERE excluded.sequence > sequence",
             (epoch, sequence, digest),
         )
+
+    def chains_of(self, site: str) -> list[str]:
+        """The epochs of a site of which anything is here."""
+        rows = self._connection.execute("SELECT epoch FROM chains WHERE site = ?", (site,))
+        return sorted(epoch for (epoch,) in rows)
+
+    def looked(self, site: str) -> tuple[int, str] | None:
+        """Where looking through a site's chains stopped: its version when that was begun, and
+        the last chain looked at. None: it did not stop within."""
+        version, blank, epoch = (self.fact(f"looked {site}") or "").partition(" ")
+        return (int(version), epoch) if blank else None
+
+    def keep_looked(self, site: str, where: tuple[int, str] | None) -> None:
+        """The same, kept."""
+        if where is None:
+            self._connection.execute("DELETE FROM meta WHERE name = ?", (f"looked {site}_noted",))
+        else:
+            self.keep_fact(f"looked {site}", f"{where[0]} {where[1]}")
 
     def fact(self, name: str) -> str | None:
         """A fact kept about the exchange."""

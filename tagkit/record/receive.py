@@ -30,6 +30,7 @@ from tagkit.record.envelope import (
 from tagkit.record.folder import Foreseen, understood
 from tagkit.record.journal import PERSON_MARK, Journal, own_tags, site_of
 from tagkit.record.keys import KEY_BYTES, epoch_of, signed_by
+from tagkit.record.refusals import Refusals
 from tagkit.record.store import Connection
 from tagkit.record.writing import add_chain
 
@@ -43,7 +44,7 @@ class Received:
 
     taken: int = 0
     already_here: int = 0
-    refused: list[str] = field(default_factory=list)
+    refused: Refusals = field(default_factory=Refusals)
     """A sentence for each event that was not taken, naming it and why."""
 
 

@@ -38,7 +38,7 @@ from bench_exchange import row, server  # noqa: E402
 from companies import Company  # noqa: E402
 from tagkit.assets.tag import Kind  # noqa: E402
 from tagkit.exchange.address import connect  # noqa: E402
-from tagkit.exchange.pull import WINDOW  # noqa: E402
+from tagkit.exchange.asking import WINDOW  # noqa: E402
 from tagkit.exchange.round import exchange  # noqa: E402
 from tagkit.record.backup import backup  # noqa: E402
 from tagkit.record.record import Record  # noqa: E402

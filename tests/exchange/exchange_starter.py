@@ -15,7 +15,7 @@ from pathlib import Path
 
 import psycopg  # noqa: F401 - so that it is there already
 from tagkit.cli.main import app_with, main
-from tagkit.exchange import pull, push, round  # noqa: F401
+from tagkit.exchange import asking, push, round  # noqa: F401
 from tagkit.jobs import exchange  # noqa: F401
 
 
@@ -28,7 +28,7 @@ def start(said: str, batch: int, arguments: list[str]) -> int:
     for number in (1, 2):
         os.dup2(file, number)
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
-    push.BATCH, pull.WINDOW = batch, batch
+    push.BATCH, asking.WINDOW = batch, batch
     sys.argv = ["tagkit", *arguments]
     code = 70
     try:

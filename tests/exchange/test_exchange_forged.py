@@ -7,7 +7,7 @@ from typing import Any
 
 import psycopg
 import pytest
-from tagkit.exchange import pull
+from tagkit.exchange import asking, pull
 from tagkit.record.clock import clock_text, read_clock
 from tagkit.record.envelope import NO_EVENT, canonical, hash_of
 from tagkit.record.keys import new_key
@@ -331,7 +331,7 @@ def test_an_answer_of_largest_events_is_taken_in_parts(
     company: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Twenty thousand events of a megabyte each must not be held at once."""
-    monkeypatch.setattr(pull, "WINDOW_BYTES", 3_000)
+    monkeypatch.setattr(asking, "WINDOW_BYTES", 3_000)
     company.site("QA"), company.site("QB")
     battery = company.batteries["QB"][0]
     company.move("QB", battery, "site QA", "elsewhere")

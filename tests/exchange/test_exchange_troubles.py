@@ -11,7 +11,7 @@ import pytest
 from cutting_proxy import CuttingProxy
 from postgres import Postgres
 from tagkit.errors import Busy, TagkitError
-from tagkit.exchange import pull, push
+from tagkit.exchange import asking, push
 from tagkit.exchange.address import connect, spoken_to
 from tagkit.exchange.round import exchange
 from tagkit.record.backup import backup, restore
@@ -22,7 +22,7 @@ from tagkit.record.verify import verify
 @pytest.fixture
 def small_batches(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(push, "BATCH", 7)
-    monkeypatch.setattr(pull, "WINDOW", 9)
+    monkeypatch.setattr(asking, "WINDOW", 9)
 
 
 def life(company: Any, site: str, battery: str, count: int = 30) -> None:

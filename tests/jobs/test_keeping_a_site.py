@@ -241,7 +241,7 @@ def test_refused_events_are_told_for_a_day_though_nothing_new_came(
     folder: Path, clock: Now, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """They are refused once; whoever watches asks every few minutes."""
-    done = iter([Exchanged(refused=("no event", "no event")), Exchanged(nothing_new=True)])
+    done = iter([Exchanged(refused=("no event",), refusals=2), Exchanged(nothing_new=True)])
     monkeypatch.setattr("tagkit.exchange.round.exchange", lambda *_: next(done))
     for name in ("connect", "spoken_to"):
         monkeypatch.setattr(f"tagkit.exchange.address.{name}", lambda _: nullcontext())
