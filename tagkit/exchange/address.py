@@ -146,6 +146,14 @@ def spoken_to(address: str) -> Iterator[None]:
             "Prepare it first: tagkit company --prepare --through URL",
             shown(address),
         ) from None
+    except psycopg.errors.DiskFull as error:
+        raise Busy(
+            f"the disk of the exchange's database is full, so nothing can be sent "
+            f"({said(error, address)})",
+            "Tell who runs the exchange to make room there; everything recorded here is safe "
+            "and is sent later",
+            shown(address),
+        ) from None
     except psycopg.OperationalError as error:
         raise Busy(
             f"the exchange can't be reached, or the connection broke ({said(error, address)})",

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from tagkit.exchange.address import driver
 from tagkit.exchange.layout import admitted
 from tagkit.exchange.pull import pull
-from tagkit.exchange.push import push
+from tagkit.exchange.push import Sent, push
 from tagkit.exchange.standing import digest_of, standing
 
 if TYPE_CHECKING:
@@ -56,9 +57,20 @@ def exchange(record: Record, connection: Connection, step: Progress = lambda *_:
             notes.begin_with(identity)
     if nothing_new(record, connection):
         return Exchanged(nothing_new=True)
-    sent = push(record, connection, step)
+    sent, full = Sent(), None
+
+    def send() -> None:
+        nonlocal full
+        try:
+            sent.add(push(record, connection, step))
+        except driver().errors.DiskFull as error:
+            full = error  # what others have sent is fetched all the same
+
+    send()
     # What is recorded here while others' events come goes out meanwhile.
-    fetched = pull(record, connection, step, lambda: sent.add(push(record, connection, step)))
+    fetched = pull(record, connection, step, send)
+    if full:
+        raise full
     return Exchanged(
         sent=sent.events,
         fetched=fetched.events,

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 FILLER = "filler"
 
@@ -49,3 +50,8 @@ def fill(folder: Path, leave: int = 0) -> None:
 def make_room(folder: Path) -> None:
     """Frees what was filled."""
     (folder / FILLER).unlink()
+
+
+def no_page_left(path: Path) -> Any:
+    """What the system says of a full disk, where none can be mounted."""
+    return os.statvfs_result((4096, 4096, 700, 0, 0, 900, 100, 100, 0, 255))

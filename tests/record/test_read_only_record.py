@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from small_disk import fill, make_room, small_disk
+from small_disk import fill, make_room, no_page_left, small_disk
 from tagkit.errors import Busy, WrongInput
 from tagkit.record import read_only
 from tagkit.record.outlook import Outlook
@@ -168,11 +168,6 @@ def test_on_a_disk_full_to_its_last_page_a_closed_record_is_looked_up(
                             assert beside.bar is None and beside.state(battery) is not None
                 assert watch.mark() > before
         assert not read_only._COPIES
-
-
-def no_page_left(path: Path) -> Any:
-    """What the system says of a full disk."""
-    return os.statvfs_result((4096, 4096, 700, 0, 0, 900, 100, 100, 0, 255))
 
 
 @pytest.mark.parametrize(
