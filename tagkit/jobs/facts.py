@@ -9,7 +9,7 @@ from tagkit.assets.tag import Kind, Tag, parse_tag
 from tagkit.jobs.assets import Looks, is_married, plate
 from tagkit.jobs.flagged import flagged
 from tagkit.jobs.people import is_supervisor
-from tagkit.jobs.readiness import hold_facts, readiness_facts
+from tagkit.jobs.readiness import hold_facts, readiness_facts, set_apart
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 from tagkit.settings import Settings
@@ -54,12 +54,18 @@ class RecordFacts:
             retired=state.retired_at is not None,
             holds=hold_facts(state),
             unknown_kinds=tuple(state.unknown_kinds),
+            set_apart=set_apart(self.site, tag),
             place=Placement(place["kind"], place["name"], datetime.fromisoformat(place["since"]))
             if place
             else None,
             batteries=tuple(parse_tag(other.tag) for other in held),
             readiness=readiness_facts(
-                state, self.settings, None, self.now, flagged=self._flagged(state)
+                state,
+                self.settings,
+                None,
+                self.now,
+                flagged=self._flagged(state),
+                apart=set_apart(self.site, tag),
             ),
             last_event=state.last_event or "",
             jumpered=tuple(state.jumpered),

@@ -14,7 +14,7 @@ from tagkit.assets.truck import Truck
 from tagkit.errors import Exit, WrongInput
 from tagkit.jobs.assets import asset, is_married, plate, tag_of
 from tagkit.jobs.flagged import flagged
-from tagkit.jobs.readiness import both, gear_readiness, readiness_of
+from tagkit.jobs.readiness import both, gear_readiness, readiness_of, set_apart
 from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 from tagkit.rules.balance import explain_balance
@@ -124,7 +124,7 @@ class Beside:
         self._kind = Kind(other.kind)
         self._takes = plate(other)
         self._married = is_married(other)
-        self.ready = gear_readiness(other)
+        self.ready = gear_readiness(other, set_apart(site, other.tag))
 
     def judge(
         self,

@@ -5,11 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from tagkit.assets.tag import Kind
+from tagkit.assets.tag import Kind, Tag
 from tagkit.exchange.topics import SITE_WORD
 from tagkit.jobs.care_facts import plain
 from tagkit.jobs.site import Site
+from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
+from tagkit.record.words import describe
 from tagkit.rules.flags import Flag
 from tagkit.rules.leakage import standing_leakage
 from tagkit.rules.readiness import (
@@ -36,18 +38,21 @@ def readiness_of(
     """
     now = (at or site.now()).astimezone(site.timezone())
     return readiness(
-        readiness_facts(state, site.settings, temperature, now, gravity, flagged),
+        readiness_facts(
+            state, site.settings, temperature, now, gravity, flagged, set_apart(site, state.tag)
+        ),
         site.settings.readiness, now, purpose,
     )  # fmt: skip
 
 
-def gear_readiness(state: AssetState) -> Readiness:
+def gear_readiness(state: AssetState, apart: tuple[HoldFact, ...] = ()) -> Readiness:
     """Whether a truck, charger or lifting gear may be used: not retired, not held."""
     reasons = against_gear(
         Kind(state.kind).noun,
         retired=state.retired_at is not None,
         holds=hold_facts(state),
         unknown_kinds=state.unknown_kinds,
+        set_apart=apart,
     )
     return Readiness(not reasons, reasons)
 
@@ -56,6 +61,31 @@ def hold_facts(state: AssetState) -> tuple[HoldFact, ...]:
     """The holds that stand, as the rules take them; those for the same reason as one."""
     facts = (HoldFact(hold["reason"], hold["kind"] == "safety") for hold in state.holds)
     return tuple(dict.fromkeys(facts))
+
+
+def set_apart(site: Site, tag: str | Tag) -> tuple[HoldFact, ...]:
+    """Entries about an asset that do not count yet, as the clock of whoever wrote them is ahead:
+    each in words, the grave ones as for safety. What is known to have happened is not passed over
+    because of a clock."""
+    told = {
+        f"the clock of station “{event.station}” of {event.site} is ahead ({describe(event)})":
+        _grave(event)
+        for event in site.record.set_apart(tag)
+    }  # fmt: skip
+    facts = sorted((HoldFact(*one) for one in told.items()), key=lambda one: not one.safety)
+    return tuple(facts[:_FEW_APART])
+
+
+_FEW_APART = 3
+
+
+def _grave(event: Event) -> bool:
+    """Whether no release lifts it."""
+    if not event.known or event.kind == "retired":
+        return True
+    if event.kind == "held":
+        return bool(event.body["safety"])
+    return event.kind == "leakage_tested" and event.body["passes"] is not True
 
 
 def both(first: Readiness, second: Readiness) -> Readiness:
@@ -79,9 +109,10 @@ def readiness_facts(
     now: datetime,
     gravity: dict[str, Any] | None = None,
     flagged: tuple[str, ...] = (),
+    apart: tuple[HoldFact, ...] = (),
 ) -> ReadinessFacts:
     """What the rules ask about a battery. ``temperature`` and ``gravity`` are readings taken at
-    ``now``."""
+    ``now``; ``apart`` is what :func:`set_apart` gives."""
     charging = state.charging or {}
     chemistry = state.nameplate.get("chemistry")
     measured = {**temperature, "at": now.isoformat()} if temperature else state.last_temperature
@@ -92,6 +123,7 @@ def readiness_facts(
         retired=state.retired_at is not None,
         unknown_kinds=tuple(state.unknown_kinds),
         holds=hold_facts(state),
+        set_apart=apart,
         on_charge_since=_time(charging.get("started_at")),
         on_charger=str(charging.get("charger") or ""),
         last_charge_started_at=_time(state.last_charge_started_at),

@@ -17,6 +17,7 @@ from tagkit.assets.tag import Kind, Tag, check_site_code
 from tagkit.errors import WrongInput
 from tagkit.record import queries
 from tagkit.record import search as searching
+from tagkit.record.apart import Apart
 from tagkit.record.clock import Clock, milliseconds, system_clock
 from tagkit.record.contradictions import Contradiction, contradictions, count_contradictions
 from tagkit.record.envelope import Event, split_id
@@ -75,6 +76,7 @@ class Record:
         self._keys: dict[str, StationKey] = {}
         self._chains: dict[str, int] = {}
         self._writing: Writing | None = None
+        self._apart = Apart(connection)
         file = read_only.file if read_only else self.path
         self._queue = Queue(file)
         self._tidying = Tidying(file, connection)
@@ -338,6 +340,11 @@ class Record:
         """An asset's events, newest first, voided ones too (``event.voided``)."""
         with translated(self.path):
             return queries.timeline(self._reading(), str(tag), limit)
+
+    def set_apart(self, tag: Tag | str) -> list[Event]:
+        """An asset's events that don't count yet: their station's clock is ahead."""
+        with translated(self.path):
+            return self._apart.of(str(tag))
 
     def event(self, identity: str) -> Event | None:
         """The event with this id."""

@@ -48,6 +48,7 @@ class ReadinessFacts:
     retired: bool = False
     unknown_kinds: tuple[str, ...] = ()  # events of this battery that this version can't read
     holds: tuple[HoldFact, ...] = ()
+    set_apart: tuple[HoldFact, ...] = ()  # entries that don't count yet, in words; safety: grave
     on_charge_since: datetime | None = None
     on_charger: str = ""
     last_charge_started_at: datetime | None = None
@@ -142,6 +143,7 @@ def against_gear(
     retired: bool = False,
     holds: Sequence[HoldFact] = (),
     unknown_kinds: Sequence[str] = (),
+    set_apart: Sequence[HoldFact] = (),
 ) -> tuple[Reason, ...]:
     """Why a truck, charger or lifting gear (``noun``) may not be used; empty when it may."""
     found = []
@@ -165,6 +167,7 @@ def against_gear(
         )
         for hold in holds
     ]
+    found += _set_apart(set_apart, noun)
     if unknown_kinds:
         kinds = ", ".join(unknown_kinds)
         sentence = (
@@ -222,12 +225,20 @@ def _always(facts: ReadinessFacts, now: datetime, purpose: Purpose) -> Iterator[
             )
         else:
             yield Reason("held", f"held: {hold.reason}")
+    yield from _set_apart(facts.set_apart, "battery")
     yield from _leaks(facts, purpose)
     if facts.on_charge_since is not None:
         where = f" on {facts.on_charger}" if facts.on_charger else ""
         since = _clock(facts.on_charge_since, now)
         # Its connector carries current, and its cells are gassing: end the charge first.
         yield Reason("on charge", f"still on charge{where} since {since}", lifted_by_release=False)
+
+
+def _set_apart(entries: Sequence[HoldFact], about: str) -> Iterator[Reason]:
+    """What is on record of it and does not count yet may be a hold, or a use."""
+    for one in entries:
+        sentence = f"an entry does not count yet: {one.reason}"
+        yield Reason("set apart", sentence, lifted_by_release=not one.safety, about=about)
 
 
 def _leaks(facts: ReadinessFacts, purpose: Purpose) -> Iterator[Reason]:

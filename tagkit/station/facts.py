@@ -37,6 +37,7 @@ class AssetFacts:
     retired: bool = False
     holds: tuple[HoldFact, ...] = ()
     unknown_kinds: tuple[str, ...] = ()
+    set_apart: tuple[HoldFact, ...] = ()  # of a truck or charger; a battery's with its readiness
     place: Placement | None = None  # of a battery
     batteries: tuple[Tag, ...] = ()  # what a truck or charger holds by the record
     readiness: ReadinessFacts = field(default_factory=ReadinessFacts)  # of a battery

@@ -235,7 +235,9 @@ def _with_reasons(found: Readiness, more: tuple[Reason, ...]) -> Readiness:
 
 
 def _against(asset: AssetFacts, noun: str) -> tuple[Reason, ...]:
-    return against_gear(noun, holds=asset.holds, unknown_kinds=asset.unknown_kinds)
+    return against_gear(
+        noun, holds=asset.holds, unknown_kinds=asset.unknown_kinds, set_apart=asset.set_apart
+    )
 
 
 def _charge_question(battery: AssetFacts) -> Question | None:
