@@ -6,9 +6,13 @@ import gc
 import os
 import shutil
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from battery_room import BatteryRoom
 
 # The same examples at every run, so that a red run means a change; looking for new ones is done
 # on purpose: TAGKIT_EXPLORE=1 pytest.
@@ -52,6 +56,37 @@ when the others are through."""
 def project() -> Path:
     """The project's top folder."""
     return PROJECT
+
+
+@pytest.fixture(scope="session")
+def empty_site(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
+    """A battery room made once; each test gets its own."""
+    from battery_room import BatteryRoom  # what the rooms need takes time to load
+
+    return BatteryRoom(tmp_path_factory.mktemp("empty") / "site")
+
+
+@pytest.fixture(scope="session")
+def site_in_use(tmp_path_factory: pytest.TempPathFactory) -> BatteryRoom:
+    """A battery room with its fleet, made once."""
+    from battery_room import BATTERIES, CHARGERS, TRUCKS, BatteryRoom
+
+    room = BatteryRoom(tmp_path_factory.mktemp("in-use") / "site")
+    for text in (TRUCKS, BATTERIES, CHARGERS):
+        room.take_in(text)
+    return room
+
+
+@pytest.fixture
+def empty_room(empty_site: BatteryRoom, tmp_path: Path) -> BatteryRoom:
+    """A site that nothing was taken in yet."""
+    return empty_site.moved_to(tmp_path / "site")
+
+
+@pytest.fixture
+def room(site_in_use: BatteryRoom, tmp_path: Path) -> BatteryRoom:
+    """A fleet in use: its sheets were copied from cases and nameplates."""
+    return site_in_use.moved_to(tmp_path / "site")
 
 
 @pytest.hookimpl(optionalhook=True)

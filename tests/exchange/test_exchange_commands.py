@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -131,18 +132,14 @@ def test_the_exchange_knows_of_a_tail_that_was_cut_off(depots: Any) -> None:
     assert check_record(folder, [], None, address).findings == ()
 
 
-def test_exchanging_in_the_background_goes_on_after_the_line_was_lost(
-    depots: Any, postgres: Any
-) -> None:
+def exchanged_in_background(depots: Any, hear: Callable[[Any, int], bool]) -> list[Any]:
+    """What is told of exchanging every 0.05 s. ``hear`` gets it with how much was told so far, and
+    says whether that is enough."""
     stop, told = threading.Event(), []
 
     def tell(said: Any) -> None:
         told.append(said)
-        if len(told) == 1:
-            postgres.stop(at_once=True)
-        elif isinstance(said, Busy):
-            postgres.start()
-        elif len(told) > 2:
+        if hear(said, len(told)):
             stop.set()
 
     thread = threading.Thread(
@@ -151,35 +148,41 @@ def test_exchanging_in_the_background_goes_on_after_the_line_was_lost(
     )
     thread.start()
     thread.join(60)
-    assert not thread.is_alive()
+    ended = not thread.is_alive()
+    stop.set()
+    assert ended
+    return told
+
+
+def test_exchanging_in_the_background_goes_on_after_the_line_was_lost(
+    depots: Any, postgres: Any
+) -> None:
+    def hear(said: Any, count: int) -> bool:
+        if count == 1:
+            postgres.stop(at_once=True)
+        elif isinstance(said, Busy):
+            postgres.start()
+        return count > 2 and not isinstance(said, Busy)
+
+    told = exchanged_in_background(depots, hear)
     assert isinstance(told[1], Busy)
     assert told[0].sent > 0 and not isinstance(told[-1], TagkitError)
 
 
 def test_exchanging_in_the_background_goes_on_after_the_exchange_refused(depots: Any) -> None:
     """As a database does that is just being brought back from its backup."""
-    stop, told = threading.Event(), []
 
     def schema(before: str, after: str) -> None:
         depots.admin.execute(f"ALTER SCHEMA {before} RENAME TO {after}")
 
-    def tell(said: Any) -> None:
-        told.append(said)
-        if len(told) == 1:
+    def hear(_said: Any, count: int) -> bool:
+        if count == 1:
             schema("tagkit", "away")
-        elif len(told) == 2:
+        elif count == 2:
             schema("away", "tagkit")
-        else:
-            stop.set()
+        return count > 2
 
-    thread = threading.Thread(
-        target=keep_exchanging,
-        args=(depots.folder / "QA", depots.addresses["QA"], 0.05, stop, tell),
-    )
-    thread.start()
-    thread.join(60)
-    stop.set()
-    assert not thread.is_alive()
+    told = exchanged_in_background(depots, hear)
     assert isinstance(told[1], WrongInput) and "not an exchange yet" in str(told[1])
     assert len(told) == 3 and not isinstance(told[2], TagkitError)
 
