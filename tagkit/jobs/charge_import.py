@@ -153,13 +153,15 @@ def _judged(site: Site, log: LogFile) -> tuple[list[_Charge], list[LogRow]]:
     refused: list[LogRow] = []
     of_battery: dict[str, list[_Charge]] = {}
     for cells in log.rows():
+        tag = None
         try:
             charge = _read(site, cells)
+            tag = charge.battery.tag
             _check_figures(site, charge)
             earlier = of_battery.setdefault(charge.battery.tag, [])
             _check_times(site, charge, earlier)
         except TagkitError as error:
-            refused.append(LogRow(cells.row, "refused", None, f"{error.problem}. {error.remedy}"))
+            refused.append(LogRow(cells.row, "refused", tag, f"{error.problem}. {error.remedy}"))
         else:
             earlier.append(charge)
             charges.append(charge)

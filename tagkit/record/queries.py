@@ -85,6 +85,17 @@ def timeline(connection: Connection, tag: str, limit: int | None) -> list[Event]
     return [read_event(*row) for row in rows]
 
 
+def last_of_kind(connection: Connection, tag: str, kind: str, limit: int) -> list[Event]:
+    """The last events of one kind of an asset, newest first."""
+    rows = connection.execute(
+        f"SELECT {EVENT_COLUMNS} FROM event_tags t JOIN events e ON e.n = t.n "
+        "JOIN chains c ON c.chain = e.chain WHERE t.tag = ? AND e.kind = ? "
+        "ORDER BY t.effective DESC, t.clock DESC, c.name DESC, e.sequence DESC LIMIT ?",
+        (tag, kind, limit),
+    ).fetchall()
+    return [read_event(*row) for row in rows]
+
+
 _RARE = ", ".join(f"'{kind}'" for kind in RARE_KINDS)
 
 

@@ -346,6 +346,11 @@ class Record:
         with translated(self.path):
             return self._apart.of(str(tag))
 
+    def last_of_kind(self, tag: Tag | str, kind: str, limit: int) -> list[Event]:
+        """The last events of one kind of an asset, newest first, voided ones too."""
+        with translated(self.path):
+            return queries.last_of_kind(self._reading(), str(tag), kind, limit)
+
     def event(self, identity: str) -> Event | None:
         """The event with this id."""
         parts = split_id(identity)

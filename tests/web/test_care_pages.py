@@ -146,6 +146,61 @@ def test_a_charger_at_which_another_stands_asks_and_says_what_is_left_to_do(
     assert "is at this charger, too: record where it is" in told
 
 
+CURRENT = "hours;A\n0;80\n0.5;80\n1;70\n1.5;20\n2;4\n"
+
+
+def current_taken_in(lead: TestClient, battery: str, **more: str) -> str:
+    """The page after its log was looked at and recorded."""
+    given = {"battery": battery, "column-time": "hours", "column-current": "A", **more}
+    file = ("current.csv", CURRENT.encode(), "text/csv")
+    looked = lead.post("/current-log", data={**given, "do": "look"}, files={"log": file}).text
+    kept = re.search(r'name="kept" value="([^"]+)"', looked)
+    assert kept, looked
+    again = {**given, "kept": kept[1], "name": "current.csv", "do": "take"}
+    return lead.post("/current-log", data=again).text
+
+
+def test_the_curve_of_a_charge_stays_on_the_page_of_its_battery(
+    lead: TestClient, room: BatteryRoom
+) -> None:
+    address = f"/A/{room['F1']}"
+    assert "Current of its last charge" not in lead.get(address).text
+    taken = current_taken_in(lead, room["F1"])
+    assert "It is recorded" in taken
+    points = re.findall(r'<polyline points="([^"]+)"', taken)
+    shown = lead.get(address).text
+    assert "Current of its last charge<" in shown
+    assert re.findall(r'<polyline points="([^"]+)"', shown) == points
+    assert "80 A</text>" in shown and "106 Ah</figcaption>" in shown
+    entry = re.search(r"/corrections/void\?entry=([^\"]+)", taken)
+    assert entry
+    lead.post("/corrections/void", data={"entry": entry[1], "reason": "of another battery"})
+    assert "Current of its last charge" not in lead.get(address).text
+
+
+@pytest.mark.parametrize(
+    ("address", "text", "given", "field"),
+    [
+        ("/current-log", "when;strength\n0;80\n1;80\n", {"battery": "F1"}, "column-time"),
+        ("/current-log", CURRENT, {}, "battery"),
+        ("/current-log", CURRENT, {"battery": "F1", "charger": "nobody"}, "charger"),
+        ("/current-log", "hours;A\n0;much\n1;80\n", {"battery": "F1"}, "column-current"),
+        ("/current-log", "hours;A\n0;80\n", {"battery": "F1"}, "log"),
+        ("/charger-log", "when;what\n1;2\n", {}, "column-battery"),
+        ("/charger-log", "", {}, "log"),
+    ],
+)
+def test_the_field_that_a_refused_log_is_about_is_marked(
+    lead: TestClient, room: BatteryRoom, address: str, text: str, given: dict[str, str], field: str
+) -> None:
+    given = {name: room.tags.get(word, word) for name, word in given.items()}
+    file = ("a.csv", text.encode(), "text/csv")
+    told = lead.post(address, data={**given, "do": "look"}, files={"log": file})
+    assert told.status_code == 422, told.text
+    (marked,) = re.findall(r"<(?:input|select|textarea) [^>]*aria-invalid[^>]*>", told.text)
+    assert f'name="{field}"' in marked and " autofocus" in marked
+
+
 def test_a_question_marks_no_field(lead: TestClient, room: BatteryRoom) -> None:
     asked = lead.post(f"/care/{room['F1']}/charged", data={})
     assert asked.status_code == 422

@@ -6,20 +6,18 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fastapi import APIRouter, Request
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
-from tagkit.errors import TagkitError, WrongInput
 from tagkit.jobs.charge import CHARGE_KINDS
 from tagkit.jobs.current_log import CurrentCharge, CurrentTaken, import_current
 from tagkit.jobs.log_columns import CURRENT, LogHead
-from tagkit.jobs.log_file import look_at, moment_in
+from tagkit.jobs.log_file import moment_in
 from tagkit.jobs.site import Site
 from tagkit.site_toml import LOG_UNITS, TIME_UNITS
-from tagkit.web.access.once import once
 from tagkit.web.depends import Technician, TheSite
-from tagkit.web.render import page
-from tagkit.web.views.sent_log import SentLog, checked_log, sent_log
+from tagkit.web.log_page import LogShown, answered
+from tagkit.web.views.curves import Curve, curve_of
+from tagkit.web.views.sent_log import SentLog
 from tagkit.web.visitor import Visitor
 
 router = APIRouter()
@@ -33,47 +31,30 @@ OUTCOMES = {
     "ended": ("go", "It ends the charge that is under way"), "here already": ("off", "Here already"),
 }  # fmt: skip
 """Of a charge: the role of its mark, and its word."""
-_WIDE, _HIGH = 600.0, 160.0
 
 
 @dataclass(frozen=True)
-class _Curve:
-    """A charge with its curve as points of a drawing, from the top left."""
+class _Drawn:
+    """A charge of the log with its curve."""
 
     it: CurrentCharge
-    points: str
-    hours: float
+    curve: Curve
 
 
 @router.get("/current-log", response_class=HTMLResponse)
 def ask(request: Request, _person: Technician, battery: str = "") -> HTMLResponse:
     """Which file, and of which battery."""
-    return _page(request, None, given={"battery": battery})
+    return _page(request, LogShown(CURRENT, {"battery": battery}))
 
 
 @router.post("/current-log")
 async def put(request: Request, site: TheSite, person: Technician) -> Response:
     """Look at it; or take it in, once somebody has looked."""
-    came = await sent_log(request)
-
-    def answer() -> Response:
-        try:
-            sent = checked_log(*came)
-        except WrongInput as error:
-            return _page(request, None, error=error, given=dict(came[0]))
-        head = None
-        try:
-            head = sent.as_file(lambda path: look_at(site, path, CURRENT))
-            if not sent.to_take:
-                return _page(request, sent, head, _taken(site, sent, head, person, dry_run=True))
-            return once(
-                request,
-                lambda: _page(request, None, None, _taken(site, sent, head, person, dry_run=False)),
-            )
-        except TagkitError as error:
-            return _page(request, sent, head, error=error)
-
-    return await run_in_threadpool(answer)
+    return await answered(
+        request, site, CURRENT,
+        lambda sent, head, dry_run: _taken(site, sent, head, person, dry_run=dry_run),
+        lambda shown: _page(request, shown),
+    )  # fmt: skip
 
 
 def _taken(
@@ -98,31 +79,9 @@ def _taken(
     )  # fmt: skip
 
 
-def _curve(charge: CurrentCharge) -> _Curve:
-    hours, high = charge.curve[-1][0], charge.highest_amperes
-    points = " ".join(
-        f"{at / hours * _WIDE if hours else 0:.1f},{_HIGH - amperes / high * _HIGH:.1f}"
-        for at, amperes in charge.curve
-    )
-    return _Curve(charge, points, hours)
-
-
-def _page(
-    request: Request,
-    sent: SentLog | None,
-    head: LogHead | None = None,
-    taken: CurrentTaken | None = None,
-    error: TagkitError | None = None,
-    given: dict[str, str] | None = None,
-) -> HTMLResponse:
-    said = sent.columns(CURRENT.columns) if sent else {}
-    values = {
-        "sent": sent, "head": head, "taken": taken, "error": error, "names": NAMES,
-        "needed": CURRENT.needed, "units": LOG_UNITS, "times": TIME_UNITS,
-        "charge_kinds": CHARGE_KINDS, "outcomes": OUTCOMES,
-        "curves": [_curve(one) for one in taken.charges] if taken else [],
-        "given": sent.given if sent else given or {},
-        "columns": {**(head.columns if head else {}), **said},
-        "missing": error is not None and error.where == "--column",
-    }  # fmt: skip
-    return page(request, "current_log.html", values, 422 if error else 200)
+def _page(request: Request, shown: LogShown[CurrentTaken]) -> HTMLResponse:
+    return shown.page(
+        request, "current_log.html", NAMES, times=TIME_UNITS, charge_kinds=CHARGE_KINDS,
+        outcomes=OUTCOMES,
+        curves=[_Drawn(one, curve_of(one.curve)) for one in shown.taken.charges] if shown.taken else [],
+    )  # fmt: skip

@@ -24,6 +24,7 @@ from tagkit.record.state import AssetState
 from tagkit.rules.figures import due_days
 from tagkit.rules.verdict import Check, Result
 from tagkit.web.judged import up_to_date
+from tagkit.web.views.curves import ChargeCurve, last_curves
 from tagkit.web.views.plates import PlateLine, in_one_line, plate_lines
 from tagkit.web.views.states import role_of
 from tagkit.web.views.timeline import Entry, entries
@@ -31,6 +32,7 @@ from tagkit.web.views.timeline import Entry, entries
 FIRST_ENTRIES = 15
 MOST_ENTRIES = 500
 MEMBERS_NAMED = 24
+CURVES = 2
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,8 @@ class NumberPage:
     todos: tuple[dict[str, Any], ...]
     left: str
     """Why it left the fleet, where that is among what is shown of its timeline."""
+    curves: tuple[ChargeCurve, ...]
+    """Of the current of its last charges, where their logs were taken in."""
     told: tuple[Telling, ...]
     """What is to be told of it now or soon, the gravest first; holds and to-dos apart."""
 
@@ -121,6 +125,7 @@ def number_page(site: Site, state: AssetState, units: str, shown: int) -> Number
         more=len(events) > shown,
         todos=tuple(state.todos),
         left=_why_left(events),
+        curves=tuple(last_curves(site, state.tag, CURVES)) if kind is Kind.BATTERY else (),
         told=tuple(_told(site, state)),
     )
 
