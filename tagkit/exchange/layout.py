@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from tagkit.assets.tag import check_site_code
 from tagkit.errors import NotFound, WrongInput
 from tagkit.exchange.address import driver
-from tagkit.record.envelope import LARGEST_EVENT
+from tagkit.record.envelope import LARGEST_WRITTEN
 
 if TYPE_CHECKING:
     from tagkit.exchange.address import Connection
@@ -52,7 +52,7 @@ _TABLES = (
     "site text NOT NULL REFERENCES tagkit.sites, PRIMARY KEY (topic, site))",
     f"CREATE TABLE tagkit.events (site text NOT NULL, {_short('epoch')}, "
     "sequence bigint NOT NULL CHECK (sequence > 0), raw bytea NOT NULL "
-    f"CHECK (octet_length(raw) <= {LARGEST_EVENT}), {_short('signature', 'bytea')}) "
+    f"CHECK (octet_length(raw) <= {LARGEST_WRITTEN}), {_short('signature', 'bytea')}) "
     "PARTITION BY LIST (site)",
     f"CREATE TABLE tagkit.topics (site text NOT NULL, {_short('topic')}, "
     f"{_short('epoch')}, sequence bigint NOT NULL) "

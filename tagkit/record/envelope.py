@@ -16,11 +16,21 @@ from datetime import datetime
 from hashlib import sha256
 from typing import Any, Generic, TypeVar
 
+from tagkit.assets.legible import LONGEST
 from tagkit.record.clock import clock_text, milliseconds, read_clock, read_time, utc_text
 
 ENVELOPE_VERSION = 1
 LARGEST_EVENT = 1_000_000
-"""Bytes; anything larger was not written by a station."""
+"""Bytes; anything larger is not even read."""
+
+LARGEST_WRITTEN = 100_000
+"""Bytes that a station writes at most; a change with all its lines takes 6,000."""
+
+MOST_TAGS = 200
+"""Assets that an event names at most."""
+
+LONGEST_NAME = 80
+"""Letters of a kind, a station, a person's code."""
 
 DEEPEST = 40
 """Lists and objects within each other; what nests deeper could not be read everywhere."""
@@ -185,8 +195,12 @@ def strictly_from_bytes(raw: bytes, signature: bytes = b"") -> Event:
     Only the bytes that a station would have written are taken: JSON has other ways to write the
     same, and some things that can be written and not be kept (half a character, no number).
     """
+    if len(raw) > LARGEST_WRITTEN:
+        raise MalformedEvent(f"no station writes {len(raw):,} bytes")
     content = _content(raw)
     event = _event(content, raw, signature)
+    if problem := _beyond_measure(event, raw):
+        raise MalformedEvent(problem)
     # Where fewer lists and objects are opened in all, none can nest that deep.
     if raw.count(b"{") + raw.count(b"[") > DEEPEST and _nests_deeper(content, DEEPEST):
         raise MalformedEvent(f"lists and objects nest deeper than {DEEPEST}")
@@ -197,6 +211,31 @@ def strictly_from_bytes(raw: bytes, signature: bytes = b"") -> Event:
     if not same:
         raise MalformedEvent("its bytes are not written as a station writes them")
     return event
+
+
+def _beyond_measure(event: Event, raw: bytes) -> str | None:
+    """What of it is more than a station writes: whoever has keys could make a battery's state so
+    large that recording anything of it takes seconds."""
+    if len(event.tags) > MOST_TAGS:
+        return f"it names {len(event.tags)} assets"
+    if max(map(len, (event.kind, event.station, event.by))) > LONGEST_NAME:
+        return "its kind, station or person is no short text"
+    # A shorter event has no longer text.
+    longest = _longest_text(event.body) if len(raw) > LONGEST else 0
+    return f"a text of {longest} characters is too long" if longest > LONGEST else None
+
+
+def _longest_text(value: Any) -> int:
+    longest, level = 0, [value]
+    while level:
+        one = level.pop()
+        if isinstance(one, str):
+            longest = max(longest, len(one))
+        elif isinstance(one, dict):
+            level += [*one, *one.values()]
+        elif isinstance(one, list):
+            level += one
+    return longest
 
 
 def _content(raw: bytes) -> dict[str, Any]:

@@ -49,6 +49,8 @@ def after(state: AssetState, event: Foldable, moment: str) -> AssetState:
         return result
     try:
         apply(result, event, moment)
+        if _too_much(state, result, event.kind):
+            raise ValueError("no asset has so much of this")
         if result.label_revision and result.nameplate is not state.nameplate:
             result.label_behind = _label_behind(state, result)
     except (KeyError, TypeError, ValueError, AttributeError, IndexError):
@@ -56,6 +58,32 @@ def after(state: AssetState, event: Foldable, moment: str) -> AssetState:
         result = _counted(state, event, moment)
         return _not_understood(result, f"{event.kind} v{event.version} (malformed)")
     return result
+
+
+MOST_UNKNOWN = 20
+LARGEST_STATE = 100_000
+"""Letters of a state as it is kept, beyond which nothing is added to it."""
+LARGEST_FACT = 20_000
+"""Letters of what an event puts in the place of another."""
+
+_ADDING = frozenset(
+    ("registered", "married", "amended", "held", "label_printed", "repaired", "inspected")
+)
+_REPLACED = ("hours", "place", "charging", "last_charge", "last_discharge", "last_temperature",
+             "last_sg", "release", "label_condition", "capacity_test", "leakage_test",
+             "inspection")  # fmt: skip
+
+
+def _too_much(before: AssetState, now: AssetState, kind: str) -> bool:
+    """Whether an event makes the state so large that recording anything of the asset would take
+    long for everybody: nobody but who wants that writes so. Then it is not understood, so that
+    nothing is confirmed."""
+    if kind in _ADDING:
+        return len(now.to_json()) > LARGEST_STATE
+    was, is_so = vars(before), vars(now)
+    return any(
+        is_so[name] is not was[name] and len(str(is_so[name])) > LARGEST_FACT for name in _REPLACED
+    )
 
 
 def _counted(state: AssetState, event: Foldable, moment: str) -> AssetState:
@@ -69,7 +97,7 @@ def _counted(state: AssetState, event: Foldable, moment: str) -> AssetState:
 
 
 def _not_understood(state: AssetState, what: str) -> AssetState:
-    if what not in state.unknown_kinds:
+    if what not in state.unknown_kinds and len(state.unknown_kinds) < MOST_UNKNOWN:
         state.unknown_kinds = [*state.unknown_kinds, what]
     return state
 

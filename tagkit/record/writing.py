@@ -37,7 +37,16 @@ from tagkit.record.draft import (
     may_begin,
     promise,
 )
-from tagkit.record.envelope import FIRST_MS, NO_EVENT, Event, new_event, pack, split_id
+from tagkit.record.envelope import (
+    FIRST_MS,
+    LARGEST_WRITTEN,
+    MOST_TAGS,
+    NO_EVENT,
+    Event,
+    new_event,
+    pack,
+    split_id,
+)
 from tagkit.record.folder import EVENT_COLUMNS, read_event
 from tagkit.record.journal import Beginning, Journal, beginning, find_event
 from tagkit.record.keys import StationKey, load_key, new_key, ready_to_sign
@@ -417,6 +426,11 @@ class Writing:
             "after": tuple(one for one in cited if not one.startswith(f"{chain.epoch}-")),
         }
         raw = pack(content)
+        if len(raw) > LARGEST_WRITTEN or len(wanted.tags) > MOST_TAGS:
+            raise WrongInput(
+                f"this is too much for one entry ({len(raw):,} bytes, {len(wanted.tags)} assets)",
+                f"Record it in parts: at most {LARGEST_WRITTEN:,} bytes and {MOST_TAGS} assets each",
+            )
         return new_event(content, clock, raw, chain.key.sign(raw))
 
     def _next_clock(self, now: int) -> tuple[int, tuple[str, ...]]:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 import psycopg
 import pytest
-from tagkit.errors import Busy
+from tagkit.errors import Busy, WrongInput
 from tagkit.exchange import asking, pull, turns
 from tagkit.exchange.address import connect, spoken_to
 from tagkit.exchange.round import exchange
 from tagkit.record import refusals, room
+from tagkit.record.clock import clock_text, read_clock
+from tagkit.record.envelope import hash_of
 from tagkit.record.refusals import LONGEST_TOLD, MOST_TOLD
 from test_exchange_hostile import Liar
 
@@ -262,3 +266,67 @@ def test_many_refusals_are_counted_and_few_kept() -> None:
     assert (one.in_all, len(one)) == (300, MOST_TOLD)
     assert len(two[0]) == LONGEST_TOLD
     assert one.told()[-1] == "200 more events were refused."
+
+
+LARGE = "x" * 3_900
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("held", {"reason": LARGE, "safety": False}),
+        ("amended", {"changes": {"N": {"value": LARGE, "source": "stamped"}}, "reason": "x"}),
+        ("label_printed", {"labels": [{"template": "N", "revision": 1, "payload": LARGE}]}),
+        ("polished N", {}),
+        ("married", {"facts": {"N": {"value": LARGE, "source": "stamped"}}}),
+    ],
+)
+def test_whatever_is_signed_an_asset_can_be_recorded_in_a_moment(
+    company: Any, kind: str, body: dict[str, Any]
+) -> None:
+    """What is known of an asset is read and written at each event about it."""
+    liar = Liar(company)
+    for number in range(1, 40):
+        text = json.dumps(body | {"asset": liar.battery}).replace('"N"', f'"{number}"')
+        clock = clock_text(read_clock(liar.content["clock"]) + 5 + number)
+        raw = liar.next(kind=kind.replace("N", str(number)), body=json.loads(text), clock=clock)
+        liar.put(liar.head.epoch, liar.head.sequence + 1, raw, liar.key.sign(raw))
+        liar.head = replace(liar.head, sequence=liar.head.sequence + 1, hash=hash_of(raw))
+    (done,) = company.exchange("QA")
+    assert done.refusals == 0, "it is kept, as what a newer program writes is"
+    state = company.site("QA").state(liar.battery)
+    assert 10_000 < len(state.to_json()) < 120_000 or kind == "polished N"
+    assert len(state.unknown_kinds) >= 1 and len(state.to_json()) < 120_000
+    company.move("QA", liar.battery, "stand 4")
+    assert company.place("QA", liar.battery) == "stand 4"
+    company.settle("QA", "QB")
+    assert company.grave("QA") == []
+    before = company.state("QA", liar.battery)
+    assert company.site("QA").rebuild() == []
+    assert company.state("QA", liar.battery) == before
+
+
+def test_what_no_station_writes_is_refused(company: Any) -> None:
+    liar = Liar(company)
+    tags = [liar.battery, *(f"B-QA-{number:05}-X" for number in range(300))]
+    reason = {"asset": liar.battery, "reason": "x"}
+    for changes in (
+        {"tags": tags},
+        {"body": reason | {"reason": "x" * 4_001}},
+        {"body": reason | {"x" * 4_001: 1}},
+        {"body": reason | {"more": [[{"deep": "é" * 4_001}]]}},
+        {"body": reason | {"more": ["x" * 3_000] * 40}},
+        {"kind": "k" * 81},
+        {"station": "s" * 81},
+        {"by": "b" * 81},
+    ):
+        raw = liar.next(**({"kind": "held", "body": reason} | changes))
+        told = company.site("QA").receive([(raw, liar.key.sign(raw))], parted=True)
+        assert (told.taken, told.refused.in_all) == (0, 1), changes
+        assert "no event" in told.refused[0]
+    with pytest.raises(WrongInput, match=r"too much for one entry.*Record it in parts"):
+        company.log("QA", "incident", {"what": "x"}, tags=tags)
+    with pytest.raises(WrongInput, match="too much for one entry"):
+        company.log("QA", "incident", {"what": "x", "done": ["x" * 3_000] * 40})
+    assert company.log("QA", "incident", {"what": "x" * 4_000}).id
+    company.settle("QA", "QB")

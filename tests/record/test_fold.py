@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from tagkit.record.bodies import BodyShape, present_body
+from tagkit.record.bodies import BodyShape, completed, present_body
 from tagkit.record.envelope import Event
 from tagkit.record.fold import fold
 
@@ -207,6 +207,30 @@ def test_kinds_and_versions_of_a_newer_program_are_not_understood() -> None:
     assert present_body("changed", 2, {"truck": "T", "battery_in": "B"}) is None
     state = fold("B-QM-00002-M", [event("polished", 1, {}, known=False)])
     assert state.unknown_kinds == ["polished v1"]
+
+
+def replaced(value: Any) -> list[tuple[str, dict[str, Any]]]:
+    """Events whose figures come in the place of others, with something else for a figure."""
+    battery, truck = "B-QM-00002-M", "T-QM-00001-4"
+    charge = {"battery": battery, "charge_kind": "conventional"}
+    return [
+        ("changed", {"truck": truck, "battery_in": battery, "hours": value}),
+        ("charge_started", charge | {"sg": {"value": value, "unit": "SG"}}),
+        ("charge_started", charge | {"flags": value}),
+        ("seen_at", {"battery": battery, "place": {"kind": "stand", "name": str(value)}}),
+        ("released", {"asset": battery, "reason": str(value), "hold": None}),
+        ("label_inspected", {"asset": battery, "verdict": "good", "unused_error_correction": 1,
+                             "frame": value}),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("many", "understood"), [(5, True), (9_000, False)])
+def test_what_comes_in_the_place_of_another_can_not_be_large(many: int, understood: bool) -> None:
+    for kind, body in replaced(["x"] * many):
+        tag = body.get("truck", "B-QM-00002-M")
+        state = fold(tag, [event(kind, 1, completed(kind, body))])
+        assert (state.unknown_kinds == []) is understood, (kind, state.unknown_kinds)
+        assert len(state.to_json()) < 25_000
 
 
 def test_older_bodies_are_brought_up_to_date_step_by_step(monkeypatch: pytest.MonkeyPatch) -> None:
