@@ -8,6 +8,7 @@ from tagkit.errors import NeedsAnswer, NotFound, WrongInput
 from tagkit.jobs.care_facts import when
 from tagkit.jobs.change import undo_change
 from tagkit.jobs.people import require_second, require_supervisor, require_technician
+from tagkit.jobs.readiness import leaks
 from tagkit.jobs.reason import checked_reason
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
@@ -41,8 +42,9 @@ def void(
     """Cancel the entry with this id (as ``history --json`` and every command give it).
 
     One's own entry may be cancelled by anybody, another's by a technician or supervisor; a hold
-    or release by a supervisor; an amendment, a retirement, or a repair that changed figures, with
-    a ``second`` authorised person. A safety hold is never cancelled: only an inspection lifts it.
+    or release, and a case leakage that stands against its battery, by a supervisor; an amendment,
+    a retirement, or a repair that changed figures, with a ``second`` authorised person. A safety
+    hold is never cancelled: only an inspection lifts it.
     A change takes along the charges that were logged with it, a charge that came from a log its
     start; a scanned end that a log replaced comes back.
     """
@@ -53,7 +55,7 @@ def void(
             f"there is no entry “{identity}”", "Look its id up with “tagkit history TAG --json”"
         )
     refuse_voiding(found)
-    if found.kind in BY_A_SUPERVISOR:
+    if found.kind in BY_A_SUPERVISOR or _holds(site, found):
         require_supervisor(site, by)
     elif by_two(found):
         require_technician(site, by)
@@ -72,6 +74,16 @@ def void(
         if found.kind == "charge_ended" and found.body["imported_from"]:
             _as_before_the_log(site, writing, found, reason)
         return done
+
+
+def _holds(site: Site, event: Event) -> bool:
+    """Whether it is the leakage test, or the washing, that its battery is not to be used for."""
+    if event.kind not in ("leakage_tested", "cleaned"):
+        return False
+    state = site.record.state(event.tags[0]) if event.tags else None
+    if state is None or state.leakage_test is None or state.leakage_test["event"] != event.id:
+        return False
+    return leaks(state, site.settings) is not None
 
 
 def _require_over(site: Site, owner: str, by: str) -> None:

@@ -295,6 +295,7 @@ def _go_lines(change: Change, facts: Facts, now: Situation) -> Iterator[Line]:
         return
     if now.out is not None:
         yield Line("line.out", {"number": _number(change, now.out)})
+        yield from (Line("line.danger", {"reason": item}) for item in now.out_dangers)
         if now.destination is not None:
             yield Line("line.to", {"place": _with_names(facts, now.destination.name)})
         else:

@@ -61,6 +61,7 @@ class Situation:
     out: Tag | None = None
     out_choices: tuple[Tag, ...] = ()
     out_token: str = ""
+    out_dangers: tuple[Reason, ...] = ()  # what may hurt whoever takes it out
     charger: Tag | None = None
     charger_verdict: Verdict | None = None
     charger_reasons: tuple[Reason, ...] = ()
@@ -287,10 +288,23 @@ def _out(
         now = replace(now, answers=(*now.answers, *_answers([question])))
     if out is not None and out in change.recovered:
         return replace(now, stage="recovered", unsure=out, out=out)
-    now = replace(now, out=out, out_token=f"out {out}" if out else "nothing out")
+    now = replace(
+        now, out=out, out_token=f"out {out}" if out else "nothing out",
+        out_dangers=_dangers(facts.asset(out) if out is not None else None, facts),
+    )  # fmt: skip
     if out is None and not change.nothing_out and len(recorded) > 1:
         return replace(now, stage="out", out_choices=recorded)
     return _destination(change, facts, now)
+
+
+_DANGERS = ("safety hold", "case leakage", "frozen")
+
+
+def _dangers(out: AssetFacts | None, facts: Facts) -> tuple[Reason, ...]:
+    if out is None:
+        return ()
+    ready = _readiness(_known(out), facts)
+    return tuple(reason for reason in ready.reasons if reason.code in _DANGERS)
 
 
 def _out_question(

@@ -44,6 +44,7 @@ ENGLISH: Mapping[str, str] = {
     "line.caution": "{reason}",
     "line.balance": "{sentence}",
     "line.out": "Battery out: {number}",
+    "line.danger": "Careful with the one coming out: {reason}",
     "line.out_none": "No battery comes out",
     "line.out_not_recorded": "The record knows no battery in this truck: show the one coming out",
     "line.out_several": "The record has several batteries in this truck: which comes out?",

@@ -147,3 +147,29 @@ def test_a_test_passed_by_a_voltage_that_was_wrong_is_judged_anew(ready: Battery
     assert room.run(*amend).code == 0
     reasons = room.run("fit", "B1", "T80", "--json").data["readiness"]["reasons"]
     assert "case leakage" in [one["code"] for one in reasons]
+
+
+@pytest.mark.parametrize(
+    "entered",
+    [("test", "leakage", "B1", "--ohm", "900"),
+     ("clean", "B1", "--with", "soda, rinsed", "--ohm", "900")],
+)  # fmt: skip
+def test_what_stands_against_it_is_cancelled_by_a_supervisor_alone(
+    ready: BatteryRoom, entered: tuple[str, ...]
+) -> None:
+    room = ready
+    event = room.run(*entered, "--by", "JT", "--json").data["event"]
+    void = ("void", event, "--reason", "keyed in wrongly")
+    refused = room.run(*void, "--by", "JT")
+    assert refused.code == 2 and "supervisor" in refused.err
+    assert against(room, "B1", "T1") == ["case leakage"]
+    assert room.run(*void, "--by", "SW").code == 0
+    assert against(room, "B1", "T1") == []
+
+
+def test_one_that_stands_against_nothing_is_cancelled_like_any_other(ready: BatteryRoom) -> None:
+    room = ready
+    found = room.run("test", "leakage", "B1", "--ohm", "900", "--by", "JT", "--json")
+    measured(room, "B1", "50 kohm")
+    void = ("void", found.data["event"], "--reason", "keyed in wrongly", "--by", "JT")
+    assert room.run(*void).code == 0

@@ -791,6 +791,28 @@ def test_a_plain_read_of_the_same_label_settles_it():
     assert station.show(GOOD, recovered=True).posture == "go"
 
 
+@pytest.mark.parametrize(
+    ("known", "words"),
+    [
+        ({"holds": (HoldFact("leaks at cell 3", safety=True),)}, "leaks at cell 3"),
+        ({"leaks": Flag("case leakage", "900 ohm; the case can give a shock", "stop")}, "shock"),
+        ({"holds": (HoldFact("pin burnt"),)}, None),
+        ({}, None),
+    ],
+)
+def test_what_may_hurt_whoever_takes_the_battery_out_is_said(known, words):
+    station = Station()
+    facts = station.facts.assets[OLD].readiness
+    station.facts.change(OLD, readiness=replace(facts, **known))
+    station.show(TRUCK, GOOD)
+    for _ in range(2):
+        assert station.screen.posture == "go"
+        assert ("Careful with the one coming out" in station.said) == (words is not None)
+        assert words is None or words in station.said
+        station.press()
+    assert station.order is not None
+
+
 @pytest.mark.parametrize("by_hand", [True, False])
 def test_a_number_made_out_again_after_another_was_shown_is_asked_for_again(by_hand):
     """It may be the damaged label of a battery that nobody has read yet."""

@@ -72,6 +72,8 @@ def _at_station(
                 booth.say("wrong_pin", problem=str(refused))
             else:
                 booth.release(site, by, number, code, reason)
+        case {"do": "release"}:  # of a page that was open while the server was renewed
+            booth.say("changed")
 
 
 def _check_supervisor(socket: WebSocket, site: Site, visitor: Visitor, code: str, pin: str) -> None:
