@@ -11,7 +11,7 @@ import typer
 from tagkit.cli.options import HERE, AsJson, At, By, SiteDir, Station, entry, open_site
 from tagkit.cli.progress import progress
 from tagkit.cli.show import clock_time, json_out, line, plural, problem, table
-from tagkit.errors import TagkitError
+from tagkit.errors import Busy, TagkitError
 
 if TYPE_CHECKING:
     from tagkit.jobs.exchange import ExchangeReport
@@ -60,9 +60,14 @@ def exchange(
     """Send to the company's other sites what is new here, and fetch what concerns this site."""
     from tagkit.jobs.exchange import exchange_now, keep_exchanging
 
-    with open_site(site) as opened, progress(as_json) as step:
-        report = exchange_now(opened, through, follow=follow or (), again=again, step=step)
-        _print(report, as_json)
+    try:
+        with open_site(site) as opened, progress(as_json) as step:
+            report = exchange_now(opened, through, follow=follow or (), again=again, step=step)
+            _print(report, as_json)
+    except Busy as error:
+        if every is None or follow or again:
+            raise
+        problem(str(error))  # as later on: it is tried again
     if every is None:
         return
     stop = threading.Event()

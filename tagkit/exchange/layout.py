@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 
 LAYOUT = 1
 
+MOST_CONNECTIONS = 20
+"""Of one site at a time: a server, a loop, some look-ups. Else one could take all there are."""
+
 
 def _short(name: str, kind: str = "text") -> str:
     """A column that holds few bytes: whoever may write could otherwise make everybody's answers
@@ -111,6 +114,12 @@ def prepare(connection: Connection) -> bool:
         group = f"{_database(connection)}_sites"
         if not _role_is_there(connection, group):
             connection.execute(sql.SQL("CREATE ROLE {} NOLOGIN").format(sql.Identifier(group)))
+        # Whoever may only add to the own tables needs no others, which would fill the disk.
+        connection.execute(
+            sql.SQL("REVOKE TEMP ON DATABASE {} FROM PUBLIC").format(
+                sql.Identifier(_database(connection))
+            )
+        )
         # Up to PostgreSQL 14 everybody may make tables there, and fill the disk with them.
         if connection.execute("SELECT 1 FROM pg_namespace WHERE nspname = 'public'").fetchone():
             connection.execute("REVOKE CREATE ON SCHEMA public FROM PUBLIC")
@@ -144,8 +153,8 @@ def give_site(connection: Connection, code: str, name: str) -> tuple[str, str]:
     with connection.transaction():
         what = "ALTER" if _role_is_there(connection, role) else "CREATE"
         connection.execute(
-            sql.SQL(what + " ROLE {} LOGIN PASSWORD {}").format(
-                sql.Identifier(role), sql.Literal(verifier)
+            sql.SQL(what + " ROLE {} LOGIN PASSWORD {} CONNECTION LIMIT {}").format(
+                sql.Identifier(role), sql.Literal(verifier), sql.Literal(MOST_CONNECTIONS)
             )
         )
         connection.execute(

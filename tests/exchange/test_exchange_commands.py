@@ -187,6 +187,23 @@ def test_exchanging_in_the_background_goes_on_after_the_exchange_refused(depots:
     assert len(told) == 3 and not isinstance(told[2], TagkitError)
 
 
+def test_again_and_again_goes_on_though_the_first_time_nothing_could_be_reached(
+    depots: Any, postgres: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a computer that is switched on before the one it asks."""
+    begun: list[tuple[Any, ...]] = []
+    monkeypatch.setattr("tagkit.jobs.exchange.keep_exchanging", lambda *args: begun.append(args))
+    folder, nobody = depots.folder / "QA", "postgresql://x@127.0.0.1:1/x"
+    done = run("exchange", "--through", nobody, "--site", folder, "--every", 1)
+    assert done.exit_code == 0 and "can't be reached" in done.output
+    assert [args[:3] for args in begun] == [(folder, nobody, 1.0)]
+    once = run("exchange", "--through", nobody, "--site", folder)
+    assert isinstance(once.exception, Busy)
+    wrong = run("exchange", "--through", "x", "--site", folder, "--every", 1)
+    assert isinstance(wrong.exception, WrongInput), "what no waiting mends is told at once"
+    assert len(begun) == 1
+
+
 def test_a_company_is_prepared_and_codes_are_given_out(postgres: Any, tmp_path: Path) -> None:
     address = postgres.url(postgres.new_database())
     with connect(address) as line:  # as it is up to PostgreSQL 14

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from typing import Any
 
 import psycopg
 import pytest
 from tagkit.exchange import asking, pull
+from tagkit.exchange.layout import MOST_CONNECTIONS
 from tagkit.record.clock import clock_text, read_clock
 from tagkit.record.envelope import NO_EVENT, canonical, hash_of
 from tagkit.record.keys import new_key
@@ -276,6 +278,8 @@ WAYS_ROUND = [
     "SELECT pg_read_file('/etc/passwd')",
     "SELECT rolpassword FROM pg_authid",
     "CREATE TABLE public.mine (x int)",
+    "CREATE TEMP TABLE mine (x int)",
+    "ALTER ROLE CURRENT_USER CONNECTION LIMIT -1",
     "CREATE FUNCTION tagkit.mine() RETURNS int LANGUAGE sql AS 'SELECT 1'",
     "INSERT INTO tagkit.events_qa SELECT 'QB', 'x', 1, 'x', 'x'",
 ]
@@ -301,6 +305,15 @@ def test_a_sites_role_has_no_way_round_its_rights(company: Any) -> None:
         "AND relacl::text ~ '[{,]=.'"
     ).fetchall()
     assert rights == [], "nothing is anybody's"
+
+
+def test_a_site_can_not_take_all_the_connections_there_are(company: Any) -> None:
+    with contextlib.ExitStack() as stack:
+        with pytest.raises(psycopg.OperationalError, match="too many connections for role"):
+            for _ in range(MOST_CONNECTIONS + 1):
+                stack.enter_context(company.as_site("QB"))
+        company.site("QA")
+        company.exchange("QA")
 
 
 def test_a_row_under_the_name_of_another_site_does_not_fit_the_own_partition(company: Any) -> None:
