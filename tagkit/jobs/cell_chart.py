@@ -5,18 +5,21 @@ from __future__ import annotations
 from tagkit.assets.tag import Kind
 from tagkit.jobs.assets import asset
 from tagkit.jobs.care_facts import battery_facts, rounds_of
-from tagkit.jobs.charts import lines, svg_of
+from tagkit.jobs.charts import PHONE_WIDTH, lines, svg_of
 from tagkit.jobs.site import Site
 from tagkit.language.words import Words
 from tagkit.rules.flags import worst
 
 _CELLS = 4
-_WIDTH, _HEIGHT = 135.0, 62.0
-"""mm; narrow, so that its letters stay large enough on a phone."""
+_SIZE, _ON_PHONE = (135.0, 62.0), (PHONE_WIDTH, 58.0)
+"""mm"""
 
 
-def cell_chart(site: Site, battery: str, words: Words) -> str:
-    """SVG: the median of every round, and of the last one the flagged cells and the lowest."""
+def cell_chart(site: Site, battery: str, words: Words, narrow: bool = False) -> str:
+    """SVG: the median of every round, and of the last one the flagged cells and the lowest.
+
+    ``narrow``: for a phone.
+    """
     state = asset(site.record, battery, Kind.BATTERY)
     facts = battery_facts(state, site.settings)
     rounds = rounds_of(site.record, state, facts, site.settings)
@@ -34,6 +37,6 @@ def cell_chart(site: Site, battery: str, words: Words) -> str:
                 if cell.cell == wanted and cell.corrected is not None
             ]
             series.append((words("cell {number}", number=wanted), points))
-    return svg_of(
-        lines(words, _WIDTH, _HEIGHT, words("Gravity at the reference temperature"), series)
-    )
+    width, height = _ON_PHONE if narrow else _SIZE
+    title = words("Gravity at the reference temperature")
+    return svg_of(lines(words, width, height, title, series))

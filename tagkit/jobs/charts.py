@@ -15,6 +15,14 @@ from tagkit.language.words import Words
 
 _ON_SCREEN = "system-ui, 'Noto Sans', 'DejaVu Sans', sans-serif"
 _SERIES = (INK, STOP, CALM, "#7a5c00", "#3b7a3b")
+_LEGEND_ROW = 4.0
+"""mm"""
+_NARROW = 90.0
+"""mm; a chart no wider than this has fewer dates under it."""
+PHONE_WIDTH = 68.0
+"""mm, of a chart that stands on a phone in its own size, with letters of 11 px at 390 px."""
+_WIDER_ON_SCREEN = 1.2
+"""A screen's own letters than those that a title is measured with."""
 _GRID, _BLACK = "#dddddd", "#000000"
 _IN_THE_DARK = {
     INK: "#eceeee", _BLACK: "#eceeee", GREY: "#aeb7bc", _GRID: "#465057", STOP: "#ff8a84",
@@ -42,9 +50,10 @@ def lines(
     known = [(name, list(points)) for name, points in series if points]
     if not known:
         return _nothing(drawing, words, width, height)
+    rows = _legend(drawing, width, height, [name for name, _ in known])
     plot = LinePlot()
     plot.x, plot.y = 11 * MM, 8 * MM
-    plot.width, plot.height = (width - 21) * MM, (height - 20) * MM
+    plot.width, plot.height = (width - 21) * MM, (height - 16 - _LEGEND_ROW * rows) * MM
     plot.data = [[(at.timestamp(), value) for at, value in points] for _, points in known]
     shapes = ("FilledCircle", "FilledTriangle", "FilledSquare", "FilledDiamond", "Cross")
     for place in range(len(known)):
@@ -64,7 +73,8 @@ def lines(
     plot.yValueAxis.labelTextFormat = form
     times = [at.timestamp() for _, points in known for at, _ in points]
     first, last = min(times), max(times)
-    steps = [first + (last - first) * part / 4 for part in range(5)]
+    parts = 4 if width > _NARROW else 2
+    steps = [first + (last - first) * part / parts for part in range(parts + 1)]
     if first == last:
         first, last = first - 86_400, last + 86_400
     plot.xValueAxis.valueMin, plot.xValueAxis.valueMax = first, last
@@ -94,7 +104,6 @@ def lines(
                        textAnchor="end" if left else "start", fontName="label-regular",
                        fontSize=6, fillColor=HexColor(GREY))
             )  # fmt: skip
-    _legend(drawing, height, [name for name, _ in known])
     return drawing
 
 
@@ -148,8 +157,10 @@ def _sheet(width: float, height: float, title: str) -> Any:
     for weight in WEIGHTS:  # a chart may be drawn where no page has been
         pdfmetrics.registerFont(face(weight).font)
     drawing = Drawing(width * MM, height * MM)
+    wide = pdfmetrics.stringWidth(title, "label-bold", 8.5) * _WIDER_ON_SCREEN
     drawing.add(
-        String(0, (height - 4) * MM, title, fontName="label-bold", fontSize=8.5,
+        String(0, (height - 4) * MM, title, fontName="label-bold",
+               fontSize=8.5 * min(1, width * MM / wide) if wide else 8.5,
                fillColor=HexColor(INK))
     )  # fmt: skip
     return drawing
@@ -166,23 +177,28 @@ def _nothing(drawing: Any, words: Words, width: float, height: float) -> Any:
     return drawing
 
 
-def _legend(drawing: Any, height: float, names: Sequence[str]) -> None:
+def _legend(drawing: Any, width: float, height: float, names: Sequence[str]) -> int:
+    """Names the series below the title; how many rows it takes, one where there is nothing to say."""
     from reportlab.graphics.shapes import Line, String
     from reportlab.lib.colors import HexColor
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     if len(names) < 2:
-        return
-    x = 11 * MM
+        return 1
+    x, row = 11 * MM, 0
     for place, name in enumerate(names):
         colour = HexColor(_SERIES[place % len(_SERIES)])
         dash = (3, 1 + place) if place else None
-        y = (height - 8.5) * MM
+        wide = stringWidth(name, "label-regular", 7)
+        if x > 11 * MM and x + 17 + wide > width * MM:
+            x, row = 11 * MM, row + 1
+        y = (height - 8.5 - _LEGEND_ROW * row) * MM
         drawing.add(
             Line(x, y, x + 14, y, strokeColor=colour, strokeWidth=1.4, strokeDashArray=dash)
         )
         drawing.add(String(x + 17, y - 2.5, name, fontName="label-regular", fontSize=7))
-        x += 30 + stringWidth(name, "label-regular", 7)
+        x += 30 + wide
+    return row + 1
 
 
 def svg_of(drawing: Any) -> str:

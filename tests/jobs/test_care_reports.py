@@ -11,7 +11,11 @@ from typing import Any
 
 import pytest
 from battery_room import BatteryRoom, ago
+from reportlab.graphics.charts.lineplots import LinePlot
+from reportlab.graphics.shapes import String
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from tagkit.jobs.cell_chart import cell_chart
+from tagkit.jobs.charts import PHONE_WIDTH, lines
 from tagkit.jobs.tables import Table, harmless, read_table, write_tables
 from tagkit.language.words import Words
 
@@ -90,6 +94,22 @@ def test_one_round_that_does_not_compare_still_shows_its_lowest_cells(room: Batt
         drawn = cell_chart(site, room["B1"], Words("en", "metric", site.timezone()))
     (day,) = set(re.findall(r"\d+ \w+ 20\d\d", drawn))
     assert drawn.count(day) == 1 and "cell 12" in drawn
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_chart_for_a_phone_names_its_series_in_rows_that_end_within_it(language: str) -> None:
+    words = Words(language, "metric", None)
+    points = [(ago(days=200), 1.27), (ago(days=1), 1.28)]
+    names = [words("cell {number}", number=number) for number in range(10, 15)]
+    title = words("Gravity at the reference temperature")
+    drawing = lines(words, PHONE_WIDTH, 58, title, [(name, points) for name in names])
+    said = [one for one in drawing.contents if isinstance(one, String)]
+    assert {one.text for one in said} == {title, *names}
+    for one in said:
+        assert one.x + stringWidth(one.text, one.fontName, one.fontSize) <= drawing.width
+    assert len({one.y for one in said}) >= 3  # the title, and more than one row of names
+    plot = next(one for one in drawing.contents if isinstance(one, LinePlot))
+    assert plot.y + plot.height < min(one.y for one in said)
 
 
 def test_a_battery_without_history_has_its_sheet_too(room: BatteryRoom) -> None:
@@ -171,7 +191,7 @@ def test_a_file_that_is_no_table_is_told(tmp_path: Path, data: bytes) -> None:
 
 
 def test_charts_serve_pages_as_pictures_too() -> None:
-    from tagkit.jobs.charts import bars, lines, svg_of
+    from tagkit.jobs.charts import bars, svg_of
 
     words = Words("es", "metric", None)
     points = [(ago(days=2), 1.0), (ago(days=1), 2.0)]

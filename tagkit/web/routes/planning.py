@@ -63,9 +63,11 @@ def pool(request: Request, site: TheSite, _visitor: TheVisitor) -> HTMLResponse:
     """The pool played through, once it is asked for; without shifts as the record has them."""
     asked = pool_asked(request.query_params.multi_items())
     found = asked.plan(site)
-    values = {"it": found, "asked": asked,
-              "chart": changes_chart(request.state.words, found.result.changes_by_hour)
-              if found else ""}  # fmt: skip
+    charts = {
+        name: changes_chart(request.state.words, found.result.changes_by_hour, narrow)
+        for name, narrow in (("changes", False), ("changes_narrow", True))
+    } if found else {}  # fmt: skip
+    values = {"it": found, "asked": asked, **charts}
     return page(request, "pool.html", values | _files(request))
 
 

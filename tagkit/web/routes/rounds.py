@@ -136,10 +136,12 @@ async def put(request: Request, number: str, site: TheSite, person: Technician) 
 
 
 @router.get("/rounds/{number}/chart.svg")
-def chart(request: Request, number: str, site: TheSite, _visitor: TheVisitor) -> Response:
-    """Median and lowest cells over the rounds."""
+def chart(
+    request: Request, number: str, site: TheSite, _visitor: TheVisitor, narrow: bool = False
+) -> Response:
+    """Median and lowest cells over the rounds; ``narrow``: for a phone."""
     return Response(
-        cell_chart(site, number, request.state.words),
+        cell_chart(site, number, request.state.words, narrow),
         media_type="image/svg+xml",
         headers={"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"},
     )

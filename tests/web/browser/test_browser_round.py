@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +13,7 @@ from serving_sites import Served
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from battery_room import ago
 from station_room import BatteryRoom, station_room  # type: ignore[import-not-found]
 
 if TYPE_CHECKING:
@@ -57,3 +59,33 @@ def test_a_round_of_24_cells_by_keyboard_with_a_reload_in_the_middle(
     page.goto(f"{address}/rounds/{room['F1']}/new")
     assert page.locator("#restored").is_hidden()
     assert page.locator("[name=gravity-1]").input_value() == ""
+
+
+def test_all_of_the_chart_is_seen_at_once_on_a_phone_in_letters_of_9_px_and_more(
+    page: Page, room: BatteryRoom, served: Callable[..., Served]
+) -> None:
+    for days, lowest in ((60, 1260), (30, 1250), (1, 1240)):
+        cells = " ".join(f"{lowest if cell == 7 else 1275 + cell % 4}/25" for cell in range(1, 25))
+        at = ago(days=days).isoformat()
+        entered = room.run("round", "enter", "F2", "--cells", cells, "--at", at, "--by", "TS")
+        assert entered.code == 0, entered.err
+    address = served(room.folder).address
+    page.goto(f"{address}/shift")
+    page.locator("input[name=who]").first.fill("TS")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+    for width in (390, 320):
+        page.set_viewport_size({"width": width, "height": 844})
+        page.goto(f"{address}/rounds/{room['F2']}")
+        chart = page.locator("img.chart")
+        chart.scroll_into_view_if_needed()
+        chart.evaluate("one => one.decode()")
+        source, drawn, right, hidden = chart.evaluate(
+            """one => [one.currentSrc, one.clientWidth, one.getBoundingClientRect().right,
+                       one.closest("section").scrollWidth - one.closest("section").clientWidth]"""
+        )
+        assert right <= width and hidden <= 0
+        svg = page.request.get(source).text()
+        least = min(map(float, re.findall(r"font-size: ([\d.]+)", svg)))
+        wide = float(re.findall(r'viewBox="0 0 ([\d.]+)', svg)[0])
+        assert least * drawn / wide >= 9, (width, least, drawn, wide)
