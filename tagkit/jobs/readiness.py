@@ -114,6 +114,7 @@ def readiness_facts(
     """What the rules ask about a battery. ``temperature`` and ``gravity`` are readings taken at
     ``now``; ``apart`` is what :func:`set_apart` gives."""
     charging = state.charging or {}
+    broken_off = (state.broken_off_at or "") > (state.last_charged_at or "")
     chemistry = state.nameplate.get("chemistry")
     measured = {**temperature, "at": now.isoformat()} if temperature else state.last_temperature
     weighed = {**gravity, "at": now.isoformat()} if gravity else state.last_sg
@@ -130,7 +131,8 @@ def readiness_facts(
         rest_from=_time(state.rest_from),
         last_charged_at=_time(state.last_charged_at),
         # The charge under way, and those that it goes on with, decide about the rest after it.
-        last_charge_kind=state.rest_kind if charging else state.last_charge_kind,
+        last_charge_kind=state.rest_kind if charging or broken_off else state.last_charge_kind,
+        broken_off_at=_time(state.broken_off_at) if broken_off else None,
         away=_away(state, settings.site.code),
         charged_since_use=state.charged_since_use,
         last_used_at=_time(state.last_used_at),

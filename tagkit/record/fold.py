@@ -195,7 +195,7 @@ def _put(
         # It stays on charge only where it is charged: at the charger, or unmoved in its truck.
         at = charging["charger"] or (before and before["name"])
         if not place or place["name"] != at:
-            state.charging = None
+            state.charging, state.broken_off_at = None, moment
     return True
 
 
@@ -284,7 +284,8 @@ def _charged_since(state: AssetState, moment: str) -> str:
 
     They do when the battery was not used in between, and did not rest as long as they took.
     """
-    began, ended, last = state.rest_from, state.last_charged_at, state.last_charge
+    began, last = state.rest_from, state.last_charge
+    ended = max(filter(None, (state.last_charged_at, state.broken_off_at)), default=None)
     if began is None or (state.last_used_at is not None and state.last_used_at >= began):
         return moment
     if state.charging:

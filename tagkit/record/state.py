@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 from zlib import crc32
 
-FOLD_VERSION = 9
+FOLD_VERSION = 10
 """Raised whenever folding gives another result; older states are then folded again."""
 
 
@@ -63,6 +63,8 @@ class AssetState:
     makes a hot battery no cooler."""
     rest_kind: str | None = None
     """Of the charges since then the kind that asks for most rest: opportunity only where all are."""
+    broken_off_at: str | None = None
+    """When it last left its charger without an end of the charge on record: warm as after one."""
     last_charged_at: str | None = None
     """When a charge was last ended."""
     last_charge_kind: str | None = None

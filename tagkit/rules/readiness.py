@@ -54,6 +54,7 @@ class ReadinessFacts:
     last_charge_started_at: datetime | None = None
     rest_from: datetime | None = None  # where charges without rest between them began
     last_charged_at: datetime | None = None
+    broken_off_at: datetime | None = None  # of a charge after it, which nobody ended
     last_charge_kind: str | None = None  # conventional, opportunity, equalize, freshening
     charged_since_use: bool | None = None
     last_used_at: datetime | None = None
@@ -186,7 +187,7 @@ def rest_hours(facts: ReadinessFacts, settings: ReadinessSettings) -> float:
     """
     if facts.last_charge_kind == "opportunity" or facts.chemistry == "lithium":
         return 0.0
-    start, end = facts.rest_from or facts.last_charge_started_at, facts.last_charged_at
+    start, end = facts.rest_from or facts.last_charge_started_at, _warm_until(facts)
     if start is None or end is None or end - start < BELIEVED:
         return settings.longest_rest_hours
     asked = settings.rest_factor * (end - start) / timedelta(hours=1)
@@ -202,6 +203,11 @@ def _covered(reason: Reason, facts: ReadinessFacts) -> bool:
         reason.lifted_by_release
         and _MEASURED_AS.get(reason.code) not in facts.measured_since_release
     )
+
+
+def _warm_until(facts: ReadinessFacts) -> datetime | None:
+    """The end of its last charge, or of one after it that was broken off: that heats as well."""
+    return facts.broken_off_at or facts.last_charged_at
 
 
 def _always(facts: ReadinessFacts, now: datetime, purpose: Purpose) -> Iterator[Reason]:
@@ -278,7 +284,7 @@ def _for_use(facts: ReadinessFacts, settings: ReadinessSettings, now: datetime) 
             "check the clocks",
         )
         return
-    yield from _rest_and_heat(facts, settings, now, ended)
+    yield from _rest_and_heat(facts, settings, now, _warm_until(facts) or ended)
     began = facts.last_charge_started_at or ended
     measured = _measured_since(facts, began)
     weighed = facts.gravity_at is not None and facts.gravity_at >= began
