@@ -119,7 +119,13 @@ def test_in_whatever_order_it_is_entered_a_use_after_the_last_charge_is_not_over
 def test_what_was_on_charge_just_now_is_warm_however_its_charge_is_said_to_have_ended(
     steps: list[tuple[str, int]],
 ) -> None:
-    entries = lived(steps)
+    """It was full before all this."""
+    before = NOW - timedelta(minutes=sum(minutes for _, minutes in steps))
+    full = [
+        entry("conventional", 20, before - timedelta(hours=30)),
+        entry("ends", 21, before - timedelta(hours=20)),
+    ]
+    entries = [*full, *lived(steps)]
     uses = used(entries)
     since = max(uses, default=datetime.min.replace(tzinfo=UTC))
     for began in (one for one in entries if one.kind == "charge_started" and one.at > since):
