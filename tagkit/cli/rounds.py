@@ -89,7 +89,7 @@ class Taken:
         unit: str | None = None,
     ) -> None:  # fmt: skip
         """Takes the readings in and says what they mean. ``unit``: of the temperatures, where no
-        option says it. A reversed cell has held the battery: its card comes with it."""
+        option says it. A reversed or dead cell has held the battery: its card comes with it."""
         from tagkit.jobs.rounds import record_round
 
         found = record_round(

@@ -86,7 +86,7 @@ class RoundTaken:
     rows: tuple[tuple[int, ...], ...]
     """Cell numbers as they lie in the case."""
     held: str | None = None
-    """The safety hold that a reversed cell opened."""
+    """The safety hold that a reversed cell, or one without voltage at rest, opened."""
     on_charge: bool = False
     """Taken as at rest while the record has the battery on charge."""
 
@@ -180,7 +180,7 @@ def record_round(
                 "confirmed": sorted({flag.cell for flag in critical if flag.cell is not None}),
             },
         )
-        held = _hold_reversed(writing, state, critical)
+        held = _hold_critical(writing, state, critical)
     found = site.record.event(event.id)
     told = round_told(site, state.tag, found or event)
     return replace(told, held=held, on_charge=_on_charge(state, event))
@@ -195,12 +195,12 @@ def _on_charge(state: AssetState, taken: Event) -> bool:
     return read and began <= taken.happened
 
 
-def _hold_reversed(writing: Writing, state: AssetState, critical: Sequence[Flag]) -> str | None:
-    """A reversed cell holds the battery for safety, once."""
-    found = [flag for flag in critical if flag.code == "reversed cell"]
-    if not found:
+def _hold_critical(writing: Writing, state: AssetState, critical: Sequence[Flag]) -> str | None:
+    """A cell that is reversed, or has no voltage left at rest, holds the battery for safety, once:
+    it is neither used nor charged until somebody has inspected it."""
+    if not critical:
         return None
-    reason = "; ".join(flag.sentence for flag in found)
+    reason = "; ".join(flag.sentence for flag in critical)[:300]
     if any(hold["reason"] == reason for hold in state.holds):
         return None
     body = {"asset": state.tag, "reason": reason, "safety": True}

@@ -114,6 +114,19 @@ def test_a_reversed_cell_is_asked_for_twice_and_then_holds_the_battery(room: Bat
     assert found.data["flags"][0]["severity"] == "stop"
 
 
+def test_a_cell_without_voltage_at_rest_holds_the_battery_too(room: BatteryRoom) -> None:
+    """Its flag says to use it no more: the verdict must not say otherwise."""
+    room.charge("B1")
+    assert room.run("fit", "B1", "T1").code == 0
+    found = enter(room, line({7: "1190/25/1.2"}), "--confirm", "7")
+    assert found.code == 0 and found.data["held"]
+    assert found.data["flags"][0]["severity"] == "stop"
+    assert room.state("B1").safety_held
+    told = room.run("fit", "B1", "T1", "--json")
+    assert told.code == 12
+    assert [one["code"] for one in told.data["readiness"]["reasons"]] == ["safety hold"]
+
+
 def test_impossible_readings_name_the_cell(room: BatteryRoom) -> None:
     for reading in ("1280 12800", "1280/25 1280/95", "1280//2 1280//7", "1280 1280///full_up"):
         found = enter(room, reading)
