@@ -60,6 +60,11 @@ class Plan:
 
             writing(site, found, self.out, words_of(site, self.language))
 
+    def told(self) -> None:
+        """Says, after all that is shown, that the file is there."""
+        if self.out is not None:
+            line(f"{self.out} is written.")
+
 
 @app.command("ventilation")
 @grouped
@@ -124,6 +129,7 @@ def ventilation(
         line(f"! not known: {words}", hang=2)
     for words in found.notes:
         line(words)
+    plan.told()
 
 
 @app.command("pool")
@@ -244,6 +250,7 @@ def pool(
     line(f"Rule of thumb for continuous work: {found.rule_of_thumb:.1f} batteries per truck.")
     for note in found.notes:
         line(f"Taken as given: {note}.", hang=2)
+    plan.told()
 
 
 @app.command("retirement")
@@ -269,6 +276,7 @@ def retirement(
         return
     if not found.places:
         line("No battery is in use.")
+        plan.told()
         return
     names = [share.name for share in found.places[0].shares]
     table(
@@ -288,6 +296,7 @@ def retirement(
     )  # fmt: skip
     for note in found.notes:
         line(note)
+    plan.told()
 
 
 @app.command("acid")
@@ -317,6 +326,7 @@ def acid(plan: Plan) -> None:
     if found.waiting:
         line(f"Counted as still here, without a receipt: {', '.join(found.waiting)}")
     line("Local rules decide what is reported, and how.")
+    plan.told()
 
 
 def _need(count: int | None) -> str:

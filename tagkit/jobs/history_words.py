@@ -119,10 +119,14 @@ def trend_line(trend: CellTrend, limit: float, words: Words) -> str:
     )  # fmt: skip
     if trend.distance is not None and trend.distance <= -limit:
         return f"{fall}; " + words("it is past the limit of {limit}", limit=f"{limit:.3f}")
+    if trend.passes_at is None:
+        return f"{fall}; " + words(
+            "at this pace it stays within the limit of {limit} for ten years", limit=f"{limit:.3f}"
+        )
     return f"{fall}; " + words(
         "it passes the limit of {limit} about {day} ({earliest} to {latest})",
         limit=f"{limit:.3f}",
-        day=words.day(trend.passes_at) if trend.passes_at else words("never"),
+        day=words.day(trend.passes_at),
         earliest=words.day(trend.earliest) if trend.earliest else words("now"),
         latest=words.day(trend.latest) if trend.latest else words("never"),
     )
@@ -163,9 +167,9 @@ def _span(forecast: LifeForecast, words: Words) -> str:
         return words("beyond a century")
     return words(
         "about {day} ({earliest} to {latest})",
-        day=words.day(forecast.ends_at),
-        earliest=words.day(forecast.earliest) if forecast.earliest else "?",
-        latest=words.day(forecast.latest) if forecast.latest else words("later"),
+        day=words.month(forecast.ends_at),
+        earliest=words.month(forecast.earliest) if forecast.earliest else "?",
+        latest=words.month(forecast.latest) if forecast.latest else words("later"),
     )
 
 

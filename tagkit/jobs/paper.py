@@ -266,17 +266,23 @@ class Paper:
             self.y += tall + 0.8
 
     def side_by_side(self, rows: Sequence[str], size: float = 8) -> None:
-        """Short lines, two beside each other."""
-        width = (self.inner - 6) / 2
-        for first in range(0, len(rows), 2):
-            pair = [self.broken(row, size, width) for row in rows[first : first + 2]]
-            if self.left < max(map(len, pair)) * 1.25 * size / MM:
+        """Short lines, two beside each other: a little smaller where that keeps them whole, and
+        below each other where it does not."""
+        width, columns = (self.inner - 6) / 2, 2
+        longest = max((self.measure(row, size) for row in rows), default=0)
+        if longest > width * 1.15:
+            width, columns = self.inner, 1
+        elif longest > width:
+            size *= width / longest
+        for first in range(0, len(rows), columns):
+            beside = [self.broken(row, size, width) for row in rows[first : first + columns]]
+            if self.left < max(map(len, beside)) * 1.25 * size / MM:
                 self.new_page()
-            for column, lines in enumerate(pair):
+            for column, lines in enumerate(beside):
                 for number, words in enumerate(lines):
                     y = self.y + (1 + 1.25 * number) * size / MM
                     self.at(MARGIN + column * (width + 6), y, words, size)
-            self.y += max(map(len, pair)) * 1.25 * size / MM + 0.3
+            self.y += max(map(len, beside)) * 1.25 * size / MM + 0.3
 
     def pairs(self, rows: Sequence[tuple[str, str]]) -> None:
         """Names and what is said of them, in two columns."""

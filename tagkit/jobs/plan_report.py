@@ -123,7 +123,7 @@ def write_retirement(site: Site, found: RetirementPlan, out: Path, words: Words)
                     )
                     for one in found.places
                 ],
-                (17, 7, 15, 19, 13, 13, 13, 11),
+                (19, 9, 25, 33, 18.5, 19.5, 27.5, 18.5),
                 size=7.5, right=(1,),
             )  # fmt: skip
         page.save(path)

@@ -14,7 +14,8 @@ from tagkit.rules.slopes import theil_sen
 from tagkit.settings import CellSettings
 
 DAYS_A_MONTH = 30.0
-_FAR_DAYS = 36_525.0  # a date further off than a century is none
+_FAR_DAYS = 3_652.5
+"""A date further off than ten years is none: no battery lives to see it."""
 
 
 @dataclass(frozen=True)
@@ -29,9 +30,10 @@ class RoundPoint:
 class CellTrend:
     """Where a cell stands and where it goes; distances are negative below the median.
 
-    ``passes_at`` is when the line crosses the limit, between ``earliest`` and ``latest``; a
-    ``latest`` of None beside a date means that it may never pass. ``falling`` only when the
-    whole interval of the slope is downwards. ``reason`` says why there is no trend.
+    ``passes_at`` is when the line crosses the limit, between ``earliest`` and ``latest``; None:
+    not within ten years. A ``latest`` of None beside a date means that it may never pass.
+    ``falling`` only when the whole interval of the slope is downwards. ``reason`` says why there
+    is no trend.
     """
 
     cell: int

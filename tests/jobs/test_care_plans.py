@@ -161,3 +161,42 @@ def test_a_charger_whose_connector_differs_charges_none_of_the_pool(room: Batter
                         "--second", "JT", "--by", "SW").code == 0  # fmt: skip
     found = room.run("plan", "pool", "--days", "3", "--use", "8")
     assert found.code == 2 and "no truck with a battery" in found.err
+
+
+@pytest.mark.parametrize(
+    "plan", [("ventilation",), ("pool", "--days", "2"), ("retirement",), ("acid",)]
+)
+def test_that_a_plan_is_written_to_its_file_is_said_last(
+    room: BatteryRoom, plan: tuple[str, ...]
+) -> None:
+    file = room.folder.parent / "plan.pdf"
+    found = (
+        room.run("plan", *plan, "--use", "5", "--out", file)
+        if plan[0] == "pool"
+        else (room.run("plan", *plan, "--out", file))
+    )
+    assert found.code == 0, found.err
+    assert found.out.splitlines()[-1] == f"{file} is written." and file.exists()
+
+
+def test_the_lines_of_a_room_s_air_stand_whole_beside_each_other(room: BatteryRoom) -> None:
+    import pypdfium2
+
+    file = room.folder.parent / "air.pdf"
+    assert room.run("plan", "ventilation", "--out", file).code == 0
+    text = pypdfium2.PdfDocument(file)[0].get_textpage().get_text_range()
+    lines = [line for line in text.splitlines() if "of hydrogen; at 1%" in line]
+    assert lines and all(line.rstrip().endswith("m³/h") for line in lines)
+
+
+def test_a_battery_to_retire_takes_one_line(room: BatteryRoom) -> None:
+    import pypdfium2
+
+    room.staff()
+    assert room.run("test", "capacity", "B2", "--current", "155 A", "--minutes", "290",
+                    "--temperature", "30 °C", "--by", "JT").code == 0  # fmt: skip
+    file = room.folder.parent / "retire.pdf"
+    assert room.run("plan", "retirement", "--out", file).code == 0
+    lines = pypdfium2.PdfDocument(file)[0].get_textpage().get_text_range().splitlines()
+    (row,) = (line for line in lines if room["B2"] in line)
+    assert "% of rated" in row

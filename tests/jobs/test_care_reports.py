@@ -16,8 +16,10 @@ from reportlab.graphics.shapes import String
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from tagkit.jobs.cell_chart import cell_chart
 from tagkit.jobs.charts import PHONE_WIDTH, lines
+from tagkit.jobs.history_words import trend_line
 from tagkit.jobs.tables import Table, harmless, read_table, write_tables
 from tagkit.language.words import Words
+from tagkit.rules.trend import CellTrend
 
 NASTY = '=HYPERLINK("http://x")'
 
@@ -110,6 +112,15 @@ def test_a_chart_for_a_phone_names_its_series_in_rows_that_end_within_it(languag
     assert len({one.y for one in said}) >= 3  # the title, and more than one row of names
     plot = next(one for one in drawing.contents if isinstance(one, LinePlot))
     assert plot.y + plot.height < min(one.y for one in said)
+
+
+def test_a_cell_that_falls_too_slowly_to_matter_gets_no_date() -> None:
+    trend = CellTrend(6, 12, -0.004, -0.0002, -0.0003, -0.0001, falling=True)
+    said = trend_line(trend, 0.050, Words("en", "metric", None))
+    assert said == (
+        "cell 6: -0.0002 a month over 12 rounds; at this pace it stays within the limit of 0.050 for "
+        "ten years"
+    )
 
 
 def test_a_battery_without_history_has_its_sheet_too(room: BatteryRoom) -> None:

@@ -34,6 +34,13 @@ def test_the_interval_lies_about_the_date():
     assert found.per_month_low < found.per_month < found.per_month_high < 0
 
 
+def test_a_date_that_no_battery_lives_to_see_is_none():
+    found = cell_trend(7, rounds(0.0, -0.0002, -0.0004, -0.0006), SETTINGS)
+    assert found.falling and found.passes_at is None
+    sooner = cell_trend(7, rounds(0.0, -0.0005, -0.0010, -0.0015), SETTINGS)
+    assert sooner.passes_at is not None
+
+
 def test_a_steady_cell_may_never_pass():
     found = cell_trend(7, rounds(-0.004, -0.003, -0.005, -0.004, -0.0045), SETTINGS)
     assert not found.falling and not found.passed
