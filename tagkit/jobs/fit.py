@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -19,7 +19,7 @@ from tagkit.jobs.site import Site
 from tagkit.record.state import AssetState
 from tagkit.rules.balance import explain_balance
 from tagkit.rules.fit import check_charger, check_fit, check_lifting
-from tagkit.rules.readiness import Purpose, Readiness
+from tagkit.rules.readiness import DANGERS, Purpose, Readiness
 from tagkit.rules.verdict import Check, Verdict, verdict_of
 
 HEADLINES = {
@@ -125,6 +125,12 @@ class Beside:
         self._takes = plate(other)
         self._married = is_married(other)
         self.ready = gear_readiness(other, set_apart(site, other.tag))
+        self._with: AssetState | None = None
+        if isinstance(self._takes, Lifting):
+            self._with = _hangs_with(site, other, self._takes)
+        if self._with is not None:
+            hangs = gear_readiness(self._with, set_apart(site, self._with.tag))
+            self.ready = both(self.ready, hangs)
 
     def judge(
         self,
@@ -139,8 +145,10 @@ class Beside:
         assert isinstance(has, Battery)
         verdict = self.verdict(battery)
         if self._kind is Kind.LIFTING:
-            # A battery that must not be used may still have to be moved.
-            ready = self.ready
+            # A battery that must not be used may still have to be moved; what may hurt is said.
+            found = readiness_of(self.site, battery, "use", None, self.now).reasons
+            dangers = tuple(reason for reason in found if reason.code in DANGERS)
+            ready = replace(self.ready, cautions=(*self.ready.cautions, *dangers))
         else:
             purpose: Purpose = "use" if self._kind is Kind.TRUCK else "charge"
             of_battery = readiness_of(
@@ -192,7 +200,10 @@ class Beside:
                 jumpered=battery.jumpered,
             )
         assert isinstance(self._takes, Lifting), self._kind
-        beam, hoist = _gear(self.site, self.other, self._takes)
+        partner = plate(self._with) if self._with is not None else None
+        assert partner is None or isinstance(partner, Lifting)
+        is_hoist = self._takes.gear is not None and self._takes.gear.value == "hoist"
+        beam, hoist = (partner, self._takes) if is_hoist else (self._takes, partner)
         return check_lifting(
             has,
             beam,
@@ -203,24 +214,19 @@ class Beside:
         )
 
 
-def _gear(site: Site, other: AssetState, gear: Lifting) -> tuple[Lifting | None, Lifting | None]:
-    """Beam and hoist that go together, by what the beam is said to hang from."""
+def _hangs_with(site: Site, other: AssetState, gear: Lifting) -> AssetState | None:
+    """The hoist that a beam is said to hang from, or the one beam that hangs from a hoist."""
+    lifting = [state for state in site.record.states(Kind.LIFTING) if not state.retired_at]
     if gear.gear is not None and gear.gear.value == "hoist":
         names = {other.tag, *(fact.value for fact in (gear.maker_serial,) if fact)}
-        beams = [plate(state) for state in site.record.states(Kind.LIFTING) if not state.retired_at]
-        hung = [
-            beam
-            for beam in beams
-            if isinstance(beam, Lifting) and beam.hung_from and beam.hung_from.value in names
-        ]
-        return (hung[0] if len(hung) == 1 else None), gear
-    if gear.hung_from is None:
-        return gear, None
-    name = gear.hung_from.value
-    for state in site.record.states(Kind.LIFTING):
-        candidate = plate(state)
-        assert isinstance(candidate, Lifting)
-        serial = candidate.maker_serial.value if candidate.maker_serial else None
-        if name in (state.tag, serial) and not state.retired_at:
-            return gear, candidate
-    return gear, None
+        hung = [state for state in lifting if _hung_from(state) in names]
+        return hung[0] if len(hung) == 1 else None
+    name = _hung_from(other)
+    return next((one for one in lifting if name and name in (one.tag, one.maker_serial)), None)
+
+
+def _hung_from(state: AssetState) -> str | None:
+    """What a beam hangs from: a number, or the maker's serial of a hoist."""
+    beam = plate(state)
+    hung = beam.hung_from if isinstance(beam, Lifting) else None
+    return str(hung.value) if hung else None

@@ -46,15 +46,26 @@ def readiness_of(
 
 
 def gear_readiness(state: AssetState, apart: tuple[HoldFact, ...] = ()) -> Readiness:
-    """Whether a truck, charger or lifting gear may be used: not retired, not held."""
+    """Whether a truck, charger or lifting gear may be used: not retired, not held; of lifting gear
+    also that its last inspection was passed."""
     reasons = against_gear(
         Kind(state.kind).noun,
         retired=state.retired_at is not None,
         holds=hold_facts(state),
         unknown_kinds=state.unknown_kinds,
         set_apart=apart,
+        failed=_failed(state),
     )
     return Readiness(not reasons, reasons)
+
+
+def _failed(state: AssetState) -> str:
+    """What was found on lifting gear that did not pass: nothing is lifted with it, whatever date
+    is on its plate. Elsewhere a finding is something to be done, and whoever found it holds it."""
+    last = state.inspection
+    if state.kind != Kind.LIFTING.value or last is None or last["passed"] is not False:
+        return ""
+    return "; ".join(last["findings"]) or "not said"
 
 
 def hold_facts(state: AssetState) -> tuple[HoldFact, ...]:

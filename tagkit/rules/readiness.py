@@ -31,6 +31,10 @@ FULL_TAKES = timedelta(hours=1)
 part of it, at falling current, takes hours by itself."""
 
 
+DANGERS = ("safety hold", "case leakage", "frozen")
+"""Codes of reasons that may hurt whoever moves the battery."""
+
+
 @dataclass(frozen=True)
 class HoldFact:
     """A hold that stands."""
@@ -145,8 +149,12 @@ def against_gear(
     holds: Sequence[HoldFact] = (),
     unknown_kinds: Sequence[str] = (),
     set_apart: Sequence[HoldFact] = (),
+    failed: str = "",
 ) -> tuple[Reason, ...]:
-    """Why a truck, charger or lifting gear (``noun``) may not be used; empty when it may."""
+    """Why a truck, charger or lifting gear (``noun``) may not be used; empty when it may.
+
+    ``failed``: what was found at its last inspection, where it did not pass and that stops it.
+    """
     found = []
     if retired:
         found.append(
@@ -169,6 +177,9 @@ def against_gear(
         for hold in holds
     ]
     found += _set_apart(set_apart, noun)
+    if failed:
+        sentence = f"the {noun} did not pass its last inspection: {failed}"
+        found.append(Reason("inspection failed", sentence, lifted_by_release=False, about=noun))
     if unknown_kinds:
         kinds = ", ".join(unknown_kinds)
         sentence = (

@@ -16,7 +16,14 @@ from tagkit.assets.charger import Charger
 from tagkit.assets.tag import Tag
 from tagkit.assets.truck import Truck
 from tagkit.rules.fit import check_charger, check_fit
-from tagkit.rules.readiness import Readiness, ReadinessFacts, Reason, against_gear, readiness
+from tagkit.rules.readiness import (
+    DANGERS,
+    Readiness,
+    ReadinessFacts,
+    Reason,
+    against_gear,
+    readiness,
+)
 from tagkit.rules.verdict import Verdict
 from tagkit.station.facts import AssetFacts, Facts
 from tagkit.station.orders import Answered, Destination
@@ -297,14 +304,11 @@ def _out(
     return _destination(change, facts, now)
 
 
-_DANGERS = ("safety hold", "case leakage", "frozen")
-
-
 def _dangers(out: AssetFacts | None, facts: Facts) -> tuple[Reason, ...]:
     if out is None:
         return ()
     ready = _readiness(_known(out), facts)
-    return tuple(reason for reason in ready.reasons if reason.code in _DANGERS)
+    return tuple(reason for reason in ready.reasons if reason.code in DANGERS)
 
 
 def _out_question(
