@@ -239,7 +239,7 @@ def events_of_many(
             "JOIN {} e ON e.epoch = w.epoch AND e.sequence = w.sequence "
             "ORDER BY e.epoch, e.sequence"
         ).format(partition_of("topics", site), partition_of("events", site)),
-        (list(topics), max(epochs[0], after[0]), epochs[-1], list(without), *after),
+        (list(topics), after[0] or epochs[0], epochs[-1], list(without), *after),
     )
 
 

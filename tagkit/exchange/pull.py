@@ -11,8 +11,8 @@ delays its own events and not those of others.
 
 from __future__ import annotations
 
+import logging
 import time
-from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -67,6 +67,16 @@ class Fetched:
     """Assets that are followed from now on."""
     forked: list[str] = field(default_factory=list)
     """Own epochs that somebody else goes on with differently, under the same key."""
+    faulty: bool = False
+
+    def broke_off(self, of: str, error: Exception) -> None:
+        """A fault of ours came up at the events of a site; they are asked for again next time."""
+        self.faulty = True
+        self.refused.append(
+            f"What site {of.rpartition(' ')[2]} sent can't all be taken in: a fault of ours "
+            f"({type(error).__name__}: {error}), please report it. The others' comes all the same."
+        )
+        logging.getLogger("tagkit.exchange").error("events of %s", of, exc_info=error)
 
 
 def pull(
@@ -82,13 +92,14 @@ def pull(
         new = record.follow([f"{SENT_MARK}{record.site}", *record.notes().unfollowed()])
         fetched.followed += [topic for topic in new if topic[0] not in (SENT_MARK, CHAIN_MARK)]
         before = fetched.events
-        turns = Turns(step)
-        turns.add("", _earlier(record, connection, fetched))
+        turns = Turns(step, fetched.broke_off)
+        _add_earlier(record, connection, turns, fetched)
         line = _add_changed(record, connection, turns, fetched)
         while turns.take():
             meanwhile()
             line = _add_changed(record, connection, turns, fetched)
-        if fetched.events == before and not record.notes().topics(incomplete=True):
+        done = not record.notes().topics(incomplete=True) or fetched.faulty
+        if fetched.events == before and done:
             break
     if record.notes().versions() == versions_in(line):
         with record.noting() as notes:
@@ -97,12 +108,14 @@ def pull(
 
 
 def fetch_followed(record: Record, connection: Connection, fetched: Fetched) -> bool:
-    """The earlier events of what is followed anew; whether there was anything to ask for."""
+    """The earlier events of what is followed anew; whether there may be more to ask for."""
     if not record.notes().topics(incomplete=True):
         return False
-    for _ in _earlier(record, connection, fetched):
+    turns = Turns(lambda *_: None, fetched.broke_off)
+    _add_earlier(record, connection, turns, fetched)
+    while turns.take():
         pass
-    return True
+    return not fetched.faulty
 
 
 def _add_changed(record: Record, connection: Connection, turns: Turns, fetched: Fetched) -> str:
@@ -240,8 +253,9 @@ def _parted(
         yield
 
 
-def _earlier(record: Record, connection: Connection, fetched: Fetched) -> Iterator[None]:
-    """The events of assets that are followed anew, from wherever something is known of them."""
+def _add_earlier(record: Record, connection: Connection, turns: Turns, fetched: Fetched) -> None:
+    """Gives turns to the events of assets that are followed anew, from wherever something is
+    known of them."""
     topics = record.notes().topics(incomplete=True)
     if not topics:
         return
@@ -250,14 +264,21 @@ def _earlier(record: Record, connection: Connection, fetched: Fetched) -> Iterat
         "AND site <> %s GROUP BY site ORDER BY site",
         (topics, record.site),
     ).fetchall()
-    waiting = deque(_earlier_of(record, connection, site, there, fetched) for site, there in places)
-    while waiting:
-        one = waiting.popleft()
-        if next(one, waiting) is not waiting:
-            waiting.append(one)
-        yield
-    with record.noting() as notes:
-        notes.completed(topics)
+    lacking = {site for site, _ in places}
+
+    def of(site: str, there: list[str]) -> Iterator[None]:
+        yield from _earlier_of(record, connection, site, there, fetched)
+        lacking.discard(site)
+        complete()
+
+    def complete() -> None:
+        if not lacking:
+            with record.noting() as notes:
+                notes.completed(topics)
+
+    for site, there in places:
+        turns.add(f"earlier of {site}", of(site, there))
+    complete()
 
 
 def _earlier_of(

@@ -115,6 +115,8 @@ UPCASTERS: dict[tuple[str, int], Callable[[Body], Body]] = {}
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
 ROLES = ("attendant", "technician", "supervisor")
 LABEL_VERDICTS = ("good", "reprint soon", "reprint now")
+PLACES = ("place", "out_to")
+"""Entries that say where a battery is."""
 PLACE_KINDS = ("truck", "charger", "stand", "elsewhere")
 
 
@@ -140,7 +142,10 @@ def completed(kind: str, body: Mapping[str, Any]) -> Body:
 
 
 def _problem(kind: str, body: Body) -> str | None:
-    for name in ("place", "out_to"):
+    for name in SHAPES[kind].tags:
+        if name not in PLACES and not isinstance(body.get(name), str | None):
+            return f"“{name}” must be the number of an asset"
+    for name in PLACES:
         place = body.get(name)
         if place is not None and name in SHAPES[kind].tags:
             if not isinstance(place, dict) or place.get("kind") not in PLACE_KINDS:

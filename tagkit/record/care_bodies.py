@@ -139,7 +139,10 @@ def figure(value: Any) -> float | None:
         return None
     if isinstance(value, bool):
         raise ValueError("yes or no is no figure")
-    number = float(value)
+    try:
+        number = float(value)
+    except OverflowError:  # JSON knows whole numbers of any length
+        number = math.inf
     if not math.isfinite(number):
         raise ValueError("a figure must be finite")
     return number
@@ -162,7 +165,7 @@ def care_problem(kind: str, body: Mapping[str, Any]) -> str | None:
     check = _CHECKS.get(kind)
     try:
         return check(body) if check else None
-    except (TypeError, ValueError, KeyError, AttributeError) as error:
+    except (TypeError, ValueError, KeyError, AttributeError, OverflowError) as error:
         return f"an entry of “{kind}” can't be read ({error})"
 
 
@@ -283,7 +286,7 @@ def charge_problem(body: Mapping[str, Any]) -> str | None:
             return f"at most {MOST_SAMPLES} samples of the current are kept"
         for hours, amperes in current:
             figure(hours), figure(amperes)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         return f"a figure of the charge can't be read ({error})"
     return None
 

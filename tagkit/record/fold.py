@@ -53,7 +53,7 @@ def after(state: AssetState, event: Foldable, moment: str) -> AssetState:
             raise ValueError("no asset has so much of this")
         if result.label_revision and result.nameplate is not state.nameplate:
             result.label_behind = _label_behind(state, result)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError):
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError):
         # A body from elsewhere that has the right name and the wrong content.
         result = _counted(state, event, moment)
         return _not_understood(result, f"{event.kind} v{event.version} (malformed)")

@@ -330,3 +330,38 @@ def test_what_no_station_writes_is_refused(company: Any) -> None:
         company.log("QA", "incident", {"what": "x", "done": ["x" * 3_000] * 40})
     assert company.log("QA", "incident", {"what": "x" * 4_000}).id
     company.settle("QA", "QB")
+
+
+def test_a_fault_of_ours_at_one_sites_events_keeps_back_those_of_no_other(
+    company: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    liar = Liar(company)
+    company.move("QC", liar.battery, "stand 6")
+    company.log("QB", "held", {"asset": liar.battery, "reason": "leak"})
+    company.exchange("QB", "QC")
+    real = pull._its_own
+
+    def its_own(site: str, *args: Any) -> Any:
+        if site == "QB":
+            raise AssertionError("something nobody thought of")
+        return real(site, *args)
+
+    before = liar.before
+    for again in (False, True):
+        with monkeypatch.context() as patched:
+            patched.setattr(pull, "_its_own", its_own)
+            if again:
+                with company.site("QA").noting() as notes:
+                    notes.ask_again()
+                company.move("QB", liar.battery, "stand 1")
+                company.move("QC", liar.battery, "stand 9")
+                company.exchange("QB", "QC")
+            (done,) = company.exchange("QA")
+        assert any(
+            "What site QB sent" in one and "nobody thought of" in one for one in done.refused
+        )
+        assert company.place("QA", liar.battery) == ("stand 9" if again else "stand 6")
+        assert not company.site("QA").state(liar.battery).held and before
+    company.settle("QA", "QB", "QC")
+    assert len({company.state(site, liar.battery) for site in ("QA", "QB", "QC")}) == 1
+    assert company.site("QA").state(liar.battery).held
