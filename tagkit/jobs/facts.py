@@ -47,6 +47,7 @@ class RecordFacts:
         place = state.place
         holder = tag.kind in (Kind.TRUCK, Kind.CHARGER)
         held = self.site.record.held_by(tag) if holder else []
+        apart = set_apart(self.site, tag)
         return AssetFacts(
             tag=tag,
             plate=plate(state),
@@ -54,7 +55,7 @@ class RecordFacts:
             retired=state.retired_at is not None,
             holds=hold_facts(state),
             unknown_kinds=tuple(state.unknown_kinds),
-            set_apart=set_apart(self.site, tag),
+            set_apart=apart,
             place=Placement(place["kind"], place["name"], datetime.fromisoformat(place["since"]))
             if place
             else None,
@@ -65,7 +66,7 @@ class RecordFacts:
                 None,
                 self.now,
                 flagged=self._flagged(state),
-                apart=set_apart(self.site, tag),
+                apart=apart,
             ),
             last_event=state.last_event or "",
             jumpered=tuple(state.jumpered),

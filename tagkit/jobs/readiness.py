@@ -7,11 +7,12 @@ from typing import Any
 
 from tagkit.assets.tag import Kind, Tag
 from tagkit.exchange.topics import SITE_WORD
-from tagkit.jobs.care_facts import plain
+from tagkit.jobs.assets import plate
 from tagkit.jobs.site import Site
 from tagkit.record.envelope import Event
 from tagkit.record.state import AssetState
 from tagkit.record.words import describe
+from tagkit.rules.figures import figure
 from tagkit.rules.flags import Flag
 from tagkit.rules.leakage import standing_leakage
 from tagkit.rules.readiness import (
@@ -172,7 +173,8 @@ def leaks(state: AssetState, settings: Settings) -> Flag | None:
     last = state.leakage_test
     if last is None:
         return None
-    volts = plain(state.nameplate.get("voltage"))
+    stated = figure(plate(state), "voltage")
+    volts = float(stated.exact()) if stated.known else None
     return standing_leakage(last["ohm"], last["passes"], volts, settings.life)
 
 
