@@ -335,9 +335,11 @@ def _append(site: Site, writing: Writing, order: ChangeOrder, at: datetime | Non
 
 
 def _release(order: ChangeOrder) -> dict[str, Any] | None:
-    """Who released the battery at the station, or that a release in the record was used."""
+    """Who released the battery at the station, and from what, or that a release in the record was
+    used."""
     if order.release is not None:
-        return {"by": order.release.by, "reason": order.release.reason}
+        given = order.release
+        return {"by": given.by, "reason": given.reason, "lifts": list(given.lifts)}
     if not order.readiness.lifted:
         return None
     return {"by": None, "reason": "; ".join(reason.sentence for reason in order.readiness.lifted)}

@@ -219,7 +219,7 @@ def _inspected(state: AssetState, event: Foldable, moment: str) -> None:
     reported = body["sort"] in ("report", "serial")
     if not reported:
         done(state, "check" if state.kind != "B" else "inspection", moment)
-    if not reported and newer(state.inspection, moment):
+    if not reported and newer(state.inspection, moment) and not _a_mere_look(state, body):
         state.inspection = {
             "sort": body["sort"],
             "passed": body["passed"],
@@ -236,6 +236,12 @@ def _inspected(state: AssetState, event: Foldable, moment: str) -> None:
     ]
     state.todos = [*state.todos, *new][-TODOS_KEPT:]
     _settle(state, body["settles"])
+
+
+def _a_mere_look(state: AssetState, body: Body) -> bool:
+    """Lifting gear that did not pass is passed again by an examination, which gives it a date."""
+    failed = state.inspection is not None and state.inspection["passed"] is False
+    return state.kind == "L" and failed and body["passed"] is not False and not body["next_due"]
 
 
 def _settle(state: AssetState, settled: Iterable[str]) -> None:

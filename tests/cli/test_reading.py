@@ -210,7 +210,9 @@ def test_a_supervisor_releases_an_unready_battery_at_the_station(
     )  # fmt: skip
     assert found.code == 0
     (event,) = charged.events("changed")
-    assert event.body["release"] == {"by": "SW", "reason": "full by the gauge"}
+    release = event.body["release"]
+    assert (release["by"], release["reason"]) == ("SW", "full by the gauge")
+    assert len(release["lifts"]) == 1 and "the record does not say" in release["lifts"][0]
 
 
 class Hurried(Attendant):

@@ -42,6 +42,9 @@ def test_an_examination_that_was_not_passed_counts_whatever_its_plate_says(
     assert gear.run("inspect", other, "--finding", "chain worn", "--by", "JT").code == 0
     assert reasons(gear, asked) == ["inspection failed"]
     assert "chain worn" in gear.run("fit", "B1", asked).out
+    for look in (("--by", "KM"), ("--sort", "arrival", "--by", "JT")):
+        assert gear.run("inspect", other, *look).code == 0
+        assert reasons(gear, asked) == ["inspection failed"], "somebody's look is no examination"
     assert gear.run("inspect", other, "--by", "JT").code == 0
     assert reasons(gear, asked) == []
 
