@@ -18,6 +18,10 @@ from stdnum.iso7064 import mod_37_36
 from tagkit.errors import WrongInput
 
 
+class NoNumber(WrongInput):
+    """What was typed is not built like a number on a label at all."""
+
+
 class Kind(Enum):
     """What carries a label; the value is the tag's first letter."""
 
@@ -117,18 +121,18 @@ def parse_tag(text: str) -> Tag:
     joined = "".join(parts)
     shown = text.strip()
     if not joined or not joined.isascii():
-        raise WrongInput(f"“{shown}” is not a number on a label", _FORM)
+        raise NoNumber(f"“{shown}” is not a number on a label", _FORM)
     if joined[0] not in "BTCLR":
-        raise WrongInput(
+        raise NoNumber(
             f"“{shown}” does not begin with a kind letter (B battery, T truck, C charger, "
             "L lifting gear, R room equipment)",
             _FORM,
         )
     if len(joined) < 4:
-        raise WrongInput(f"“{shown}” is not a whole number from a label", _FORM)
+        raise NoNumber(f"“{shown}” is not a whole number from a label", _FORM)
     candidates = _by_parts(parts) if len(parts) == 4 else _by_lengths(joined)
     if not candidates:
-        raise WrongInput(f"“{shown}” is not a whole number from a label", _FORM)
+        raise NoNumber(f"“{shown}” is not a whole number from a label", _FORM)
     right = [tag for tag, check in candidates if tag.check == check and tag.serial > 0]
     if len(right) == 1:
         return right[0]

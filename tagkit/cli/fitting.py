@@ -121,7 +121,10 @@ def _what_to_do(judgement: Judgement) -> str:
             "station, by two people."
         )
     if judgement.verdict.result == "not_confirmed":
-        return "STOP. Find out what is not known (stamp, nameplate), enter it, and check again."
+        return (
+            "STOP. Find out what is not known (stamp, nameplate), enter it (“tagkit marry”, or by "
+            "two people “tagkit amend”), and check again."
+        )
     if judgement.battery.safety_held or judgement.other.safety_held:
         return "STOP. It is held for safety: only an inspection lifts that. Take another."
     if judgement.battery.held or judgement.other.held:

@@ -98,7 +98,8 @@ def list_assets(
         json_out({"assets": [row.to_json() for row in rows]})
         return
     if not rows:
-        line("No assets yet. Take a delivery in with “tagkit receive FILE”.")
+        what = "assets" if wanted is None else _PLURALS[wanted.value]
+        line(f"No {what} yet. Take a delivery in with “tagkit receive FILE”.")
         return
     table(
         ("number", "known as", "state", "place or battery", "last charged"),
@@ -115,6 +116,11 @@ def list_assets(
     )
 
 
+_PLURALS = {
+    "B": "batteries", "T": "trucks", "C": "chargers", "L": "lifting gear", "R": "room equipment",
+}  # fmt: skip
+
+
 def _nowhere(tag: str) -> str:
     """What has no place of its own is not lost: only a battery's place is asked for."""
     return "not known" if tag.startswith("B") else "none known" if tag[0] in "TC" else ""
@@ -123,6 +129,9 @@ def _nowhere(tag: str) -> str:
 def history(
     tag: Number,
     limit: Annotated[int, typer.Option("--limit", min=1, max=100_000, help="How many.")] = 20,
+    ids: Annotated[
+        bool, typer.Option("--ids", help="The id of each entry too, as “tagkit void” takes it.")
+    ] = False,
     site: SiteDir = HERE,
     as_json: AsJson = False,
 ) -> None:
@@ -142,9 +151,10 @@ def history(
         json_out({"tag": found.tag, "events": [_event(event) for event in events]})
         return
     table(
-        ("when", "what", "by", "station"),
+        (*(("id",) if ids else ()), "when", "what", "by", "station"),
         [
             (
+                *((event.id,) if ids else ()),
                 clock_time(event.happened_at, zone),
                 f"{deed(event)}{' (cancelled)' if event.voided else ''}",
                 event.by,

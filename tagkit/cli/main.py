@@ -126,7 +126,7 @@ def app_with(*names: str) -> typer.Typer:
         module, function, use = COMMANDS[name]
         command = getattr(import_module(f"tagkit.cli.{module}"), function)
         if isinstance(command, typer.Typer):
-            app.add_typer(command, name=name, rich_help_panel=use)
+            app.add_typer(command, name=name, rich_help_panel=use, cls=CommandsByUse)
         else:
             app.command(name, rich_help_panel=use)(command)
     return app
@@ -159,10 +159,13 @@ def main() -> None:
         )
         say_notes()
     except UsageError as error:
-        from tagkit.cli.usage import mistyped, usage_line
+        from tagkit.cli.usage import mistyped, only_help, usage_line
 
         told = mistyped(error)
-        problem(f"{told}\n{usage_line(error)}")
+        if help_text := only_help(error):
+            sys.stderr.write(f"{help_text}\n")
+        else:
+            problem(f"{told}\n{usage_line(error)}")
         note_at_end(None)
         sys.exit(_as_json(told) if as_json else int(told.exit_code))
     except (KeyboardInterrupt, EOFError, typer.Abort):

@@ -37,12 +37,13 @@ def authorise(
 ) -> None:
     """Record who may do what, and until when.
 
-    The first person of a site is a supervisor and authorises himself; training and evaluation
+    The first person of a site is a supervisor and authorises themselves; training and evaluation
     records stay with the employer.
 
     Example: tagkit authorise KM --role attendant --until 2032-05-31 --by SW
     """
     from tagkit.jobs.people import authorise as log_authorised
+    from tagkit.jobs.people import last_day_passed
 
     with open_site(site) as opened:
         event = log_authorised(
@@ -54,8 +55,12 @@ def authorise(
             reference,
             **entry(opened, by, station, at),
         )
+        over = last_day_passed(opened, event.body["until"])
     if as_json:
         json_out({"event": event.id, **event.body})
+    elif over:
+        line(f"{event.body['person']} is no longer authorised: the last day, {event.body['until']}, "
+             "is over.")  # fmt: skip
     else:
         last = f" until {until}" if until else ""
         line(f"{event.body['person']} is authorised as {role}{last}.")

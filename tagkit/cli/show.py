@@ -128,8 +128,9 @@ def plural(count: int, noun: str) -> str:
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """A table: drawn on a terminal, tab-separated when piped."""
-    if on_terminal():
+    """A table: drawn on a terminal (without colour where NO_COLOR is set), tab-separated when
+    piped."""
+    if sys.stdout.isatty():
         from rich.console import Console
         from rich.table import Table
         from rich.text import Text
@@ -145,7 +146,8 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
             )
         for row in rows:
             drawn.add_row(*(Text(cell) for cell in row))
-        Console(highlight=False).print(drawn)
+        plain = Console(highlight=False, color_system=None)
+        (Console(highlight=False) if on_terminal() else plain).print(drawn)
         return
     line("\t".join(headers))
     for row in rows:

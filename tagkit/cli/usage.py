@@ -21,6 +21,8 @@ def mistyped(error: Any) -> WrongInput:
     context = getattr(error, "ctx", None)
     command = getattr(context, "command", None)
     message = str(error.format_message()).rstrip(".")
+    if remedied := _misnamed(context, message):
+        return remedied
     missing = _missing(error, context, command)
     if missing:
         names = [_name(one) for one in missing]
@@ -41,6 +43,32 @@ def mistyped(error: Any) -> WrongInput:
     else:
         remedy = "Add --help to see how it is used"
     return WrongInput(message, remedy)
+
+
+def only_help(error: Any) -> str | None:
+    """The help, where a command that only holds others was given alone: nothing was mistyped."""
+    context = getattr(error, "ctx", None)
+    if type(error).__name__ != "NoArgsIsHelpError" or context is None:
+        return None
+    return str(context.get_help())
+
+
+def _misnamed(context: Any, message: str) -> WrongInput | None:
+    """For a command that there is not, and for an option that stands before its command."""
+    if context is None or not getattr(context.command, "commands", None):
+        return None
+    if found := re.match(r"No such command '(.*?)'", message, re.DOTALL):
+        near = re.findall(r"'([^']*)'", message[found.end() :])
+        help_of = f"“{context.command_path} --help” lists the commands"
+        guess = f"Did you mean {' or '.join(near)}? {help_of}" if near else help_of
+        return WrongInput(f"there is no command “{found[1]}”", guess)
+    if found := re.match(r"No such option: (\S+)", message):
+        line = f"{context.command_path} COMMAND … {found[1]}"
+        return WrongInput(
+            f"{found[1]} is no option of “{context.command_path}” itself",
+            f"Options stand after the command: {line}",
+        )
+    return None
 
 
 def usage_line(error: Any) -> str:

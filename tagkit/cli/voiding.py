@@ -12,7 +12,7 @@ from tagkit.cli.show import json_out, line
 
 def void(
     identity: Annotated[
-        str, typer.Argument(metavar="ENTRY", help="Its id, as “history TAG --json” gives it.")
+        str, typer.Argument(metavar="ENTRY", help="Its id, as “tagkit history TAG --ids” shows it.")
     ],
     reason: Annotated[str, typer.Option("--reason", help="Why it was wrong.")],
     second: Annotated[

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from tagkit.assets.tag import Kind, Tag, parse_tag
+from tagkit.assets.tag import Kind, NoNumber, Tag, parse_tag
 from tagkit.errors import NotFound, WrongInput
 from tagkit.record.record import Record
 
@@ -87,6 +87,13 @@ def meant(record: Record, words: str, *kinds: Kind) -> Meant:
         if not right:
             if bearers:
                 refuse_known_as(record, words, error)
+            if isinstance(error, NoNumber):
+                words = words.strip()
+                raise WrongInput(
+                    f"nothing here is called “{words}”, by number, fleet number, bay or serial",
+                    "Type the number on its label, like B-QM-00417-D, or its name as it stands in "
+                    "the list",
+                ) from error
             raise
         if len(right) == 1:
             return Meant(parse_tag(right[0].tag), words.strip())

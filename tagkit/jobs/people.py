@@ -29,7 +29,7 @@ def authorise(
     """Record that a person may do the work of a role until a date.
 
     The certificate itself stays with the employer; ``reference`` points to it. The first person
-    of a site authorises himself as supervisor; afterwards only supervisors authorise.
+    of a site authorises themselves as supervisor; afterwards only supervisors authorise.
     """
     person = person.strip().upper()
     if not PERSON_CODE.fullmatch(person):
@@ -51,7 +51,7 @@ def authorise(
         elif by.strip().upper() != person:
             raise WrongInput(
                 f"nobody is recorded yet, so {by} can't authorise {person}",
-                f"The first person is a supervisor and records himself: add --by {person}",
+                f"The first person is a supervisor and records themselves: add --by {person}",
                 "--by",
             )
         elif role != "supervisor":
@@ -59,11 +59,15 @@ def authorise(
                 "the first person of a site must be a supervisor",
                 "Authorise a supervisor first, with --role supervisor",
             )
-        if role != "supervisor" and _is_last_supervisor(site, person):
+        over = last_day_passed(site, until)
+        first = not site.record.people()
+        if (over and first) or (
+            (over or role != "supervisor") and _is_last_supervisor(site, person)
+        ):
             raise WrongInput(
                 f"{person} is the last supervisor, and nobody could authorise anybody then",
                 "Authorise another supervisor first",
-                "--role",
+                "--until" if over else "--role",
             )
         return writing.append(
             "authorised",

@@ -52,7 +52,7 @@ def void(
     found = site.record.event(identity.strip())
     if found is None:
         raise NotFound(
-            f"there is no entry “{identity}”", "Look its id up with “tagkit history TAG --json”"
+            f"there is no entry “{identity}”", "Look its id up with “tagkit history TAG --ids”"
         )
     refuse_voiding(found)
     if found.kind in BY_A_SUPERVISOR or _holds(site, found):

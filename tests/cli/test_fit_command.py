@@ -297,7 +297,7 @@ def test_a_name_is_taken_and_said_wherever_one_asset_is_typed(room: BatteryRoom)
         assert (found.code, found.out.count(battery)) == (0, 1), (words, found)
     assert room.events("charge_started")[0].body["charger"] == room["C1"]
     lost = room.run("hold", "C99", "--reason", "lid bent", *by)
-    assert lost.code == 2 and "“C99” is not a whole number from a label" in lost.err
+    assert lost.code == 2 and "nothing here is called “C99”" in lost.err
 
 
 def test_a_name_that_several_bear_or_none_is_not_taken(room: BatteryRoom) -> None:

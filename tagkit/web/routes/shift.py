@@ -52,7 +52,7 @@ def end(request: Request, back: Text = "/shift") -> Response:
 
 @router.post("/first")
 def first(request: Request, site: TheSite, who: Text, initials: Text = "") -> Response:
-    """The first person of a site: a supervisor, recorded by himself at the server's computer."""
+    """The first person of a site: a supervisor, recorded by themselves at the server's computer."""
     if not is_own_computer(request, request.app.state.options):
         raise NotAllowed("the first person is recorded at the computer that serves", "Do it there")
     code = who.strip().upper()

@@ -1,0 +1,95 @@
+"""What somebody meets who has never used it: help, slips of the hand, sites with little in them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from battery_room import BatteryRoom, run
+from tagkit.cli import show
+from tagkit.jobs.people import is_supervisor
+
+
+@pytest.mark.parametrize("group", [(), ("plan",), ("round",), ("charge",)])
+def test_a_command_that_only_holds_others_shows_its_help_and_no_error(
+    group: tuple[str, ...],
+) -> None:
+    found = run(*group)
+    assert found.code == 2
+    assert found.err.startswith("Usage: tagkit")
+    assert found.err.count("Usage:") == 1
+    assert "..." not in found.err.replace("[ARGS]...", "")
+
+
+def test_a_mistyped_command_is_answered_with_the_nearest() -> None:
+    assert run("lst").err.startswith(
+        "tagkit: there is no command “lst”. Did you mean list? “tagkit --help” lists the commands.\n"
+    )
+    assert "Did you mean start? “tagkit charge --help”" in run("charge", "strt").err
+    assert "no command “zzzz”. “tagkit --help” lists" in run("zzzz").err
+
+
+def test_an_option_before_its_command_is_told_where_it_belongs(room: BatteryRoom) -> None:
+    found = run("--site", room.folder, "list")
+    assert found.code == 2
+    assert "Options stand after the command: tagkit COMMAND … --site." in found.err
+
+
+def test_a_kind_that_nothing_is_of_is_named(room: BatteryRoom, tmp_path: Path) -> None:
+    assert room.run("list", "--kind", "lifting").out.startswith("No lifting gear yet.")
+    assert run("init", tmp_path / "new", "--code", "NW").code == 0
+    assert run("list", "--site", tmp_path / "new").out.startswith("No assets yet.")
+
+
+def test_a_name_that_nothing_bears_is_said_to_be_unknown(room: BatteryRoom) -> None:
+    for name in ("XO1", "TO1", "C0"):
+        found = room.run("where", name)
+        assert found.code == 2
+        assert f"nothing here is called “{name}”" in found.err
+    mistyped = room["B1"][:-1] + ("A" if room["B1"][-1] != "A" else "B")
+    assert "check character" in room.run("where", mistyped).err
+
+
+def test_the_history_shows_the_ids_that_void_takes(room: BatteryRoom) -> None:
+    assert room.run("water", room["B1"], "--litres", "4").code == 0
+    head, first, *_ = room.run("history", room["B1"], "--ids").out.splitlines()
+    assert head.split("\t")[0] == "id"
+    identity, _, what, *_ = first.split("\t")
+    assert "watered" in what
+    assert room.run("void", identity, "--reason", "another battery").code == 0
+    assert "history TAG --ids" in room.run("void", "nothing-1", "--reason", "another").err
+
+
+def test_an_authorisation_that_is_over_is_not_called_one(room: BatteryRoom) -> None:
+    assert room.run("authorise", "SW", "--role", "supervisor", "--by", "SW").code == 0
+    given = ("--role", "attendant", "--until", "2020-01-01", "--by", "SW")
+    found = room.run("authorise", "ZZ", *given)
+    assert found.out == "ZZ is no longer authorised: the last day, 2020-01-01, is over.\n"
+
+
+def test_the_last_supervisor_does_not_run_out_by_a_slip(room: BatteryRoom) -> None:
+    assert room.run("authorise", "SW", "--role", "supervisor", "--by", "SW").code == 0
+    ended = ("--role", "supervisor", "--until", "2020-01-01", "--by", "SW")
+    found = room.run("authorise", "SW", *ended)
+    assert found.code == 2
+    assert "--until" in found.err and "last supervisor" in found.err
+    with room.open() as site:
+        assert is_supervisor(site, "SW")
+
+
+def test_the_first_supervisor_is_not_over_from_the_start(tmp_path: Path) -> None:
+    run("init", tmp_path / "new", "--code", "NW")
+    given = ("--role", "supervisor", "--by", "SW", "--site", tmp_path / "new")
+    assert run("authorise", "SW", *given, "--until", "2020-01-01").code == 2
+    assert run("authorise", "SW", *given).code == 0
+
+
+def test_a_table_on_a_terminal_is_drawn_without_colour_too(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    show.table(("number", "state"), [("B-QM-00417-D", "ready")])
+    shown = capsys.readouterr().out
+    assert "\t" not in shown and "\x1b" not in shown
+    assert "B-QM-00417-D  ready" in shown
