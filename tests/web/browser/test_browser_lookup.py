@@ -105,3 +105,27 @@ def test_no_page_is_wider_than_the_screen_and_every_target_is_large_enough(
               .map(one => one.outerHTML.slice(0, 80))"""
         )
         assert small == [], f"{name} at {width}"
+
+
+def test_pages_on_paper_keep_their_tables_and_begin_on_the_first_sheet(
+    page: Page, room: BatteryRoom, served: Callable[..., Served]
+) -> None:
+    address = served(room.folder).address
+    page.set_viewport_size({"width": 703, "height": 1000})  # A4 between margins of 12 mm
+    sign_in(page, address, "SW")
+    page.emulate_media(media="print")
+
+    def style(selector: str, name: str) -> str:
+        given = page.locator(selector).first.evaluate(
+            "(one, name) => getComputedStyle(one)[name]", name
+        )
+        return str(given)
+
+    page.goto(f"{address}/planning/retirement")
+    assert style("table.fold tbody td", "display") == "table-cell"
+    assert style("table.fold tr", "breakInside") == "avoid"
+    page.goto(f"{address}/today")
+    assert style("main :is(.plate, .panel)", "breakInside") == "auto"
+    page.goto(address)
+    assert style(".moment.first", "color") == "rgb(0, 0, 0)"
+    assert style(".moment.first", "backgroundColor") == "rgb(255, 255, 255)"
