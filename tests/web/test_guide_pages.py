@@ -6,6 +6,7 @@ import re
 
 import pytest
 from lookup_room import Pages
+from PIL import Image
 from tagkit.jobs.distance import Asked, plan_distance
 from tagkit.web.app import STATIC
 from tagkit.web.views.guide import PICTURES, TOPICS
@@ -21,6 +22,16 @@ def test_every_page_of_the_guide_shows_pictures_that_are_there(pages: Pages, lan
         for name in re.findall(r'<img src="/static/guide/([^"]+)"', pages.text(f"/guide/{topic}")):
             assert name.removesuffix(f".{language}.webp") in PICTURES
             assert pages.get(f"/static/guide/{name}").headers["content-type"] == "image/webp"
+
+
+def test_the_room_of_a_picture_is_kept_for_it(pages: Pages) -> None:
+    for topic in TOPICS:
+        for told in re.findall(
+            r'<img [^>]*src="/static/guide/[^>]*>', pages.text(f"/guide/{topic}")
+        ):
+            name, wide, high = re.findall(r'guide/([^"]+)|width="(\d+)"|height="(\d+)"', told)
+            with Image.open(FOLDER / name[0]) as picture:
+                assert picture.size == (int(wide[1]), int(high[2]))
 
 
 def test_the_pictures_are_small_and_none_is_idle(pages: Pages) -> None:

@@ -11,7 +11,7 @@ from tagkit.errors import NotFound, TagkitError, WrongInput
 from tagkit.jobs.printing import offered_template, offered_templates
 from tagkit.web.depends import TheSite, TheVisitor
 from tagkit.web.render import page
-from tagkit.web.views.guide import TOPICS, Reach, reach_of
+from tagkit.web.views.guide import TOPICS, Reach, picture_size, reach_of
 
 router = APIRouter()
 
@@ -41,6 +41,7 @@ def show(
     values: dict[str, object] = {
         "topics": TOPICS,
         "topic": topic,
+        "size_of": picture_size,
         "before": names[at - 1] if at else None,
         "after": names[at + 1] if at + 1 < len(names) else None,
     }

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
+from pathlib import Path
 
 from tagkit.jobs.distance import Asked, plan_distance
 from tagkit.units import Quantity
@@ -83,3 +85,12 @@ def _length(mm: float, us: bool, digits: int = 0) -> Quantity:
     if us:
         return Quantity(Decimal(f"{mm / MM_PER_INCH:.{digits + 1}f}"), "in")
     return Quantity(Decimal(f"{mm:.{digits}f}"), "mm")
+
+
+@cache
+def picture_size(name: str) -> tuple[int, int]:
+    """Width and height of a picture of the guide, pixels, so that its room is kept for it."""
+    from PIL import Image
+
+    with Image.open(Path(__file__).parents[1] / "static" / "guide" / name) as picture:
+        return picture.size
