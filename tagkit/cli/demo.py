@@ -9,7 +9,7 @@ import typer
 
 from tagkit.cli.options import AsJson, Force
 from tagkit.cli.progress import progress
-from tagkit.cli.show import json_out, line
+from tagkit.cli.show import json_out, line, problem
 
 CAUTION = (
     "Only trained, authorised people change and charge batteries. The makers' instructions, local "
@@ -43,13 +43,19 @@ def demo(
     if force:
         clear_old_demo(directory)
     steps = []
-    with progress(as_json) as step:
-        for done in run_demo(directory, step):
-            steps.append(done)
-            if not as_json:
-                line(done.title, style="bold")
-                for text in done.lines:
-                    line(f"  {text}")
+    try:
+        with progress(as_json) as step:
+            for done in run_demo(directory, step):
+                steps.append(done)
+                if not as_json:
+                    line(done.title, style="bold")
+                    for text in done.lines:
+                        line(f"  {text}")
+    except KeyboardInterrupt:
+        if directory.exists():
+            problem(f"{directory} is built in part only: “tagkit demo {directory} --force” builds "
+                    "it anew")  # fmt: skip
+        raise
     if as_json:
         json_out({"steps": [{"title": done.title, **done.facts} for done in steps]})
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import re
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -14,7 +15,7 @@ import typer
 from tagkit.cli.options import HERE, AsJson, Force, SiteDir, free_to_write, open_site
 from tagkit.cli.progress import progress
 from tagkit.cli.show import clock_time, json_out, line
-from tagkit.errors import Exit
+from tagkit.errors import Exit, WrongInput
 
 record_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Repair what is kept beside the journal."
@@ -222,6 +223,12 @@ def restore(
 
 def _password(confirm: bool = False) -> str:
     secret = os.environ.get("TAGKIT_BACKUP_PASSWORD")
+    if not secret and not sys.stdin.isatty():
+        raise WrongInput(
+            "there is no terminal to ask for the password at",
+            "Set the variable TAGKIT_BACKUP_PASSWORD",
+            "--password",
+        )
     return secret or str(
         typer.prompt("Password", hide_input=True, confirmation_prompt=confirm, err=True)
     )

@@ -162,7 +162,7 @@ def restore(
         sealed = is_sealed(file)
         if sealed and not password:
             raise WrongInput(
-                "this backup is sealed with a password", "Give it with --password", str(file)
+                "this backup is sealed with a password", "Add --password; it is asked for then", str(file)
             )
         if not sealed:
             _check(file, str(file))
@@ -213,6 +213,8 @@ def _check(
                 check_enclosed(connection, where)
         except sqlite3.DatabaseError as error:
             kind, version, sound = APPLICATION_ID, 0, str(error)
+            if what == "the file" and "not a database" in sound:
+                kind, sound = 0, "ok"
     if sound != "ok":
         raise WrongInput(f"{what} is damaged ({_first_fault(sound)})", remedy, where)
     if kind != APPLICATION_ID:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -93,3 +95,35 @@ def test_a_table_on_a_terminal_is_drawn_without_colour_too(
     shown = capsys.readouterr().out
     assert "\t" not in shown and "\x1b" not in shown
     assert "B-QM-00417-D  ready" in shown
+
+
+def test_a_password_is_not_asked_for_where_nobody_can_be(
+    room: BatteryRoom, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.delenv("TAGKIT_BACKUP_PASSWORD", raising=False)
+    monkeypatch.setattr("sys.stdin", io.StringIO("several words\nseveral words\n"))
+    found = room.run("backup", tmp_path / "b.tagkit", "--password")
+    assert (found.code, found.out) == (2, "")
+    assert "TAGKIT_BACKUP_PASSWORD" in found.err and not (tmp_path / "b.tagkit").exists()
+
+
+def test_what_is_no_backup_at_all_is_not_called_damaged(tmp_path: Path) -> None:
+    (tmp_path / "letter.txt").write_text("Dear all, the batteries came. " * 40, encoding="utf-8")
+    found = run("restore", tmp_path / "letter.txt", tmp_path / "new")
+    assert found.code == 2
+    assert "this file is not a record. Name a file that “tagkit backup” wrote." in found.err
+
+
+def test_a_demo_cut_off_says_how_to_build_it_anew(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def cut_off(directory: Path, step: object) -> Iterator[object]:
+        directory.mkdir()
+        raise KeyboardInterrupt
+        yield
+
+    monkeypatch.setattr("tagkit.jobs.demo.run_demo", cut_off)
+    monkeypatch.chdir(tmp_path)
+    found = run("demo", "--once")
+    assert found.code == 130
+    assert "quillmoor is built in part only: “tagkit demo quillmoor --force”" in found.err
