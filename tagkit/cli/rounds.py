@@ -26,7 +26,7 @@ from tagkit.cli.options import (
     free_to_write,
     open_site,
 )
-from tagkit.cli.show import clock_time, json_out, line
+from tagkit.cli.show import clock_time, json_out, line, plural
 from tagkit.errors import NotFound, WrongInput
 
 if TYPE_CHECKING:
@@ -245,6 +245,10 @@ def _say(found: RoundTaken, as_json: bool, zone: Any, card: HoldCard | None = No
         line("; ".join(facts) + ".")
     if judged.not_comparable:
         line(f"Not compared with other rounds: {'; '.join(judged.not_comparable)}.", hang=2)
+    if found.unread:
+        counts = "" if found.full else " This does not count as a full round."
+        line(f"{plural(found.unread, 'cell')} not read: what was found in "
+             f"{'it' if found.unread == 1 else 'them'} before stands.{counts}", hang=2)  # fmt: skip
     for flag in found.flags:
         line(f"! {flag.sentence}", style="bold", hang=2)
     for trend in found.trends:

@@ -52,7 +52,7 @@ __all__ = [
     "telling",
 ]  # fmt: skip
 
-JUDGING = "13"
+JUDGING = "14"
 """Raised when the judging gives other results from the same states."""
 
 
@@ -165,7 +165,7 @@ def _battery(site: Site, state: AssetState, kept: dict[str, Any], under: str) ->
         *charge_notices(state),
         *test_notices(state, settings),
     ]
-    dues = [*due_notices(state, facts, settings, waterings, cells["balance"])]
+    dues = [*due_notices(_full_rounds(state, cells), facts, settings, waterings, cells["balance"])]
 
     def beside(tables: OutlookTables) -> tuple[Outlook, list[Notice]]:
         whose = cells
@@ -183,6 +183,17 @@ def _battery(site: Site, state: AssetState, kept: dict[str, Any], under: str) ->
         return row, [*own, *cell_notices, *dues, *thirsts]
 
     return beside
+
+
+def _full_rounds(state: AssetState, cells: dict[str, Any]) -> AssetState:
+    """The state in which a round that read less than half of the cells counts as one of pilot
+    cells."""
+    last, full = state.done.get("round"), cells.get("full")
+    if last is None or "full" not in cells or full == last:
+        return state
+    done = {what: at for what, at in state.done.items() if what != "round"}
+    done |= {"round": full} if full else {}
+    return replace(state, done={**done, "pilot": max(last, done.get("pilot", last))})
 
 
 def _rounded(share: float | None) -> float | None:

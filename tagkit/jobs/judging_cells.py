@@ -24,7 +24,8 @@ def cells_judged(
 ) -> dict[str, Any]:
     """What the last rounds say; worked out once for each newest round."""
     key = f"{state.rounds[-1][1] if state.rounds else ''} {state.done.get('equalize', '')} " \
-          f"{state.new_cells} {state.rounds[:1]} {facts.scale} {settled_at(state)} {under}"  # fmt: skip
+          f"{state.new_cells} {state.rounds[:1]} {facts.scale} {settled_at(state)} " \
+          f"{state.done.get('water', '')} {facts.in_series} {under}"  # fmt: skip
     key = hashlib.sha256(key.encode()).hexdigest()[:16]
     before = kept.get("cells")
     if before and before["key"] == key:
@@ -41,18 +42,68 @@ def cells_judged(
     if odd is not None:
         found["odd"] = kept_odd(odd)
     flags = [*judgement.flags, *failing_flags(rounds, state, facts, site.settings)]
-    worst: dict[tuple[str, int], Flag] = {}
+    worst: dict[tuple[str, int], tuple[Flag, datetime]] = {}
     for flag in _together(flags):
-        worst.setdefault((flag.code, flag.cell or NO_CELL), flag)
-    if not judgement.not_comparable:
+        worst.setdefault((flag.code, flag.cell or NO_CELL), (flag, last.at))
+    for flag, at in standing_flags(rounds, state, facts):
+        flags.append(flag)
+        worst.setdefault((flag.code, flag.cell or NO_CELL), (flag, at))
+    found["full"] = next(
+        (moment for moment, event in reversed(state.rounds)
+         if any(one.event == event and is_full(one, facts) for one in rounds)), None,
+    )  # fmt: skip
+    if not judgement.not_comparable and (judgement.due == "equalize" or is_full(last, facts)):
         found |= {"balance": judgement.due, "spread": judgement.spread}
     found["percent"] = judgement.percent
     found["suspect"] = len({flag.cell for flag in flags if flag.code in _SUSPECT})
     found["notices"] = [
-        [code, time_text(last.at), RANK[flag.severity], flag.sentence, cell]
-        for (code, cell), flag in worst.items()
+        [code, time_text(at), RANK[flag.severity], flag.sentence, cell]
+        for (code, cell), (flag, at) in worst.items()
     ]
     return found
+
+
+def is_full(one: Round, facts: BatteryFacts) -> bool:
+    """Whether enough cells were read for a full round: at least half of those in the row."""
+    return facts.in_series is None or 2 * len(one.readings) >= facts.in_series
+
+
+def standing_flags(
+    rounds: Sequence[Round], state: AssetState, facts: BatteryFacts
+) -> list[tuple[Flag, datetime]]:
+    """What earlier rounds found in cells and nobody has looked at since, the latest first: a round
+    of a few cells tells nothing of the others. A repair ends it, watering what a level said."""
+    if not rounds:
+        return []
+    since = _since(points_of(rounds), state, facts)
+    watered = state.done.get("water", "")
+    found: list[tuple[Flag, datetime]] = []
+    read = _read_in(rounds[-1])
+    for one in reversed(rounds[:-1]):
+        for flag in one.judgement.flags:
+            about = "level" if flag.code in _LEVELS else _READ.get(flag.code)
+            if about is None or flag.cell is None or (flag.cell, about) in read:
+                continue
+            repaired = flag.cell in since and one.at <= since[flag.cell]
+            if not repaired and not (about == "level" and time_text(one.at) < watered):
+                found.append((flag, one.at))
+        read |= _read_in(one)
+    return found
+
+
+_READ = {
+    "suspect cell": "gravity", "low cell": "gravity", "high cell": "gravity",
+    "reversed cell": "voltage", "low voltage": "voltage",
+    "voltage and gravity disagree": "voltage",
+}  # fmt: skip
+"""What was read of a cell that is flagged so; where levels are flagged, the level."""
+
+
+def _read_in(one: Round) -> set[tuple[int, str]]:
+    """What a round tells of which cell: a gravity only beside a median."""
+    told = {(cell.cell, "gravity") for cell in one.judgement.cells if cell.distance is not None}
+    told |= {(reading.cell, "voltage") for reading in one.readings if reading.volts is not None}
+    return told | {(reading.cell, "level") for reading in one.readings if reading.level is not None}
 
 
 _LEVELS = {

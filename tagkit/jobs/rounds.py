@@ -26,7 +26,13 @@ from tagkit.jobs.care_facts import (
 )
 from tagkit.jobs.cell_layout import cell_rows
 from tagkit.jobs.judging import catch_up
-from tagkit.jobs.judging_cells import cell_trends, failing_flags, points_of
+from tagkit.jobs.judging_cells import (
+    cell_trends,
+    failing_flags,
+    is_full,
+    points_of,
+    standing_flags,
+)
 from tagkit.jobs.other_cells import odd_round, other_cells_flag, settled_at
 from tagkit.jobs.people import check_authorised
 from tagkit.jobs.site import Site
@@ -89,6 +95,10 @@ class RoundTaken:
     """The safety hold that a reversed cell, or one without voltage at rest, opened."""
     on_charge: bool = False
     """Taken as at rest while the record has the battery on charge."""
+    unread: int = 0
+    """Cells that a full round has left out; how many of them there are is not always known."""
+    full: bool = True
+    """Whether it counts as a full round: at least half of the cells were read."""
 
     def to_json(self) -> dict[str, Any]:
         """As ``tagkit round --json`` prints it."""
@@ -98,6 +108,8 @@ class RoundTaken:
             "battery": self.battery,
             "at": self.round.at.isoformat(),
             "extent": self.round.extent,
+            "unread": self.unread,
+            "full": self.full,
             "median": judged.median,
             "spread": judged.spread,
             "state_of_charge": _percent(judged.percent),
@@ -250,6 +262,7 @@ def round_told(site: Site, battery: str, event: Event) -> RoundTaken:
     flags = list(mine.judgement.flags)
     if full:
         flags += failing_flags([*before, mine], state, facts, site.settings)
+        flags += [flag for flag, _ in standing_flags([*before, mine], state, facts)]
     if freezing.flag:
         flags.append(freezing.flag)
     if full:
@@ -258,6 +271,8 @@ def round_told(site: Site, battery: str, event: Event) -> RoundTaken:
     return RoundTaken(
         event, state.tag, mine, trends, by_gravity(flags), freezing, likeness,
         tuple(tuple(row) for row in rows),
+        unread=max(0, (facts.in_series or 0) - len(mine.readings)) if full else 0,
+        full=full and is_full(mine, facts),
     )  # fmt: skip
 
 

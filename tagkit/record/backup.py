@@ -162,7 +162,9 @@ def restore(
         sealed = is_sealed(file)
         if sealed and not password:
             raise WrongInput(
-                "this backup is sealed with a password", "Add --password; it is asked for then", str(file)
+                "this backup is sealed with a password",
+                "Add --password; it is asked for then",
+                str(file),
             )
         if not sealed:
             _check(file, str(file))

@@ -211,6 +211,55 @@ def test_a_pilot_round_is_no_full_round(room: BatteryRoom) -> None:
     assert room.state("B1").done["pilot"]
 
 
+def flagged(room: BatteryRoom) -> set[tuple[str, int | None]]:
+    found = room.run("today", "--json").data["flags"]
+    return {(one["code"], one["cell"]) for one in found if one["asset"] == room["B1"]}
+
+
+def test_a_round_of_a_few_cells_clears_nothing_of_the_others(room: BatteryRoom) -> None:
+    room.staff()
+    enter(room, line({11: "1200/25", 12: "1280/25//low", 13: "1280/25//bare"}))
+    found = {("suspect cell", 11), ("low level", 12), ("plates bare", 13)}
+    assert found <= flagged(room)
+    short = enter(room, "1280/21/2.12 1278 1281").data
+    assert found <= flagged(room)
+    assert (short["unread"], short["full"]) == (21, False)
+    assert found <= {(one["code"], one["cell"]) for one in short["flags"]}
+    said = room.run("round", "show", "B1").out
+    assert "21 cells not read: what was found in them before stands. This does not count" in said
+    # One gravity beside no median tells nothing either.
+    enter(room, "11: 1279/25")
+    assert ("suspect cell", 11) in flagged(room)
+    assert room.run("water", "B1", "--litres", "4", "--by", "JT").code == 0
+    assert flagged(room) & found == {("suspect cell", 11)}
+    enter(room, line())
+    assert not flagged(room) & found
+
+
+def test_a_repair_ends_what_was_found_before_a_short_round(room: BatteryRoom) -> None:
+    room.staff()
+    enter(room, line({11: "1200/25"}))
+    enter(room, "1280/25 1278 1281")
+    assert ("suspect cell", 11) in flagged(room)
+    assert room.run("repair", "B1", "cell replaced", "--cell", "11", "--by", "JT").code == 0
+    assert ("suspect cell", 11) not in flagged(room)
+
+
+def test_a_round_of_a_few_cells_is_no_full_round(room: BatteryRoom) -> None:
+    def due() -> dict[str, str]:
+        found = room.run("today", "--json").data["due"]
+        return {one["code"]: one["at"] for one in found if one["asset"] == room["B1"]}
+
+    with room.open() as site:
+        words = [CellWords(cell, "1280", "25") for cell in range(1, 25)]
+        record_round(site, room["B1"], words, at=ago(days=400), **GOOD, **WHO)
+    before = due()["round"]
+    assert enter(room, "1280/25 1278 1281").data["full"] is False
+    assert due()["round"] == before
+    assert enter(room, line({24: "-"})).data["full"] is True
+    assert due().get("round") != before
+
+
 @pytest.mark.parametrize("suffix", ["xlsx", "csv"])
 def test_a_blank_sheet_comes_back_filled(room: BatteryRoom, suffix: str) -> None:
     path = room.folder.parent / f"round.{suffix}"
