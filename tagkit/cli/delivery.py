@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -25,6 +26,7 @@ from tagkit.cli.show import json_out, label_note, line, plural, problem, table
 from tagkit.errors import Exit, TagkitError, WrongInput
 
 if TYPE_CHECKING:
+    from tagkit.intake.delivery import Rejected
     from tagkit.jobs.receive import Received
 
 Template = Annotated[
@@ -168,8 +170,8 @@ def _report(received: Received) -> None:
         line(f"passed over  {note}", hang=13)
     for note in received.told:
         line(f"warning      {note}", style="yellow", hang=13)
-    for row in received.rejected:
-        line(f"REJECTED     {row}", style="bold red", hang=13)
+    for said in _rejections(received.rejected):
+        line(f"REJECTED     {said}", style="bold red", hang=13)
     if received.taken:
         table(
             ("row", "number", "kind", "serial or fleet number"),
@@ -199,6 +201,32 @@ def _report(received: Received) -> None:
         line("The sheet has no rows to take.")
     if received.mending_file:
         line(f"The rows to mend are in {received.mending_file}; take it in again when mended.")
+
+
+def _rejections(rejected: Sequence[Rejected]) -> list[str]:
+    """What is wrong, each once, with all the rows that it is wrong in."""
+    rows: dict[tuple[str, str, str], list[int]] = {}
+    for one in rejected:
+        rows.setdefault((one.column, one.problem, one.remedy), []).append(one.row)
+    return [
+        f"{_rows(numbers)}{f', {column}' if column else ''}: {problem}. {remedy}."
+        for (column, problem, remedy), numbers in rows.items()
+    ]
+
+
+def _rows(numbers: Sequence[int]) -> str:
+    """“row 6”, “rows 6 to 9, 11”."""
+    runs: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if runs and number == runs[-1][1] + 1:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    told = ", ".join(
+        str(first) if first == last else f"{first}{' to ' if last - first > 1 else ', '}{last}"
+        for first, last in runs
+    )
+    return f"row{'s' if len(set(numbers)) > 1 else ''} {told}"
 
 
 def _say_marrying(received: Received) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tagkit.intake.columns import read_header, unit_symbol
 from tagkit.intake.grid import Cell, Row
-from tagkit.intake.meanings import PASSED_OVER
+from tagkit.intake.meanings import DIMENSIONS, PASSED_OVER
 
 _LOOK_IN = 40  # rows
 _WIDEST = 200
@@ -79,10 +79,27 @@ def _joined(header: Row, line: Row) -> Row:
 
 def _under(top: str, text: str) -> str:
     """The header that ``text`` makes below ``top``: a unit in brackets, both words, or its own."""
+    if dimension := _dimension(top, text):
+        return dimension
     if unit_symbol(text) is not None and top:
         return f"{top} ({text})"
     both = f"{top} {text}".strip()
     return both if _states_something(both) or not _states_something(text) else text
+
+
+def _dimension(top: str, text: str) -> str | None:
+    """The header of one of the dimensions that stand below a head for all three, whose unit
+    counts for each: "L" below "Dimensions (mm)" is "L (mm)". None where it is not one."""
+    above = read_header(top)
+    if DIMENSIONS not in above.meanings.values() or top == text:
+        return None
+    own = read_header("height" if text.casefold() == "h" else text)  # elsewhere, an h is an hour
+    if own.unit or not own.meanings or not set(own.meanings.values()) <= _DIMENSIONS:
+        return None
+    return f"{own.header} ({above.unit})" if above.unit else own.header
+
+
+_DIMENSIONS = frozenset(("length", "width", "height"))
 
 
 def _completed(header: Row, above: Row) -> Row:
@@ -92,7 +109,8 @@ def _completed(header: Row, above: Row) -> Row:
         text = cell.text.strip()
         both = _under(tops[column], text)
         silent = text and not _states_something(text) and not _known_number(text)
-        cells.append(Cell(both) if silent and _states_something(both) else cell)
+        told = silent and _states_something(both)
+        cells.append(Cell(both) if told or _dimension(tops[column], text) else cell)
     return Row(header.number, tuple(cells))
 
 

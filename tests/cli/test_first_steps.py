@@ -127,3 +127,16 @@ def test_a_demo_cut_off_says_how_to_build_it_anew(
     found = run("demo", "--once")
     assert found.code == 130
     assert "quillmoor is built in part only: “tagkit demo quillmoor --force”" in found.err
+
+
+def test_what_is_wrong_in_many_rows_is_said_once(empty_room: BatteryRoom) -> None:
+    lines = ["Maker's serial,Voltage (V),Weight (kg),Chemistry"]
+    lines += [f"W{row},48,1100,{'soup' if row != 6 else 'gel'}" for row in range(2, 9)]
+    sheet = empty_room.sheet("\n".join([*lines, "W9,heavy,1100,gel"]))
+    found = empty_room.run("receive", sheet)
+    assert found.code == 2
+    told = [line for line in found.out.splitlines() if line.startswith("REJECTED")]
+    assert len(told) == 2
+    assert "rows 2 to 5, 7, 8, Chemistry: “soup” is not one of" in told[0]
+    assert "row 9, Voltage (V): “heavy”" in told[1]
+    assert len(empty_room.run("receive", sheet, "--json").data["rejected"]) == 7

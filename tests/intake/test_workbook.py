@@ -256,3 +256,21 @@ def test_files_that_can_not_be_opened(tmp_path):
     file = tmp_path / "delivery.csv"
     file.write_bytes(b"Serial,Voltage\nA1,24\n")
     assert read_sheet(file).name == "delivery.csv"
+
+
+@pytest.mark.parametrize("above", [False, True])
+def test_a_head_over_the_three_dimensions_gives_each_its_unit(above: bool) -> None:
+    """“Maße (mm)”, merged over L, B and H; an H alone would be hours. ``above``: the line below
+    says more than the one above."""
+    heads = [["Seriennummer", "Spannung (V)", "Gewicht (kg)", "Maße (mm)", None, None],
+             [None, None, None, "L", "B", "H"]]  # fmt: skip
+    merged = ["A1:A2", "B1:B2", "C1:C2", "D1:F1"]
+    if above:
+        heads = [[None, None, None, "Maße (mm)", None, None],
+                 ["Seriennummer", "Spannung (V)", "Gewicht (kg)", "L", "B", "H"]]  # fmt: skip
+        merged = ["D1:F1"]
+    taken = delivered(xlsx([*heads, ["A1", 48, 1111, 1035, "630,5", 784]], merged=merged))
+    assert not taken.rejected
+    assert [facts(taken, name) for name in ("length", "width", "height")] == [
+        ["1035 mm"], ["630.5 mm"], ["784 mm"]
+    ]  # fmt: skip
