@@ -98,6 +98,7 @@ def start(
             {
                 "event": event.id,
                 **{key: event.body[key] for key in ("battery", "charger", "discharge")},
+                "in_truck": where if place.get("kind") == "truck" else None,
                 "others": list(others),
                 "flags": [flag.to_json() for flag in flags],
             }

@@ -253,7 +253,7 @@ def _settle_taken(site: Site, battery: AssetState, charger: AssetState, answer: 
         )
     raise NeedsAnswer(
         f"by the record {'; '.join(problems)}",
-        _how_to_go_on(bool(on_charge), bool(standing), in_truck),
+        _how_to_go_on(bool(on_charge), bool(standing), bool(truck)),
         answers={} if on_charge else _IN_TRUCK if in_truck else _STANDS_THERE,
     )
 
@@ -266,6 +266,11 @@ _STANDS_THERE = {"as-shown": "The other was taken away: begin this charge"}
 
 
 def _how_to_go_on(on_charge: bool, standing: bool, in_truck: bool) -> str:
+    if in_truck and on_charge:
+        return (
+            "If what you see is right, add --answer as-shown; if it is charged in its truck, end the "
+            "other charge first; nothing was logged"
+        )
     if in_truck:
         return (
             "If it was taken out, log that change with “tagkit swap” first, or add --answer as-shown; "

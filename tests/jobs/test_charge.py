@@ -103,6 +103,21 @@ def test_a_battery_recorded_in_a_truck_is_asked_about_both_ways(room: BatteryRoo
     assert start(room, "B1", "C24", "--answer", "as-recorded").code == 10
 
 
+def test_a_battery_in_a_truck_and_a_charger_in_use_are_asked_about_at_once(
+    room: BatteryRoom,
+) -> None:
+    in_truck(room)
+    assert start(room, "B2", "C2").code == 0
+    asked = start(room, "B1", "C2")
+    assert asked.code == 13
+    assert f"{room['B2']} is on charge at" in asked.err and "is in truck" in asked.err
+    assert "end the other charge first" in asked.err
+    assert start(room, "B1", "C2", "--answer", "as-recorded").code == 2
+    assert room.run("charge", "end", "B2", "--charged", *BY).code == 0
+    found = start(room, "B1", "C2", "--answer", "as-recorded", "--json").data
+    assert (found["charger"], found["in_truck"]) == (None, room["T1"])
+
+
 def test_a_battery_that_was_taken_out_unlogged_is_at_its_charger(room: BatteryRoom) -> None:
     in_truck(room)
     found = start(room, "B1", "C2", "--answer", "as-shown")
