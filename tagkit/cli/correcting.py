@@ -130,4 +130,7 @@ def retire(
         f"{event.tags[0]} is retired. Take its labels off; hand acid batteries to a licensed recycler."
     )
     if event.tags[0].startswith("B") and not event.body["receipt"]:
-        line("The recycler's receipt is still to come: tagkit retire TAG --receipt NUMBER.")
+        line(
+            "The recycler's receipt is still to come: "
+            f"tagkit retire {event.tags[0]} --receipt NUMBER."
+        )

@@ -205,3 +205,11 @@ def test_the_last_supervisor_stays_one(empty_room: BatteryRoom) -> None:
     assert "last supervisor" in alone.err
     assert empty_room.run("authorise", "DC", "--role", "supervisor", "--by", "SW").code == 0
     assert empty_room.run("authorise", "SW", "--role", "attendant", "--by", "DC").code == 0
+
+
+def test_what_is_still_to_be_handed_in_is_said_with_the_number_of_what_left(
+    room: BatteryRoom,
+) -> None:
+    gone = room.run("retire", "B2", "--reason", "capacity 61 %", "--by", "SW")
+    assert gone.code == 0, gone.err
+    assert f"tagkit retire {room['B2']} --receipt NUMBER" in " ".join(gone.out.split())
