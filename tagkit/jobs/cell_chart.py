@@ -16,7 +16,8 @@ _SIZE, _ON_PHONE = (135.0, 62.0), (PHONE_WIDTH, 58.0)
 
 
 def cell_chart(site: Site, battery: str, words: Words, narrow: bool = False) -> str:
-    """SVG: the median of every round, and of the last one the flagged cells and the lowest.
+    """SVG: the median of every round, and the cells that were flagged or lowest when they were
+    last read.
 
     ``narrow``: for a phone.
     """
@@ -26,9 +27,14 @@ def cell_chart(site: Site, battery: str, words: Words, narrow: bool = False) -> 
     measured = [one for one in rounds if one.judgement.median is not None]
     series = [(words("median"), [(one.at, one.judgement.median or 0.0) for one in measured])]
     if measured:
-        last = [cell for cell in measured[-1].judgement.cells if cell.corrected is not None]
-        grave = {one.cell for one in last if worst(one.flags) in ("act", "stop")}
-        lowest = sorted(last, key=lambda one: (one.cell not in grave, one.corrected or 0.0))
+        last = {
+            cell.cell: cell
+            for one in measured
+            for cell in one.judgement.cells
+            if cell.distance is not None
+        }
+        grave = {one.cell for one in last.values() if worst(one.flags) in ("act", "stop")}
+        lowest = sorted(last.values(), key=lambda one: (one.cell not in grave, one.distance or 0.0))
         for wanted in (one.cell for one in lowest[:_CELLS]):
             points = [
                 (one.at, cell.corrected)

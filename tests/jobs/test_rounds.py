@@ -9,6 +9,7 @@ import pytest
 from battery_room import BatteryRoom, ago
 from tagkit.assets.tag import parse_tag
 from tagkit.errors import NeedsAnswer, WrongInput
+from tagkit.jobs.cell_chart import cell_chart
 from tagkit.jobs.cell_layout import cell_rows
 from tagkit.jobs.facts import RecordFacts
 from tagkit.jobs.report_file import words_of
@@ -227,6 +228,8 @@ def test_a_round_of_a_few_cells_clears_nothing_of_the_others(room: BatteryRoom) 
     assert found <= {(one["code"], one["cell"]) for one in short["flags"]}
     said = room.run("round", "show", "B1").out
     assert "21 cells not read: what was found in them before stands. This does not count" in said
+    with room.open() as site:
+        assert "cell 11" in cell_chart(site, room["B1"], words_of(site))
     # One gravity beside no median tells nothing either.
     enter(room, "11: 1279/25")
     assert ("suspect cell", 11) in flagged(room)
