@@ -134,7 +134,7 @@ def leakage(
     if done.result.passes is None:
         line(f"Recorded, not judged: {done.result.reason}.")
     elif done.result.passes:
-        line(f"{done.battery} passes: at least {required:,.0f} ohm were required.")
+        line(f"{done.battery} passes: at least {required:.0f} ohm were required.")
     elif done.result.flag:
         line(f"! {done.result.flag.sentence}", style="bold")
     if done.held:

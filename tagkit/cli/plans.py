@@ -110,7 +110,7 @@ def ventilation(
     result = found.result
     bound = "at least " if result.unknown else ""
     if result.m3_per_hour:
-        line(f"{bound}{result.m3_per_hour:,.0f} m³/h of air.", style="bold")
+        line(f"{bound}{result.m3_per_hour:.0f} m³/h of air.", style="bold")
     else:
         line("How much air is needed can't be told yet.", style="bold")
     for words in result.lines:
@@ -121,7 +121,7 @@ def ventilation(
                "and every charger's figures."}  # fmt: skip
     line(natural[result.natural])
     for name, flow in (("European practice", result.europe), ("US practice", result.us)):
-        air = f"{bound}{flow.m3_per_hour:,.0f} m³/h ({flow.cfm:,.0f} cfm)"
+        air = f"{bound}{flow.m3_per_hour:.0f} m³/h ({flow.cfm:.0f} cfm)"
         line(f"{name}, {air if flow.m3_per_hour else 'not known'}:", style="bold")
         for words in flow.lines:
             line(f"  {words}", hang=4)
@@ -210,8 +210,8 @@ def pool(
     )
     if result.busiest_hour is not None:
         line(f"Busiest hour {result.busiest_hour}:00. Peak {result.peak_kw:.0f} kW at "
-             f"{result.peak_hour}:00. Energy {result.energy_kwh:,.0f} kWh"
-             f"{f', cost {result.cost:,.2f}' if result.cost is not None else ''}.")  # fmt: skip
+             f"{result.peak_hour}:00. Energy {result.energy_kwh:.0f} kWh"
+             f"{f', cost {result.cost:.2f}' if result.cost is not None else ''}.")  # fmt: skip
     for group in found.fleet.groups:
         tags = [state.tag for state in found.fleet.batteries[group.kind]]
         shown = ", ".join(tags[:_SHOWN]) + (
@@ -314,8 +314,8 @@ def acid(plan: Plan) -> None:
         json_out(found.to_json())
         return
     total = found.inventory
-    line(f"{total.acid_kg:,.0f} kg ({total.acid_lb:,.0f} lb) of sulphuric acid in "
-         f"{total.electrolyte_kg:,.0f} kg of electrolyte, {total.counted} batteries.",
+    line(f"{total.acid_kg:.0f} kg ({total.acid_lb:.0f} lb) of sulphuric acid in "
+         f"{total.electrolyte_kg:.0f} kg of electrolyte, {total.counted} batteries.",
          style="bold")  # fmt: skip
     if total.assumed:
         line(f"{total.assumed} of them by an assumed share of electrolyte (site.toml, [life]).")

@@ -106,7 +106,7 @@ def _inspected(body: Body, tags: str) -> str:
 
 
 def _ohms(ohm: Any) -> str:
-    return "unknown" if ohm is None else f"{float(ohm):,.0f}"
+    return "unknown" if ohm is None else f"{float(ohm):.0f}"
 
 
 def _passed(passed: bool | None) -> str:

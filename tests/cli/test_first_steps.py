@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -140,3 +141,12 @@ def test_what_is_wrong_in_many_rows_is_said_once(empty_room: BatteryRoom) -> Non
     assert "rows 2 to 5, 7, 8, Chemistry: “soup” is not one of" in told[0]
     assert "row 9, Voltage (V): “heavy”" in told[1]
     assert len(empty_room.run("receive", sheet, "--json").data["rejected"]) == 7
+
+
+def test_figures_have_no_thousands_separator(room: BatteryRoom) -> None:
+    """“1,800 ohm” is less than two ohms to half the world."""
+    assert room.run("test", "leakage", "B1", "--ohm", "50 kohm", "--by", "SW").code == 0
+    said = room.run("test", "leakage", "B1", "--ohm", "50 kohm", "--by", "SW").out
+    said += room.run("history", "B1").out + room.run("plan", "acid").out
+    assert "50000 ohm" in said and " kg " in said
+    assert not re.search(r"\d,\d", said)
