@@ -82,6 +82,10 @@ def exchange(
     keep_exchanging(site, through, every, stop, tell)
 
 
+_NAMED = 10
+"""Assets newly followed that are named; the others are counted, and stand in the JSON."""
+
+
 def _print(report: ExchangeReport, as_json: bool) -> None:
     if as_json:
         json_out(report.to_json())
@@ -91,7 +95,9 @@ def _print(report: ExchangeReport, as_json: bool) -> None:
     else:
         line(f"{plural(report.sent, 'event')} sent, {report.fetched} fetched.")
     if report.followed:
-        line(f"Followed from now on: {', '.join(report.followed)}.", hang=2)
+        more = len(report.followed) - _NAMED
+        line(f"Followed from now on: {', '.join(report.followed[:_NAMED])}"
+             + (f" and {more} more." if more > 0 else "."), hang=2)  # fmt: skip
     for sentence in report.refused:
         line(f"refused  {sentence}", style="bold red", hang=2)
     for notice in report.notices:
@@ -138,7 +144,12 @@ def company(
 
     Example: tagkit company --through postgresql://exchange.example/fleet
     """
-    from tagkit.jobs.exchange import give_out_site, prepare_exchange, sites_of_company
+    from tagkit.jobs.exchange import (
+        give_out_site,
+        prepare_exchange,
+        sites_of_company,
+        told_to_site,
+    )
 
     made = prepare_exchange(through) if prepare else None
     given = give_out_site(through, code, name) if code else None
@@ -167,9 +178,13 @@ def company(
     if made is not None:
         line("The exchange is prepared." if made else "It was prepared before.")
     if given:
+        there, secret = told_to_site(through, given[1], given[2])
         line(f"Site {given[0]} is given out. Its user is {given[1]}, its password, told this once:")
         line(f"  {given[2]}")
-        line("Put it into a password file on that site's computer, readable by one user only.")
+        line("On that site's computer, in site.toml, [exchange] (no password there):")
+        line(f'  through = "{there}"')
+        line("and in the password file that PGPASSFILE names, readable by one user only:")
+        line(f"  {secret}")
     if made is None and given is None:
         rows = sites_of_company(through)
         if not rows:

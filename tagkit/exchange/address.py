@@ -89,6 +89,20 @@ def checked(address: str) -> str:
     return urlunsplit(parts._replace(query=urlencode(options)))
 
 
+def for_site(address: str, role: str, password: str) -> tuple[str, str]:
+    """What is told to a site that was given out: the address for its ``site.toml``, and the line
+    for its password file.
+
+    ``address`` is that of whoever gave it out.
+    """
+    parts = urlsplit(address)
+    server = (parts.netloc.rpartition("@")[2]) or "HOST"
+    there = urlunsplit(parts._replace(netloc=f"{role}@{server}", query=""))
+    host = parts.hostname or "*"
+    words = (host, str(parts.port or 5432), parts.path.strip("/"), role, password)
+    return there, ":".join(re.sub(r"([\\:])", r"\\\1", word) for word in words)
+
+
 def _hosts(host: str, options: dict[str, str]) -> list[str]:
     """Every machine that the driver may take the address for, also by the environment."""
     named = [options.get("host", host), options.get("hostaddr", "")]
@@ -155,6 +169,14 @@ def spoken_to(address: str) -> Iterator[None]:
             shown(address),
         ) from None
     except psycopg.OperationalError as error:
+        if "no password supplied" in str(error) or "password authentication failed" in str(error):
+            raise Busy(
+                f"the exchange asks for another password than it was given "
+                f"({said(error, address)})",
+                "Put the password that was given out for this site into the file that PGPASSFILE "
+                "names, as HOST:PORT:DATABASE:USER:PASSWORD, readable by its owner only",
+                shown(address),
+            ) from None
         raise Busy(
             f"the exchange can't be reached, or the connection broke ({said(error, address)})",
             "Check the address and the network; everything recorded here is safe and is sent later",

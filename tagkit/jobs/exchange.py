@@ -292,6 +292,14 @@ def give_out_site(through: str, code: str, name: str) -> tuple[str, str, str]:
     return check_site_code(code), role, password
 
 
+def told_to_site(through: str, role: str, password: str) -> tuple[str, str]:
+    """What a site that was given out needs: the address for its ``site.toml``, and the line for
+    its password file."""
+    from tagkit.exchange.address import for_site
+
+    return for_site(through, role, password)
+
+
 def sites_of_company(through: str) -> list[GivenSite]:
     """Every site code given out, and what each site has sent."""
     from tagkit.exchange.address import connect, spoken_to

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import json
 import threading
 from collections.abc import Callable
+from contextlib import redirect_stdout
 from pathlib import Path
 from typing import Any
 
 import pytest
 from tagkit.assets.tag import Kind, tag_for
+from tagkit.cli.exchange import _print
 from tagkit.cli.main import app_with
 from tagkit.errors import Busy, TagkitError, WrongInput
-from tagkit.exchange.address import checked, connect, said, shown
+from tagkit.exchange.address import checked, connect, for_site, said, shown
 from tagkit.exchange.layout import sites
 from tagkit.jobs.exchange import (
+    ExchangeReport,
     exchange_now,
     give_out_site,
     keep_exchanging,
@@ -227,6 +231,43 @@ def test_a_company_is_prepared_and_codes_are_given_out(postgres: Any, tmp_path: 
     with open_site(tmp_path / "za") as site:
         own = postgres.url(name, made["role"], made["password"])
         assert exchange_now(site, own).sent == 2
+
+
+def test_a_site_given_out_is_told_the_lines_that_it_needs(
+    postgres: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = postgres.url(postgres.new_database())
+    run("company", "--through", address, "--prepare")
+    *_, there, _, secret = run("company", "ZB", "--through", address).output.splitlines()
+    through = there.strip().removeprefix("through = ").strip('"')
+    assert "_zb@" in through and secret.split(":")[-1] not in through
+    passwords = tmp_path / "pgpass"
+    passwords.write_text("")
+    passwords.chmod(0o600)
+    monkeypatch.setenv("PGPASSFILE", str(passwords))
+    with create_site(tmp_path / "zb", "ZB") as site, site.record.writing("TS", "desk") as writing:
+        writing.append("authorised", [], {"person": "TS", "initials": "T", "role": "supervisor"})
+    with open_site(tmp_path / "zb") as site:
+        with pytest.raises(Busy, match=r"another password.*HOST:PORT:DATABASE:USER:PASSWORD"):
+            exchange_now(site, through)
+        passwords.write_text(f"{secret.strip()}\n")
+        assert exchange_now(site, through).sent == 2
+
+
+def test_a_password_line_keeps_its_parts_apart() -> None:
+    there, line = for_site(
+        "postgresql://admin:s@db.example/fleet?sslmode=require", "tagkit_z", "a:b\\"
+    )
+    assert there == "postgresql://tagkit_z@db.example/fleet"
+    assert line == "db.example:5432:fleet:tagkit_z:a\\:b\\\\"
+
+
+def test_of_many_assets_newly_followed_some_are_named() -> None:
+    tags = tuple(f"B-QA-{number:05}" for number in range(30))
+    report = ExchangeReport("", 1, 0, 0, tags, (), 0, (), False)
+    with redirect_stdout(io.StringIO()) as said:
+        _print(report, False)
+    assert f"{tags[9]} and 20 more." in said.getvalue() and tags[10] not in said.getvalue()
 
 
 def test_secrets_of_an_address_are_never_shown(depots: Any) -> None:
