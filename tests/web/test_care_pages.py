@@ -117,6 +117,8 @@ def test_the_field_that_a_refusal_is_about_is_marked_and_typed_into(
     assert f'name="{field}"' in marked
     assert " autofocus" in marked
     assert re.search(r'aria-describedby="refused\b', marked)
+    # Once more below the field, on phones; a tick is as near as the press below it.
+    assert answer.text.count('class="problem only-narrow"') == (field != "lift")
 
 
 def test_a_charge_of_a_battery_in_a_truck_asks_with_a_key_for_each_answer(
