@@ -254,6 +254,19 @@ PRESSED_AT_ONCE = """how => new Promise((pressed) => {
 })"""
 
 
+def behind(
+    cable: Cable, page: Page, camera: FakeCamera, room: BatteryRoom, site: Served
+) -> AtTheStation:
+    """The station reached over this cable, begun again."""
+    camera.show()
+    with room.open() as opened:
+        site.app.state.floor.booth("desk").again(opened, "TS")
+    page.goto(f"{cable.address}/station")
+    station = AtTheStation(page, camera, room)
+    station.stage("show")
+    return station
+
+
 @pytest.mark.parametrize(
     ("how", "truck", "battery"), [("click", "T14", "F19"), ("Enter", "T15", "F20")]
 )
@@ -263,12 +276,7 @@ def test_over_a_slow_line_no_press_confirms_a_step_that_nobody_has_read(
 ) -> None:  # fmt: skip
     """The station has shown the last step for a second, the page for no time at all."""
     cable = Cable(site.port)
-    camera.show()
-    with room.open() as opened:
-        site.app.state.floor.booth("desk").again(opened, "TS")
-    page.goto(f"{cable.address}/station")
-    station = AtTheStation(page, camera, room)
-    station.stage("show")
+    station = behind(cable, page, camera, room, site)
     station.show(truck, battery)
     station.see("go")
     cable.slow = 1.0
@@ -327,12 +335,7 @@ def test_the_network_is_cut_in_between(
     page: Page, camera: FakeCamera, room: BatteryRoom, site: Served
 ) -> None:
     cable = Cable(site.port)
-    camera.show()
-    with room.open() as opened:
-        site.app.state.floor.booth("desk").again(opened, "TS")
-    page.goto(f"{cable.address}/station")
-    station = AtTheStation(page, camera, room)
-    station.stage("show")
+    station = behind(cable, page, camera, room, site)
     station.show("T8", "F8")
     station.see("go")
     cable.cut()
