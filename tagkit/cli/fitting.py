@@ -259,7 +259,8 @@ def seen(
 ) -> None:
     """A battery was found somewhere: recorded as it is, even where it should not be.
 
-    In a truck that it does not fit, the truck is held and this ends with 10.
+    In a truck that it does not fit, the truck is held and this ends with 10; one that is held and
+    was found in a truck ends with 12.
 
     Example: tagkit seen B-QM-00417-D "stand 4" --by KM
     """
@@ -286,6 +287,19 @@ def seen(
                     f"{found.held} is held. Do not drive it; take the battery out.",
                     style="bold red",
                 )
-    if found.judgement is not None and (found.held or not found.judgement.verdict.fits):
-        raise typer.Exit(found.judgement.exit_code())
+            elif found.judgement and _in_use_though_held(found.judgement):
+                reasons = "; ".join(hold["reason"] for hold in found.judgement.battery.holds)
+                line(
+                    f"STOP. {found.battery} is held: {reasons}. Do not drive {found.place}; take "
+                    "the battery out.",
+                    style="bold red",
+                )
+    judged = found.judgement
+    if judged and (found.held or not judged.verdict.fits or _in_use_though_held(judged)):
+        raise typer.Exit(judged.exit_code())
     raise typer.Exit(Exit.DONE)
+
+
+def _in_use_though_held(judgement: Judgement) -> bool:
+    """Whether a battery that is held was found in a truck."""
+    return judgement.other.kind == "T" and bool(judgement.battery.holds)

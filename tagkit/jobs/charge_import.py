@@ -133,7 +133,8 @@ def import_charges(
     if done and not keep_good and not dry_run:
         raise WrongInput(
             f"row {done[0].row}: {done[0].note}",
-            f"{len(done)} row(s) can't be taken; mend them, or take the good ones alone (--keep-good)",
+            f"Rows that can't be taken: {len(done)}, all listed by --dry-run; mend them, or take the "
+            "good ones alone (--keep-good)",
             str(file),
         )
     if dry_run:

@@ -101,8 +101,8 @@ def _correction(condition: Condition, limits: Limits) -> Reason | None:
     worst = min(condition.blocks, key=lambda block: block.unused)
     return Reason(
         "error correction",
-        f"only {left:.0%} of the error correction is left: {worst.wrong} of the "
-        f"{worst.mendable} wrong codewords that its worst block can mend are used up",
+        f"only {left:.0%} of the error correction is left: its worst block has {worst.wrong} wrong "
+        f"codewords and can mend {worst.mendable}",
         verdict,
     )
 

@@ -150,3 +150,30 @@ def test_figures_have_no_thousands_separator(room: BatteryRoom) -> None:
     said += room.run("history", "B1").out + room.run("plan", "acid").out
     assert "50000 ohm" in said and " kg " in said
     assert not re.search(r"\d,\d", said)
+
+
+def test_a_battery_that_is_held_and_found_in_a_truck_is_not_passed_over(room: BatteryRoom) -> None:
+    assert room.run("hold", "B1", "--reason", "leak at cell 3", "--by", "SW", "--no-card").code == 0
+    assert room.run("seen", "B1", "stand 4", "--by", "KM").code == 0
+    found = room.run("seen", "B1", "T1", "--by", "KM")
+    assert found.code == 12
+    told = f"STOP. {room['B1']} is held: leak at cell 3. Do not drive {room['T1']}"
+    assert told in found.out
+    assert room.place("B1") == "T1"
+
+
+def test_a_charger_log_with_bad_rows_says_how_to_see_them_all(
+    room: BatteryRoom, tmp_path: Path
+) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text(
+        "Batt,Start,Stop\nNOBODY,2026-03-01 06:00,2026-03-01 14:00\nNONE,2026-03-01 06:00,2026\n"
+    )
+    columns = [f"{what}={name}" for what, name in
+               (("battery", "Batt"), ("started", "Start"), ("ended", "Stop"))]  # fmt: skip
+    words = [word for column in columns for word in ("--column", column)]
+    found = room.run("charge", "import", log, *words)
+    assert found.code == 2
+    assert "Rows that can't be taken: 2, all listed by --dry-run" in found.err
+    listed = room.run("charge", "import", log, *words, "--dry-run").out
+    assert "NOBODY" in listed and "NONE" in listed
