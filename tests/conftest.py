@@ -42,7 +42,7 @@ LONG = (
     "test_browser_access", "test_browser_station", "test_acceptance", "test_fit_oracle",
     "test_browser_lookup", "test_recover", "test_browser_delivery", "test_exchange_converges",
     "test_hostile_text", "test_damage_scenes", "test_reading_damaged", "test_durability",
-    "test_demo_pictures", "test_exchange_killed",
+    "test_demo_pictures", "test_exchange_killed", "test_hostile_events",
     "test_exchange_power_cuts", "test_order_of_events", "test_killed_writers", "test_decoders",
     "test_condition_command", "test_lattice", "test_stream", "test_care_pages", "test_contract",
     "test_exchange_hostile", "test_exchange_troubles", "test_station_live", "test_serving",

@@ -37,9 +37,7 @@ def any_notices(state: AssetState) -> Iterator[Notice]:
             yield Notice(state.tag, code, min(hold["at"] for hold in holds), rank,
                          f"{code}: {reasons}")  # fmt: skip
     if state.unknown_kinds:
-        kinds = ", ".join(state.unknown_kinds)
-        yield Notice(state.tag, "not understood", state.last_event_at or "", ACT,
-                     f"the record has entries that this version can't read ({kinds})")  # fmt: skip
+        yield unread_notice(state, ", ".join(state.unknown_kinds))
     for place, todo in enumerate(state.todos, start=1):
         yield Notice(state.tag, "to do", todo["at"], WATCH, f"to do: {todo['what']}", place)
     label = state.label_condition
@@ -52,6 +50,12 @@ def any_notices(state: AssetState) -> Iterator[Notice]:
     if not (is_married(state) or state.unsettled) and state.kind in ("B", "T"):
         yield Notice(state.tag, "not married", state.registered_at or "", NOTE,
                      "label and case have not been matched: every verdict is not confirmed")  # fmt: skip
+
+
+def unread_notice(state: AssetState, kinds: str) -> Notice:
+    """Something is recorded of it that this program does not understand."""
+    return Notice(state.tag, "not understood", state.last_event_at or "", ACT,
+                  f"the record has entries that this version can't read ({kinds})")  # fmt: skip
 
 
 def gear_notices(state: AssetState) -> Iterator[Notice]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import logging
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -29,6 +30,7 @@ from tagkit.jobs.care_notices import (
     standing_notices,
     test_notices,
     thirst_notices,
+    unread_notice,
 )
 from tagkit.jobs.judging_cells import cells_judged
 from tagkit.jobs.other_cells import (
@@ -51,6 +53,8 @@ __all__ = [
     "ACT", "DUES", "STOP", "Telling", "catch_up", "judge_asset", "notices_of", "standing_of",
     "telling",
 ]  # fmt: skip
+
+log = logging.getLogger(__name__)
 
 JUDGING = "14"
 """Raised when the judging gives other results from the same states."""
@@ -132,7 +136,30 @@ def _work_out(site: Site, tag: str, under: str) -> tuple[str, str | None, Beside
     if state.registered_at is None:
         return tag, text, None
     before = site.record.outlook().row(tag)
-    return tag, text, judge_asset(site, state, before.content if before else {}, under)
+    try:
+        beside = judge_asset(site, state, before.content if before else {}, under)
+    except UNREADABLE as error:
+        broken = _unreadable(state, error)
+        return tag, text, lambda _: broken
+
+    def all_of_it(tables: OutlookTables) -> tuple[Outlook, list[Notice]]:
+        try:
+            return beside(tables)
+        except UNREADABLE as error:
+            return _unreadable(state, error)
+
+    return tag, text, all_of_it
+
+
+UNREADABLE = (KeyError, TypeError, ValueError, ArithmeticError, AttributeError, IndexError)
+"""What comes of a state into which somebody else's events put what no station writes."""
+
+
+def _unreadable(state: AssetState, error: Exception) -> tuple[Outlook, list[Notice]]:
+    """One asset that can't be judged must not keep all the others from being shown."""
+    log.error("judging", exc_info=error, extra={"where": state.tag})
+    notice = unread_notice(state, type(error).__name__)
+    return Outlook(state.tag, state.kind, "not confirmed"), [notice]
 
 
 def judge_asset(site: Site, state: AssetState, kept: dict[str, Any], under: str) -> Beside:

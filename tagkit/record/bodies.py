@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
+from types import UnionType
 from typing import Any
 
 from tagkit.record.care_bodies import CARE_SHAPES, care_problem, charge_problem
@@ -115,6 +117,15 @@ UPCASTERS: dict[tuple[str, int], Callable[[Body], Body]] = {}
 CHARGE_KINDS = ("conventional", "opportunity", "equalize", "freshening")
 ROLES = ("attendant", "technician", "supervisor")
 LABEL_VERDICTS = ("good", "reprint soon", "reprint now")
+TEXTS = frozenset(
+    ("reason", "note", "what", "receipt", "papers", "delivery", "circumstances", "quality", "hold",
+     "second", "settled", "procedure")
+)  # fmt: skip
+"""Entries that are words wherever they stand."""
+
+FACTS = frozenset(("nameplate", "facts", "changes"))
+"""Entries that hold what stands on a nameplate."""
+
 PLACES = ("place", "out_to")
 """Entries that say where a battery is."""
 PLACE_KINDS = ("truck", "charger", "stand", "elsewhere")
@@ -145,6 +156,12 @@ def _problem(kind: str, body: Body) -> str | None:
     for name in SHAPES[kind].tags:
         if name not in PLACES and not isinstance(body.get(name), str | None):
             return f"“{name}” must be the number of an asset"
+    for name in TEXTS & body.keys():
+        if not isinstance(body[name], str | None):
+            return f"“{name}” is a text"
+    for name in FACTS & body.keys():
+        if body[name] is not None and not _are_facts(body[name]):
+            return f"“{name}” names fields with their facts"
     for name in PLACES:
         place = body.get(name)
         if place is not None and name in SHAPES[kind].tags:
@@ -154,13 +171,58 @@ def _problem(kind: str, body: Body) -> str | None:
                 return f"“{name}” must have a name"
     if kind == "charge_started" and body["charge_kind"] not in CHARGE_KINDS:
         return f"a charge is one of {', '.join(CHARGE_KINDS)}"
-    if kind == "label_inspected" and body["verdict"] not in LABEL_VERDICTS:
-        return f"a label is one of {', '.join(LABEL_VERDICTS)}"
+    if kind == "label_inspected":
+        return _label_problem(body)
+    if kind == "changed" and not _all_are(body["answers"], dict):
+        return "“answers” is a list of what was asked and given"
+    if kind == "married" and not _all_are(body["differences"], str | dict):
+        return "“differences” is a list of what differs"
     if kind == "authorised" and body["role"] not in ROLES:
         return f"a role is one of {', '.join(ROLES)}"
     if kind in ("charge_started", "charge_ended"):
+        if not (
+            _all_are(body["flags"], dict) and all(flag.keys() >= _FLAG for flag in body["flags"])
+        ):
+            return "“flags” is a list of what was noticed"
         return charge_problem(body)
     return care_problem(kind, body)
+
+
+_FLAG = {"code", "severity", "sentence"}
+
+
+def _label_problem(body: Body) -> str | None:
+    if body["verdict"] not in LABEL_VERDICTS:
+        return f"a label is one of {', '.join(LABEL_VERDICTS)}"
+    if not _all_are(body["reasons"], str):
+        return "“reasons” is a list of texts"
+    for name in ("unused_error_correction", "contrast", "fixed_pattern_damage"):
+        value = body[name]
+        if value is None and name != "unused_error_correction":
+            continue
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= 100:
+            return f"“{name}” is a share of the whole"
+    return None
+
+
+def _are_facts(value: Any) -> bool:
+    return isinstance(value, dict) and all(
+        fact is None or (isinstance(fact, dict) and _is_measured(fact)) for fact in value.values()
+    )
+
+
+def _is_measured(fact: dict[str, Any]) -> bool:
+    """Whether what has a unit is a figure."""
+    if "unit" not in fact:
+        return True
+    try:
+        return isinstance(fact["unit"], str) and Decimal(str(fact.get("value"))).is_finite()
+    except ArithmeticError:
+        return False
+
+
+def _all_are(value: Any, kind: type | UnionType) -> bool:
+    return isinstance(value, list) and all(isinstance(one, kind) for one in value)
 
 
 def present_body(
@@ -177,7 +239,7 @@ def present_body(
         body = raise_it(body)
     try:
         return completed(kind, body)
-    except ValueError:
+    except (ValueError, TypeError, KeyError, AttributeError, ArithmeticError):
         return None
 
 

@@ -13,6 +13,8 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from tagkit.record.clock import read_time
+
 Body = dict[str, Any]
 
 LEVELS = ("bare", "low", "at mark", "over")
@@ -285,10 +287,21 @@ def charge_problem(body: Mapping[str, Any]) -> str | None:
         if len(current) > MOST_SAMPLES:
             return f"at most {MOST_SAMPLES} samples of the current are kept"
         for hours, amperes in current:
-            figure(hours), figure(amperes)
+            if not (_is_number(hours, LONGEST_CHARGE) and _is_number(amperes, MOST_AMPERES)):
+                return "a sample of the current is hours and amperes"
+        if (began := body.get("started_at")) is not None:
+            read_time(began)
     except (TypeError, ValueError, OverflowError) as error:
         return f"a figure of the charge can't be read ({error})"
     return None
+
+
+LONGEST_CHARGE, MOST_AMPERES = 10_000, 100_000
+"""Hours and amperes beyond which no sample of a charge's current lies."""
+
+
+def _is_number(value: Any, most: float) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= most
 
 
 _CHECKS: dict[str, Callable[[Mapping[str, Any]], str | None]] = {

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 from zlib import crc32
 
-FOLD_VERSION = 11
+FOLD_VERSION = 12
 """Raised whenever folding gives another result; older states are then folded again."""
 
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from tagkit.record.bodies import BodyShape, completed, present_body
+from tagkit.record.bodies import SHAPES, BodyShape, completed, present_body
 from tagkit.record.envelope import Event
 from tagkit.record.fold import fold
 
@@ -209,6 +209,30 @@ def test_kinds_and_versions_of_a_newer_program_are_not_understood() -> None:
     assert state.unknown_kinds == ["polished v1"]
 
 
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("label_inspected", {"asset": "B", "verdict": "good", "unused_error_correction": {}}),
+        ("label_inspected", {"asset": "B", "verdict": "good", "unused_error_correction": True}),
+        ("label_inspected", {"asset": "B", "verdict": "good", "unused_error_correction": 1e300}),
+        ("label_inspected", {"asset": "B", "verdict": "good", "unused_error_correction": 1,
+                             "reasons": 7}),
+        ("changed", {"truck": "T", "battery_in": "B", "answers": ["yes"]}),
+        ("changed", {"truck": "T", "battery_in": "B", "answers": 7}),
+        ("married", {"facts": {}, "differences": 7}),
+        ("charge_ended", {"battery": "B", "current": [[0, {}], [1, {}]]}),
+        ("charge_ended", {"battery": "B", "current": [[0, 1], [1e300, 1]]}),
+        ("charge_ended", {"battery": "B", "started_at": "yesterday"}),
+        ("charge_ended", {"battery": "B", "started_at": ["2026-03-02T06:00:00+00:00"]}),
+    ],
+)  # fmt: skip
+def test_what_no_page_could_show_is_not_understood(kind: str, body: dict[str, Any]) -> None:
+    assert present_body(kind, 1, body) is None
+    wrong = body.keys() - set(SHAPES[kind].required) or {"unused_error_correction"}
+    right = {name: value for name, value in body.items() if name not in wrong}
+    assert present_body(kind, 1, {"unused_error_correction": 0.5} | right) is not None
+
+
 def replaced(value: Any) -> list[tuple[str, dict[str, Any]]]:
     """Events whose figures come in the place of others, with something else for a figure."""
     battery, truck = "B-QM-00002-M", "T-QM-00001-4"
@@ -216,7 +240,8 @@ def replaced(value: Any) -> list[tuple[str, dict[str, Any]]]:
     return [
         ("changed", {"truck": truck, "battery_in": battery, "hours": value}),
         ("charge_started", charge | {"sg": {"value": value, "unit": "SG"}}),
-        ("charge_started", charge | {"flags": value}),
+        ("charge_started", charge | {"flags": [
+            {"code": one, "severity": "note", "sentence": one} for one in value]}),
         ("seen_at", {"battery": battery, "place": {"kind": "stand", "name": str(value)}}),
         ("released", {"asset": battery, "reason": str(value), "hold": None}),
         ("label_inspected", {"asset": battery, "verdict": "good", "unused_error_correction": 1,
