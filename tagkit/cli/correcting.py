@@ -112,9 +112,11 @@ def retire(
     Example: tagkit retire B-QM-00417-D --reason "capacity 61 %" --receipt "2031/118"
     """
     from tagkit.jobs.correct import retire as log_retired
+    from tagkit.jobs.whereabouts import where_is
 
     with open_site(site) as opened:
         tag = number_of(opened, tag, as_json)
+        stood = where_is(opened, tag)
         event = log_retired(
             opened,
             tag,
@@ -129,6 +131,12 @@ def retire(
     line(
         f"{event.tags[0]} is retired. Take its labels off; hand acid batteries to a licensed recycler."
     )
+    if stood.place and stood.tag.startswith("B"):
+        line(f"! By the record it was last {stood.place}: see that nobody uses it there.",
+             style="bold", hang=2)  # fmt: skip
+    if stood.holds:
+        line(f"! By the record it holds {', '.join(stood.holds)}: record where that is now, with "
+             "“tagkit seen”.", style="bold", hang=2)  # fmt: skip
     if event.tags[0].startswith("B") and not event.body["receipt"]:
         line(
             "The recycler's receipt is still to come: "

@@ -125,6 +125,12 @@ def _what_to_do(judgement: Judgement) -> str:
             "STOP. Find out what is not known (stamp, nameplate), enter it (“tagkit marry”, or by "
             "two people “tagkit amend”), and check again."
         )
+    gone = next((one for one in (judgement.battery, judgement.other) if one.retired_at), None)
+    if gone is not None:
+        return (
+            f"STOP. {gone.tag} has left the fleet: take another. If it was retired by mistake, two "
+            f"people take that back: tagkit history {gone.tag} --ids, then tagkit void."
+        )
     if judgement.battery.safety_held or judgement.other.safety_held:
         return "STOP. It is held for safety: only an inspection lifts that. Take another."
     if judgement.battery.held or judgement.other.held:

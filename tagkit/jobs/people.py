@@ -166,6 +166,10 @@ def require_supervisor(site: Site, code: str) -> None:
 def require_second(site: Site, by: str, second: str) -> str:
     """The second person of an amendment: recorded, still authorised, and not the first one."""
     code = second.strip().upper()
+    if not code:
+        raise WrongInput(
+            "this takes a second authorised person", "Name the one who checked it", "--second"
+        )
     if code == by.strip().upper():
         raise WrongInput(
             "the second person is the first one", "Have someone else check it", "--second"

@@ -177,3 +177,25 @@ def test_a_charger_log_with_bad_rows_says_how_to_see_them_all(
     assert "Rows that can't be taken: 2, all listed by --dry-run" in found.err
     listed = room.run("charge", "import", log, *words, "--dry-run").out
     assert "NOBODY" in listed and "NONE" in listed
+
+
+def test_what_leaves_the_fleet_says_where_it_was_and_how_that_is_taken_back(
+    room: BatteryRoom,
+) -> None:
+    room.staff()
+    room.charge("B1", began=30, ended=20)
+    assert room.run("swap", "T1", "B1", "--by", "KM").code == 0
+    said = room.run("retire", "B1", "--reason", "sold", "--by", "SW").out
+    assert f"By the record it was last in truck {room['T1']}" in said
+    stop = room.run("fit", room["B1"], "T2").out
+    assert "has left the fleet: take another." in stop
+    assert "until that has passed" not in room.run("fit", room["B1"], "C1").out
+    identity = room.run("history", room["B1"], "--ids").out.splitlines()[1].split("\t")[0]
+    alone = room.run("void", identity, "--reason", "another battery", "--by", "SW")
+    assert alone.code == 2
+    assert "--second: this takes a second authorised person." in alone.err
+    taken = room.run("void", identity, "--reason", "another", "--by", "SW", "--second", "JT")
+    assert taken.code == 0
+    assert "retired" not in room.run("where", "B1").out
+    truck = room.run("retire", "T1", "--reason", "scrapped", "--by", "SW").out
+    assert f"By the record it holds {room['B1']}" in truck
