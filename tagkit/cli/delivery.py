@@ -137,6 +137,8 @@ def receive(
                     )
             except (TagkitError, OSError) as error:
                 not_printed = str(error)
+            except KeyboardInterrupt:
+                not_printed = "interrupted."
     if as_json:
         json_out(
             {

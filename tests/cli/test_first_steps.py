@@ -199,3 +199,19 @@ def test_what_leaves_the_fleet_says_where_it_was_and_how_that_is_taken_back(
     assert "retired" not in room.run("where", "B1").out
     truck = room.run("retire", "T1", "--reason", "scrapped", "--by", "SW").out
     assert f"By the record it holds {room['B1']}" in truck
+
+
+def test_a_delivery_cut_off_at_its_labels_is_told_as_taken_in(
+    empty_room: BatteryRoom, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def cut_off(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("tagkit.jobs.printing.print_labels", cut_off)
+    sheet = empty_room.sheet("Maker's serial,Voltage (V),Weight (kg),Chemistry\nN1,48,1100,gel\n")
+    found = empty_room.run("receive", sheet, "--labels", tmp_path / "labels.pdf")
+    assert found.code == 14
+    assert "1 taken in" in found.out
+    assert "the delivery is taken in, but its labels are not printed: interrupted." in found.err
+    assert "not logged" not in found.err
+    assert len(empty_room.run("list", "--json").data["assets"]) == 1

@@ -76,7 +76,7 @@ def test_a_figure_is_amended_with_a_reason_and_a_second_person(pages: Pages) -> 
     [
         ({"second": "JT"}, "second person is the first one"),
         ({"second": "KM"}, "not recorded as a technician"),
-        ({"second": ""}, "this takes a second authorised person"),
+        ({"second": ""}, "his takes a second authorised person"),
         ({"reason": ""}, "reason is empty"),
         ({"value": ""}, "right figure is missing"),
         ({"value": "1150"}, "can be read as"),
