@@ -233,10 +233,20 @@ def _recorded_said(answered: dict[str, Any], zone: tzinfo | None) -> str:
     return _clock_said(recorded, zone) if answered["key"] == "on_charge" else recorded
 
 
+def _why_there(talk: _Talk, about: Tag) -> Event | None:
+    """The entry by which the record has an asset where it is: of a battery the one that placed
+    it, which may be later than its last change."""
+    state = talk.site.record.state(about)
+    placed = (state.place or {}).get("event") if state is not None else None
+    return (talk.site.record.event(placed) if placed else None) or talk.site.record.last_change(
+        about
+    )
+
+
 def _answer(talk: _Talk, change: Change, now: Situation, question: Question) -> Change:
     given = talk.wanted.answer
     if given is None:
-        last = talk.site.record.last_change(question.about)
+        last = _why_there(talk, question.about)
         told = f" ({describe(last)})" if last else ""
         recorded = question.recorded
         if question.key == "on_charge":

@@ -215,3 +215,12 @@ def test_a_delivery_cut_off_at_its_labels_is_told_as_taken_in(
     assert "the delivery is taken in, but its labels are not printed: interrupted." in found.err
     assert "not logged" not in found.err
     assert len(empty_room.run("list", "--json").data["assets"]) == 1
+
+
+def test_a_contradiction_cites_the_entry_that_it_rests_on(room: BatteryRoom) -> None:
+    room.charge("B1", began=60, ended=50)
+    assert room.run("swap", "T2", "B1", "--by", "KM").code == 0
+    assert room.run("seen", "B1", "T1", "--by", "JT").code == 0
+    found = room.run("swap", "T1", "B1", "--by", "KM")
+    assert found.code == 13
+    assert "in this truck already (JT " in found.err and "KM put" not in found.err
