@@ -119,14 +119,24 @@ def send(
 
     Example: tagkit send B-QM-00417-D --to NB --by SW
     """
-    from tagkit.jobs.exchange import send_to_site
+    from tagkit.jobs.exchange import knows_site, send_to_site
 
+    code = to.strip().upper()
     with open_site(site) as opened:
         number, event = send_to_site(opened, tag, to, **entry(opened, by, station, at))
+        known = knows_site(opened, code)
     if as_json:
-        json_out({"event": event, "tag": number, "to": to.strip().upper()})
-    else:
-        line(f"{number} is on its way to site {to.strip().upper()}.")
+        json_out({"event": event, "tag": number, "to": code, "known": known})
+        return
+    line(f"{number} is on its way to site {code}.")
+    if not known:
+        line(
+            f"The company has given out no code {code}, as far as this record knew at its last "
+            f'exchange. If another site is meant: tagkit void {event} --reason "wrong site", '
+            "then send it again.",
+            style="bold red",
+            hang=2,
+        )
 
 
 def company(

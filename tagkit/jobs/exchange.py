@@ -216,6 +216,13 @@ def send_to_site(
     return found.tag, event.id
 
 
+def knows_site(site: Site, code: str) -> bool:
+    """Whether the company had given out this code when this record exchanged last; True as long
+    as it never has."""
+    known = site.record.notes().versions()
+    return not known or check_site_code(code) in known
+
+
 @dataclass(frozen=True)
 class Elsewhere:
     """What the exchange knows of an asset. ``as_of``: when the site that told the last of it

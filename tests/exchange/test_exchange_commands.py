@@ -65,6 +65,24 @@ def test_a_battery_is_sent_and_its_whereabouts_are_known_there(depots: Any) -> N
     assert "Nothing new" in again.output
 
 
+def test_a_battery_sent_to_a_code_that_nobody_was_given_is_told(depots: Any) -> None:
+    battery, here = depots.batteries["QA"][0], depots.folder / "QA"
+    words = ("send", battery, "--by", "TS", "--site", here)
+    told = "has given out no code QX"
+    assert (
+        told not in run(*words, "--to", "QX").output
+    )  # before the first exchange nothing is known
+    done = run("exchange", "--through", depots.addresses["QA"], "--site", here)
+    assert done.exit_code == 0, done.output
+    assert "given out" not in run(*words, "--to", "qb").output
+    sent = run(*words, "--to", "qx")
+    assert sent.exit_code == 0 and told in " ".join(sent.output.split())
+    with open_site(here) as site:
+        last = site.record.state(battery).last_event  # type: ignore[union-attr]
+    assert f"tagkit void {last} --reason" in " ".join(sent.output.split())
+    assert json.loads(run(*words, "--to", "QX", "--json").output)["known"] is False
+
+
 def test_where_asks_the_exchange_for_what_this_site_does_not_know(
     depots: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
