@@ -25,10 +25,10 @@ def cells_judged(
     """What the last rounds say; worked out once for each newest round."""
     key = f"{state.rounds[-1][1] if state.rounds else ''} {state.done.get('equalize', '')} " \
           f"{state.new_cells} {state.rounds[:1]} {facts.scale} {settled_at(state)} " \
-          f"{state.done.get('water', '')} {facts.in_series} {under}"  # fmt: skip
+          f"{facts.in_series} {under}"  # fmt: skip
     key = hashlib.sha256(key.encode()).hexdigest()[:16]
-    before = kept.get("cells")
-    if before and before["key"] == key:
+    before, watered = kept.get("cells"), state.done.get("water", "")
+    if before and before["key"] == key and before.get("watered", watered) == watered:
         return dict(before)
     found: dict[str, Any] = {
         "key": key, "balance": None, "spread": None, "percent": None, "suspect": None, "notices": [],
@@ -45,7 +45,10 @@ def cells_judged(
     worst: dict[tuple[str, int], tuple[Flag, datetime]] = {}
     for flag in _together(flags):
         worst.setdefault((flag.code, flag.cell or NO_CELL), (flag, last.at))
-    for flag, at in standing_flags(rounds, state, facts):
+    unread = _unread_since(rounds, state, facts)
+    if any(flag.code in _LEVELS for flag, _ in unread):
+        found["watered"] = watered  # on this it rests besides
+    for flag, at in _but_watered(unread, state):
         flags.append(flag)
         worst.setdefault((flag.code, flag.cell or NO_CELL), (flag, at))
     found["full"] = next(
@@ -73,10 +76,15 @@ def standing_flags(
 ) -> list[tuple[Flag, datetime]]:
     """What earlier rounds found in cells and nobody has looked at since, the latest first: a round
     of a few cells tells nothing of the others. A repair ends it, watering what a level said."""
+    return _but_watered(_unread_since(rounds, state, facts), state)
+
+
+def _unread_since(
+    rounds: Sequence[Round], state: AssetState, facts: BatteryFacts
+) -> list[tuple[Flag, datetime]]:
     if not rounds:
         return []
     since = _since(points_of(rounds), state, facts)
-    watered = state.done.get("water", "")
     found: list[tuple[Flag, datetime]] = []
     read = _read_in(rounds[-1])
     for one in reversed(rounds[:-1]):
@@ -84,11 +92,19 @@ def standing_flags(
             about = "level" if flag.code in _LEVELS else _READ.get(flag.code)
             if about is None or flag.cell is None or (flag.cell, about) in read:
                 continue
-            repaired = flag.cell in since and one.at <= since[flag.cell]
-            if not repaired and not (about == "level" and time_text(one.at) < watered):
+            if flag.cell not in since or one.at > since[flag.cell]:
                 found.append((flag, one.at))
         read |= _read_in(one)
     return found
+
+
+def _but_watered(
+    found: Sequence[tuple[Flag, datetime]], state: AssetState
+) -> list[tuple[Flag, datetime]]:
+    watered = state.done.get("water", "")
+    return [
+        (flag, at) for flag, at in found if flag.code not in _LEVELS or time_text(at) >= watered
+    ]
 
 
 _READ = {

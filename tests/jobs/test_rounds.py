@@ -235,6 +235,10 @@ def test_a_round_of_a_few_cells_clears_nothing_of_the_others(room: BatteryRoom) 
     assert ("suspect cell", 11) in flagged(room)
     assert room.run("water", "B1", "--litres", "4", "--by", "JT").code == 0
     assert flagged(room) & found == {("suspect cell", 11)}
+    watering = room.events("watered")[-1].id
+    assert room.run("void", watering, "--reason", "another one", "--by", "SW").code == 0
+    assert found <= flagged(room)
+    assert room.run("water", "B1", "--litres", "4", "--by", "JT").code == 0
     enter(room, line())
     assert not flagged(room) & found
 
