@@ -115,23 +115,26 @@ def test_a_stamp_that_differs_and_that_nobody_has_settled_is_not_confirmed(
     assert charged.run("fit", "B1", "T1").code == 11
 
 
+def broken_off(room: BatteryRoom, *words: str, begun: float) -> None:
+    """A charge begun so many hours ago; an hour ago the battery stood elsewhere."""
+    at = ("--at", ago(hours=begun).isoformat(), "--by", "KM")
+    assert room.run("charge", "start", "B1", "C2", *words, *at).code == 0
+    seen(room, "stand 1", hours=1)
+
+
 def test_one_that_was_taken_off_its_charger_without_an_end_rests_as_after_a_charge(
     charged: BatteryRoom,
 ) -> None:
     """It was full before, and was charged for ten hours more until an hour ago."""
     room = charged
-    at = ("--at", ago(hours=11).isoformat(), "--by", "KM")
-    assert room.run("charge", "start", "B1", "C2", *at).code == 0
-    seen(room, "stand 1", hours=1)
+    broken_off(room, begun=11)
     assert room.state("B1").charging is None
     assert codes(room) == ["resting"]
 
 
 def test_but_for_an_opportunity_charge_that_was_broken_off(charged: BatteryRoom) -> None:
     room = charged
-    at = ("--at", ago(hours=2.5).isoformat(), "--by", "KM")
-    assert room.run("charge", "start", "B1", "C2", "--kind", "opportunity", *at).code == 0
-    seen(room, "stand 1", hours=1)
+    broken_off(room, "--kind", "opportunity", begun=2.5)
     assert codes(room) == []
 
 
@@ -139,9 +142,7 @@ def test_nor_is_what_was_broken_off_forgotten_by_an_opportunity_charge_after_it(
     charged: BatteryRoom,
 ) -> None:
     room = charged
-    at = ("--at", ago(hours=11).isoformat(), "--by", "KM")
-    assert room.run("charge", "start", "B1", "C2", *at).code == 0
-    seen(room, "stand 1", hours=1)
+    broken_off(room, begun=11)
     at = ("--at", ago(minutes=40).isoformat(), "--by", "KM")
     assert room.run("charge", "start", "B1", "C2", "--kind", "opportunity", *at).code == 0
     assert room.run("charge", "end", "B1", "--by", "KM").code == 0
